@@ -1,0 +1,143 @@
+"""Refractometer and hydrometer: from what they show to the true gravity."""
+
+from __future__ import annotations
+
+from xlfuncs.cells.catalogue import cell_function
+from xlfuncs.cells.quantities import (
+    Brix,
+    BrixReadings,
+    CalibrationUncertainty,
+    FactorUncertainty,
+    HydrometerReading,
+    HydrometerTemperature,
+    Offset,
+    ReadingUncertainty,
+    ReferenceTemperature,
+    RefractometerReading,
+    SampleTemperature,
+    Slope,
+    SpecificGravities,
+    SpecificGravity,
+    WortFactor,
+)
+from xlfuncs.science import hydrometer, sucrose, wort
+from xlfuncs.science.arrays import Real
+
+CATEGORY = "Instruments"
+
+
+@cell_function(CATEGORY)
+def REFRACTOMETER_BRIX(
+    reading: RefractometerReading,
+    temperature: SampleTemperature = 20,
+    offset: Offset = 0,
+    slope: Slope = 1,
+) -> Real:
+    """True °Brix at 20 °C from a refractometer: calibration first, then temperature.
+
+    Leave the temperature blank for an automatically compensated instrument at room temperature.
+
+    Formula: Brix at which water and sucrose, mixed by Lorentz-Lorenz at the sample's temperature,
+    refract as the 20 °C scale does at (reading - offset)/slope.
+
+    Source: ICUMSA 1974 scale, ICUMSA SPS-4, IAPWS R9-97; within 0.03 °Bx of the 1936
+    international temperature correction table.
+
+    >>> round(REFRACTOMETER_BRIX(12.4, 26, 0.2), 2)
+    12.63
+    """
+    return sucrose.brix_at((reading - offset) / slope, temperature)
+
+
+@cell_function(CATEGORY)
+def HYDROMETER_SG(
+    reading: HydrometerReading,
+    temperature: HydrometerTemperature,
+    reference_temperature: ReferenceTemperature = 20,
+) -> Real:
+    """Specific gravity 20/20 from a glass hydrometer read at another temperature.
+
+    Wort that is still hot should be cooled first: above 40 °C the correction is large, the glass
+    may crack, and the answer hangs on the thermometer.
+
+    Formula: ρ_shown = ρ(extract, t)·(1 + 25e-6·(t - reference)), solved for the extract.
+
+    Source: ISO 1768:1975 (glass), ICUMSA SPS-4 (liquid).
+
+    >>> round(HYDROMETER_SG(1.0345, 60), 4)
+    1.05
+    """
+    return hydrometer.sg(reading, temperature, reference_temperature)
+
+
+@cell_function(CATEGORY)
+def WORT_SG(brix: Brix, wort_factor: WortFactor = wort.WORT_FACTOR) -> Real:
+    """Specific gravity of unfermented wort from its true °Brix.
+
+    Not for a sample that holds alcohol: it would read too high.
+
+    Formula: SG of brix/wort_factor °Plato.
+
+    Source: ICUMSA SPS-4; the wort factor by common practice (1.02 to 1.06).
+
+    >>> round(WORT_SG(12.4), 4)
+    1.0481
+    """
+    return wort.sg(brix, wort_factor)
+
+
+@cell_function(CATEGORY)
+def WORT_BRIX(sg: SpecificGravity, wort_factor: WortFactor = wort.WORT_FACTOR) -> Real:
+    """True °Brix that a refractometer ought to show for wort of this specific gravity.
+
+    Formula: wort_factor · °Plato of the specific gravity; the inverse of WORT_SG.
+
+    Source: ICUMSA SPS-4; the wort factor by common practice (1.02 to 1.06).
+
+    >>> round(WORT_BRIX(1.048), 2)
+    12.38
+    """
+    return wort.brix(sg, wort_factor)
+
+
+@cell_function(
+    CATEGORY,
+    columns=("wort factor", "standard uncertainty", "pairs", "residual standard deviation, SG"),
+)
+def WORT_FACTOR_FIT(brix_readings: BrixReadings, hydrometer_sgs: SpecificGravities) -> object:
+    """Your own wort factor, from refractometer and hydrometer on the same clear worts.
+
+    Gives wort factor, standard uncertainty, number of pairs, residual standard deviation in SG
+    (blank for a single pair).  Pairs with a blank are left out.  Only for wort without alcohol.
+
+    Formula: weighted least squares of SG(brix/factor) against the hydrometer, with 0.1 °Bx and
+    0.001 SG for the two readings; the uncertainty grows with the scatter where that is larger.
+
+    Source: JCGM 100:2008, H.3.
+
+    >>> [round(number, 3) for number in WORT_FACTOR_FIT([10.4, 15.6], [1.0400, 1.0611])[0][:2]]
+    [1.04, 0.017]
+    """
+    fit = wort.fit_factor(brix_readings, hydrometer_sgs)
+    return (fit.factor, fit.uncertainty, fit.pairs, fit.residual)
+
+
+@cell_function(CATEGORY)
+def WORT_SG_UNCERTAINTY(
+    brix: Brix,
+    wort_factor: WortFactor = wort.WORT_FACTOR,
+    u_reading: ReadingUncertainty = 0.1,
+    u_factor: FactorUncertainty = 0.01,
+    u_calibration: CalibrationUncertainty = 0.05,
+) -> Real:
+    """Standard uncertainty of WORT_SG; twice as much covers about 95 %.
+
+    Formula: square root of the summed squares of sensitivity times standard uncertainty of reading,
+    calibration and wort factor.
+
+    Source: JCGM 100:2008 (GUM), equation 10.
+
+    >>> round(WORT_SG_UNCERTAINTY(12.4), 5)
+    0.00065
+    """
+    return wort.sg_uncertainty(brix, wort_factor, u_reading, u_factor, u_calibration)

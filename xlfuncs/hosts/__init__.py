@@ -1,0 +1,1 @@
+"""Where formulas are computed: `excel` (xlwings), `calc` (LibreOffice), `embedded` (Python)."""

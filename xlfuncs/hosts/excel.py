@@ -1,0 +1,28 @@
+"""Excel through xlwings: each function of the catalogue as an xlwings user-defined function."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from types import ModuleType
+from typing import Any, cast
+
+from xlfuncs.cells.catalogue import CellFunction
+
+#: Raw cells in rows and columns, error values as text: the boundary does the rest.  A converter
+#: such as numpy's would turn a whole range into text for the sake of one text in it.
+_RAW = {"ndim": 2, "err_to_str": True}
+
+
+def register(xlwings: ModuleType, catalogue: Mapping[str, CellFunction]) -> dict[str, Any]:
+    """The catalogue as functions that carry what xlwings needs; off Windows they are plain."""
+    return {name: _registered(xlwings, function) for name, function in catalogue.items()}
+
+
+def _registered(xlwings: ModuleType, function: CellFunction) -> Callable[..., Any]:
+    call = function.callable()
+    call.__doc__ = function.documentation.summary  # Excel shows 255 characters of it
+    registered = xlwings.func(category=function.category)(call)
+    for argument in function.arguments:
+        registered = xlwings.arg(argument.name, doc=argument.help, **_RAW)(registered)
+    registered = xlwings.ret(ndim=2)(registered) if function.columns else registered
+    return cast("Callable[..., Any]", registered)

@@ -1,0 +1,92 @@
+"""The little numerics that the models share: polynomials and inverses, on numbers or arrays."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+#: A number, or an array of numbers; functions answer with what they were given.
+Real = float | Array
+
+
+def polynomial(coefficients: Sequence[float], x: Real) -> Real:
+    """Value of Σ coefficients[i]·xⁱ (Horner), without temporaries on arrays.
+
+    >>> polynomial((1.0, 0.0, 2.0), 3.0)
+    19.0
+    """
+    result = coefficients[-1] * x + coefficients[-2]
+    if isinstance(result, np.ndarray):
+        for coefficient in coefficients[-3::-1]:
+            result *= x
+            result += coefficient
+        return result
+    for coefficient in coefficients[-3::-1]:
+        result = result * x + coefficient
+    return result
+
+
+def derivative(coefficients: Sequence[float]) -> tuple[float, ...]:
+    """Coefficients of the derivative of the polynomial.
+
+    >>> derivative((1.0, 0.0, 2.0))
+    (0.0, 4.0)
+    """
+    return tuple(power * value for power, value in enumerate(coefficients))[1:]
+
+
+def newton(
+    function: Callable[[Real], Real],
+    slope: Callable[[Real], Real],
+    target: Real,
+    start: Real,
+    steps: int,
+) -> Real:
+    """Solve function(x) = target by a fixed number of Newton steps, all elements at once.
+
+    The number of steps is fixed by the caller, who knows how good the start is; a test holds the
+    residual over the whole range.
+
+    >>> newton(lambda x: x * x, lambda x: 2 * x, 2.0, 1.4, 3) == 2**0.5
+    True
+    """
+    x = start
+    for _ in range(steps):
+        x = x - (function(x) - target) / slope(x)
+    return x
+
+
+def secant(
+    function: Callable[[Real], Real], target: Real, first: Real, second: Real, steps: int
+) -> Real:
+    """Solve function(x) = target by a fixed number of secant steps, all elements at once.
+
+    Once an element has converged its two points coincide and it stays where it is.
+
+    >>> round(secant(lambda x: x * x, 2.0, 1.4, 1.5, 5), 12)
+    1.414213562373
+    """
+    residual_first = function(first) - target
+    for _ in range(steps):
+        residual_second = function(second) - target
+        rise = residual_second - residual_first
+        step = np.where(rise == 0, 0.0, second - first) / np.where(rise == 0, 1.0, rise)
+        first, residual_first = second, residual_second
+        second = second - residual_second * step
+    return second if isinstance(second, np.ndarray) and second.ndim else float(second)
+
+
+def first_true(cases: Sequence[tuple[object, str]], otherwise: str) -> NDArray[np.object_]:
+    """Per element, the word of the first case that holds, or `otherwise`.
+
+    >>> first_true([(np.array([True, False]), "yes")], "no").tolist()
+    ['yes', 'no']
+    """
+    conditions = np.broadcast_arrays(*(np.asarray(condition) for condition, _ in cases))
+    words = np.full(conditions[0].shape, otherwise, dtype=object)
+    for condition, (_, word) in reversed(list(zip(conditions, cases, strict=True))):
+        words[condition] = word
+    return words
