@@ -1,0 +1,297 @@
+"""The command line: make a workbook, compute it, report on it, look up a function."""
+
+from __future__ import annotations
+
+import enum
+import json
+import os
+import sys
+import tempfile
+from pathlib import Path
+from typing import Annotated, Any, NoReturn
+
+import typer
+from rich.console import Console
+from rich.markdown import Markdown
+from rich.markup import escape
+from rich.table import Table
+
+from xlfuncs import __version__
+from xlfuncs.workbook.problems import WorkbookProblem
+
+app = typer.Typer(
+    help="Spreadsheet functions for a brewer's gravity log.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+_out = Console(highlight=False)
+_err = Console(stderr=True, highlight=False)
+
+
+class Units(str, enum.Enum):
+    """Units that a new workbook starts with."""
+
+    METRIC = "metric"
+    US = "us"
+
+
+class Gravity(str, enum.Enum):
+    """Scale of targets that a new workbook starts with."""
+
+    SG = "sg"
+    PLATO = "plato"
+
+
+_File = Annotated[Path, typer.Argument(help="The workbook (.xlsx)", show_default=False)]
+_Force = Annotated[bool, typer.Option("--force", help="Replace the file if it exists")]
+
+
+def main() -> None:
+    """Run the command line; a problem with a file is one sentence, not a traceback."""
+    try:
+        app()
+    except WorkbookProblem as problem:
+        _err.print(f"xlfuncs: {problem}", markup=False, soft_wrap=True)
+        sys.exit(2)
+
+
+@app.command()
+def new(
+    file: _File,
+    example: Annotated[
+        bool, typer.Option("--example", help="Fill in an invented brewhouse with two brew days")
+    ] = False,
+    rows: Annotated[int, typer.Option(help="Lines in the batch log", min=10, max=5000)] = 40,
+    units: Annotated[
+        Units, typer.Option(help="Litres and °C, or US gallons and °F")
+    ] = Units.METRIC,
+    gravity: Annotated[Gravity, typer.Option(help="Scale of the targets")] = Gravity.SG,
+    force: _Force = False,
+) -> None:
+    """Write a new brew-day workbook, with its values already computed."""
+    from xlfuncs.hosts import embedded
+    from xlfuncs.workbook import build
+    from xlfuncs.workbook.vocabulary import Choices
+
+    _must_be_free(file, force)
+    choices = Choices(rows, units.value, gravity.value, example)
+    file.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder, _working("Building the workbook"):
+        draft = Path(folder) / file.name
+        draft.write_bytes(build.to_bytes(build.build(choices)))
+        calculation = embedded.calculate_file(draft, file)
+    _name_failures(calculation.failures)
+    _out.print(f"Wrote {file}", markup=False)
+
+
+@app.command()
+def calculate(
+    file: _File,
+    out: Annotated[
+        Path | None,
+        typer.Option("-o", "--out", help="Write here instead of into FILE", show_default=False),
+    ] = None,
+    force: _Force = False,
+) -> None:
+    """Compute a filled workbook and store the values beside its formulas.
+
+    Without -o the file itself gets the new values; nothing else in it changes.
+    """
+    from xlfuncs.hosts import embedded
+
+    target = file if out is None else out
+    if out is not None and not _same(out, file):
+        _must_be_free(out, force)
+    _must_be_closed(target)
+    with _working(f"Computing {file.name}"):
+        calculation = embedded.calculate_file(file, target)
+    _out.print(f"{len(calculation.values)} values stored in {target}", markup=False)
+    _name_failures(calculation.failures)
+
+
+@app.command()
+def report(
+    file: _File,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Plain data; the keys stand in docs/report.md")
+    ] = False,
+) -> None:
+    """Print corrected gravities, verdicts and the state of the instruments.
+
+    The figures are computed afresh from what is typed in; the file is not changed.
+    """
+    from xlfuncs.hosts import embedded
+    from xlfuncs.workbook import reader
+
+    with _working(f"Computing {file.name}"):
+        calculation = embedded.calculate(file)
+        content = reader.report(reader.read(file, calculation.values))
+    if as_json:
+        content["version"] = __version__
+        content["not_computed"] = [
+            {"sheet": sheet, "cell": address, "reason": reason}
+            for sheet, address, reason in calculation.failures
+        ]
+        print(json.dumps(content, ensure_ascii=False, indent=2, default=str))
+    else:
+        _print_report(content)
+    _name_failures(calculation.failures)
+
+
+@app.command()
+def functions(
+    name: Annotated[
+        str | None, typer.Argument(help="One function; without it, all", show_default=False)
+    ] = None,
+) -> None:
+    """Print the function reference."""
+    from xlfuncs import reference
+    from xlfuncs.functions import CATALOGUE
+
+    if name is None:
+        table = Table(box=None, pad_edge=False)
+        table.add_column("function", style="bold")
+        table.add_column("gives")
+        for function in CATALOGUE.values():
+            table.add_row(escape(function.signature()), function.documentation.summary)
+        _out.print(table)
+        return
+    found = CATALOGUE.get(name.upper())
+    if found is None:
+        near = [known for known in CATALOGUE if name.upper() in known]
+        hint = f" Did you mean {', '.join(near)}?" if near else " See: xlfuncs functions"
+        _stop(f"there is no function {name}.{hint}")
+    _out.print(Markdown(reference.entry(found)))
+
+
+@app.command()
+def version() -> None:
+    """Print the version."""
+    print(__version__)
+
+
+# --- printing ------------------------------
+
+
+def _print_report(content: dict[str, Any]) -> None:
+    units = content["units"]
+    scale = units["gravity"]
+    _out.print(f"[bold]{escape(content['file'])}[/bold]", f"state on {content['state_on'] or '-'}")
+    _out.print()
+    _table(
+        "Instruments",
+        ("instrument", "last check", "offset", "slope", "state", "next check"),
+        [
+            (
+                row["name"],
+                row["date"],
+                _number(row["offset"], "+.3f"),
+                _number(row["slope"], ".4f"),
+                row["status"],
+                row["due"],
+            )
+            for row in content["instruments"]
+        ],
+    )
+    _table(
+        "Readings",
+        ("line", "date", "batch", "stage", "reading", "SG", "± 95 %", "°P",
+         f"{units['volume']} at 20 °C", "remark"),
+        [
+            (
+                str(row["line"]),
+                row["date"],
+                row["batch"],
+                row["stage"],
+                _number(row["reading"], "g"),
+                _number(row["sg"], ".4f"),
+                _number(row["expanded"], ".4f"),
+                _number(row["plato"], ".2f"),
+                _number(row["volume_20"], ".1f"),
+                row["remark"],
+            )
+            for row in content["readings"]
+        ],
+    )  # fmt: skip
+    digits = ".1f" if scale == "Plato" else ".4f"
+    _table(
+        f"Targets of batch {content['batch'] or '-'} ({scale}, {units['volume']})",
+        ("stage", "target", "measured", "± 95 %", "gravity is", "target", "measured", "volume is"),
+        [
+            (
+                row["stage"],
+                _number(row["wanted"], digits),
+                _number(row["measured"], digits),
+                _number(row["expanded"], digits),
+                row["gravity"],
+                _number(row["wanted_volume"], ".1f"),
+                _number(row["measured_volume"], ".1f"),
+                row["volume"],
+            )
+            for row in content["targets"]
+        ],
+    )
+
+
+def _table(title: str, headings: tuple[str, ...], rows: list[tuple[Any, ...]]) -> None:
+    if not rows:
+        _out.print(f"{title}: none yet\n", markup=False)
+        return
+    table = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False)
+    for heading in headings:
+        table.add_column(heading, overflow="fold")
+    for row in rows:
+        table.add_row(*("" if cell is None else escape(str(cell)) for cell in row))
+    _out.print(table)
+    _out.print()
+
+
+def _number(value: Any, form: str) -> str | None:
+    """A number in a format; a text (a `! ` text, an error) as it is."""
+    return format(float(value), form) if isinstance(value, (int, float)) else value
+
+
+def _working(what: str) -> Any:
+    """A sign of life for whoever waits at a terminal."""
+    return _err.status(what) if _err.is_terminal else open(os.devnull)  # noqa: PTH123
+
+
+# --- refusing ------------------------------
+
+
+def _stop(reason: str) -> NoReturn:
+    raise WorkbookProblem(reason)
+
+
+def _same(one: Path, other: Path) -> bool:
+    return one.exists() and other.exists() and one.samefile(other)
+
+
+def _must_be_free(file: Path, force: bool) -> None:
+    if file.is_dir():
+        _stop(f"{file} is a folder; name a file in it.")
+    if file.suffix.lower() != ".xlsx":
+        _stop(f"{file} must end in .xlsx.")
+    if file.exists() and not force:
+        _stop(f"{file} exists already; choose another name, or --force to replace it.")
+    _must_be_closed(file)
+
+
+def _must_be_closed(file: Path) -> None:
+    """A file that a spreadsheet program has open would be overwritten at its next save."""
+    for lock in (file.with_name(f"~${file.name}"), file.with_name(f".~lock.{file.name}#")):
+        if lock.exists():
+            _stop(
+                f"{file.name} is open in another program (it left {lock.name}): close it there "
+                "first, or delete that file if the program crashed."
+            )
+
+
+def _name_failures(failures: list[tuple[str, str, str]]) -> None:
+    """Name the formulas that were not computed, and leave with status 1."""
+    for sheet, address, reason in failures:
+        _err.print(f"not computed: {sheet}!{address}: {reason}", markup=False, soft_wrap=True)
+    if failures:
+        raise typer.Exit(1)

@@ -1,0 +1,54 @@
+"""Build the template workbook, and write it so that the same choices give the same bytes."""
+
+from __future__ import annotations
+
+import datetime
+import io
+
+from openpyxl.workbook import Workbook
+from openpyxl.workbook.defined_name import DefinedName
+
+from xlfuncs.workbook import calibration, example, layout, log, setup, start, styles, targets
+from xlfuncs.workbook import vocabulary as words
+from xlfuncs.workbook.vocabulary import Choices
+
+# A file that says when it was made differs every time; the layout's own date stands instead.
+_MADE = datetime.datetime(2026, 1, 1)
+
+
+def build(choices: Choices) -> Workbook:
+    """The template as an openpyxl workbook, with the invented example filled in on request."""
+    book = Workbook()
+    book.remove(book.active)
+    styles.register(book)
+    paper = layout.LETTER if choices.units == "us" else layout.A4
+    start.add(book, choices, paper)
+    instruments, wanted = setup.add(book, choices, paper)
+    checks = calibration.add(book, choices, paper)
+    readings = log.add(book, choices, paper)
+    targets.add(book, choices, paper)
+    _settings(book)
+    if choices.example:
+        example.fill(instruments, wanted, checks, readings, choices)
+    book.defined_names[words.LAYOUT_NAME] = DefinedName(
+        words.LAYOUT_NAME, attr_text=str(words.LAYOUT_VERSION)
+    )
+    book.calculation.fullCalcOnLoad = False
+    properties = book.properties
+    properties.creator, properties.title = "xlfuncs", "Gravity log"
+    properties.created = properties.modified = _MADE
+    return book
+
+
+def to_bytes(book: Workbook) -> bytes:
+    """The workbook as the bytes of an .xlsx file."""
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def _settings(book: Workbook) -> None:
+    """The hidden sheet in which the xlwings add-in looks for the module of functions."""
+    sheet = book.create_sheet("xlwings.conf")
+    sheet["A1"], sheet["B1"] = "UDF Modules", "xlfuncs.udfs"
+    sheet.sheet_state = "hidden"

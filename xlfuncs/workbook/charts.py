@@ -1,0 +1,115 @@
+"""Charts that read in black and white: markers and dashes tell the series apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from openpyxl.chart import LineChart, Reference, ScatterChart, Series
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.worksheet.worksheet import Worksheet
+
+_INK, _SIGNAL = "22303C", "8A3B12"
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One series of a chart: its name, its cells, and whether it is a line of limits."""
+
+    name: str
+    x: str
+    y: str
+    limit: bool = False
+    marker: str = "circle"
+    line: bool = False
+
+
+def scatter(
+    sheet: Worksheet,
+    anchor: str,
+    heading: str,
+    x_title: str,
+    y_title: str,
+    traces: tuple[Trace, ...],
+    size: tuple[float, float],
+    x_format: str = "General",
+    y_format: str = "General",
+) -> None:
+    """Points and limit lines over a numeric axis; cells that hold #N/A are left out."""
+    chart = ScatterChart()
+    chart.scatterStyle = "lineMarker"
+    chart.x_axis.title = x_title
+    chart.x_axis.number_format = x_format
+    for trace in traces:
+        series = Series(_cells(sheet, trace.y), _cells(sheet, trace.x), title=trace.name)
+        chart.series.append(_styled(series, trace))
+    _finish(sheet, chart, anchor, heading, y_title, y_format, size)
+
+
+def by_stage(
+    sheet: Worksheet,
+    anchor: str,
+    heading: str,
+    y_title: str,
+    stages: str,
+    traces: tuple[Trace, ...],
+    size: tuple[float, float],
+    y_format: str = "General",
+) -> None:
+    """Points and limit lines over named stages; cells that hold #N/A are left out."""
+    chart = LineChart()
+    for trace in traces:
+        chart.series.append(_styled(Series(_cells(sheet, trace.y), title=trace.name), trace))
+    chart.set_categories(_cells(sheet, stages))
+    _finish(sheet, chart, anchor, heading, y_title, y_format, size)
+
+
+def _finish(
+    sheet: Worksheet,
+    chart: ScatterChart | LineChart,
+    anchor: str,
+    heading: str,
+    y_title: str,
+    y_format: str,
+    size: tuple[float, float],
+) -> None:
+    chart.style = 2
+    chart.title = heading
+    chart.y_axis.title = y_title
+    chart.y_axis.number_format = y_format
+    chart.x_axis.delete = chart.y_axis.delete = False
+    chart.x_axis.majorGridlines = None
+    chart.y_axis.majorGridlines.spPr = GraphicalProperties(ln=_line("D5DCE1", 6350))
+    chart.x_axis.tickLblPos = "low"
+    chart.legend.position = "b"
+    chart.display_blanks = "gap"
+    chart.width, chart.height = size
+    sheet.add_chart(chart, anchor)
+
+
+def _styled(series: Any, trace: Trace) -> Any:
+    properties = series.graphicalProperties = GraphicalProperties()
+    if trace.limit:
+        properties.line.solidFill, properties.line.dashStyle = _SIGNAL, "dash"
+        properties.line.width = 15875
+        series.marker.symbol = "none"
+    else:
+        if trace.line:
+            properties.line.solidFill, properties.line.width = _INK, 12700
+        else:
+            properties.line.noFill = True
+        series.marker.symbol, series.marker.size = trace.marker, 7
+        series.marker.graphicalProperties = GraphicalProperties(solidFill=_INK)
+        series.marker.graphicalProperties.line.solidFill = _INK
+    series.smooth = False
+    return series
+
+
+def _cells(sheet: Worksheet, cells: str) -> Reference:
+    return Reference(sheet, range_string=f"'{sheet.title}'!{cells}")
+
+
+def _line(colour: str, width: int) -> Any:
+    properties = GraphicalProperties()
+    properties.line.solidFill, properties.line.width = colour, width
+    return properties.line

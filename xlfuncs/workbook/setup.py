@@ -1,0 +1,230 @@
+"""Setup sheet: units, wort, instruments, recipe targets."""
+
+from __future__ import annotations
+
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.worksheet import Worksheet
+
+from xlfuncs.science.wort import WORT_FACTOR
+from xlfuncs.workbook import layout, styles
+from xlfuncs.workbook import vocabulary as words
+from xlfuncs.workbook.layout import Column, Limits, Table
+
+INSTRUMENTS = 6
+_FIRST_ENTRY = 5
+
+
+def add(book: Workbook, choices: words.Choices, paper: int) -> tuple[Table, Table]:
+    """Add the sheet; gives its tables of instruments and of targets."""
+    sheet = book.create_sheet(words.SETUP)
+    layout.title(
+        sheet,
+        "Setup",
+        "Fill this in once, and again when an instrument or the recipe changes. Cells in a dashed "
+        "frame are yours; everything else is computed.",
+        "K",
+    )
+    _entries(sheet, choices)
+    instruments = _instruments(sheet, choices)
+    targets = _targets(sheet, choices, instruments.last + 3)
+    sheet.column_dimensions["A"].width = 5
+    layout.page(sheet, paper, f"A1:K{targets.last}", landscape=True)
+    return instruments, targets
+
+
+def _entries(sheet: Worksheet, choices: words.Choices) -> None:
+    sheet["A4"], sheet["A4"].style = "Units, wort, date", styles.SECTION
+    lines = (
+        (
+            "Volumes in",
+            "unit_volume",
+            choices.volume_unit,
+            "unit of every volume you type",
+            Limits.among(*words.VOLUME_UNITS),
+            styles.PLAIN,
+        ),
+        (
+            "Temperatures in",
+            "unit_temperature",
+            choices.temperature_unit,
+            "C or F, for every temperature you type",
+            Limits.among(*words.TEMPERATURE_UNITS),
+            styles.PLAIN,
+        ),
+        (
+            "Targets in",
+            "unit_gravity",
+            choices.gravity_scale,
+            "SG or Plato, for targets and verdicts",
+            Limits.among(*words.GRAVITY_SCALES),
+            styles.PLAIN,
+        ),
+        (
+            "Wort factor",
+            "wort_factor",
+            WORT_FACTOR,
+            "true °Brix over °Plato of your wort; fit your own with WORT_FACTOR_FIT",
+            Limits.between(0.9, 1.2, "A number from 0.9 to 1.2; 1.04 is common practice"),
+            "0.000",
+        ),
+        (
+            "Wort factor, standard uncertainty",
+            "u_wort_factor",
+            0.01,
+            "0.01 unless you have fitted your own",
+            Limits.between(0, 0.2, "A number from 0 to 0.2"),
+            "0.000",
+        ),
+        (
+            "Volume, standard uncertainty",
+            "u_volume",
+            0.01,
+            "as a share of the volume: 1 % for marks on a kettle",
+            Limits.between(0, 0.2, "A share from 0 % to 20 %"),
+            "0.0%",
+        ),
+        (
+            "Date of the checks",
+            "as_of",
+            None,
+            "leave blank for today; a date here shows how things stood on that day",
+            layout.dates(),
+            styles.DATE,
+        ),
+    )
+    for number, (label, key, value, explanation, limits, number_format) in enumerate(lines):
+        row = _FIRST_ENTRY + number
+        layout.entry(sheet, row, label, key, value, explanation, limits, number_format)
+        sheet.merge_cells(f"D{row}:K{row}")
+
+
+def _instruments(sheet: Worksheet, choices: words.Choices) -> Table:
+    row = _FIRST_ENTRY + 9
+    sheet[f"A{row - 1}"], sheet[f"A{row - 1}"].style = "Instruments", styles.SECTION
+    table = Table(
+        sheet,
+        "inst",
+        row,
+        INSTRUMENTS,
+        (
+            Column("no", "No.", width=5, format=styles.WHOLE, style=styles.LABEL),
+            Column("name", "Name", "as the log calls it", width=30),
+            Column("kind", "Kind", "choose", width=14, limits=Limits.among(*words.KINDS)),
+            Column(
+                "scale",
+                "Scale",
+                "hydrometer: SG or Plato",
+                width=12,
+                limits=Limits.among(*words.HYDROMETER_SCALES),
+            ),
+            Column(
+                "compensated",
+                "Temperature compensated",
+                "refractometer: yes or no",
+                width=14,
+                limits=Limits.among(words.YES, words.NO),
+            ),
+            Column(
+                "reference",
+                "Reference temperature",
+                "hydrometer: printed on it",
+                width=13,
+                format=styles.TEMPERATURE,
+                limits=Limits.between(
+                    'IF(unit_temperature="F",32,0)',
+                    'IF(unit_temperature="F",104,40)',
+                    "The temperature printed on the hydrometer, 0 to 40 °C (32 to 104 °F)",
+                ),
+            ),
+            Column(
+                "u_reading",
+                "One reading, standard uncertainty",
+                "°Bx, or SG",
+                width=15,
+                limits=Limits.between(0, 5, "About half a scale division: 0.1 °Bx, 0.001 SG"),
+            ),
+            Column(
+                "tolerance",
+                "Tolerated offset",
+                "°Bx, or SG",
+                width=11,
+                limits=Limits.between(0, 45, "The largest offset that you accept"),
+            ),
+            Column(
+                "interval",
+                "Check every",
+                "days",
+                width=9,
+                format=styles.WHOLE,
+                limits=Limits.between(1, 3660, "Days from one check to the next"),
+            ),
+            Column(
+                "reference_c",
+                "Reference",
+                "°C",
+                width=10,
+                format=styles.TEMPERATURE,
+                style=styles.STEP,
+                formula='UNIT_CONVERT(inst_reference,unit_temperature,"C")',
+            ),
+        ),
+    ).write()
+    for number in range(INSTRUMENTS):
+        sheet[f"{table.letters['no']}{table.first + number}"] = number + 1
+    return table
+
+
+def _targets(sheet: Worksheet, choices: words.Choices, row: int) -> Table:
+    sheet[f"A{row - 1}"], sheet[f"A{row - 1}"].style = "Recipe targets", styles.SECTION
+    gravity = Limits.between(
+        'IF(unit_gravity="Plato",0.1,1)',
+        'IF(unit_gravity="Plato",45,1.206)',
+        "A gravity in the unit chosen above: SG such as 1.048, or °Plato",
+    )
+    volume = Limits.between(0, 1000000, "A volume at 20 °C (68 °F), in the unit chosen above")
+    table = Table(
+        sheet,
+        "target",
+        row,
+        len(words.TARGET_STAGES),
+        (
+            Column("no", "No.", width=5, format=styles.WHOLE, style=styles.LABEL),
+            Column("stage", "Stage", "fixed", width=30, style=styles.LABEL),
+            Column(
+                "gravity",
+                "Target gravity",
+                "blank: not checked",
+                width=14,
+                format=choices.gravity_format,
+                limits=gravity,
+            ),
+            Column(
+                "gravity_tolerance",
+                "Tolerance ±",
+                "same scale",
+                width=9,
+                format=choices.gravity_format,
+                limits=Limits.between(0, 20, "How far off the target is still on target"),
+            ),
+            Column(
+                "volume",
+                "Target volume",
+                "at 20 °C (68 °F)",
+                width=14,
+                format=styles.VOLUME,
+                limits=volume,
+            ),
+            Column(
+                "volume_tolerance",
+                "Tolerance ±",
+                "same unit",
+                width=13,
+                format=styles.VOLUME,
+                limits=volume,
+            ),
+        ),
+    ).write()
+    for number, stage in enumerate(words.TARGET_STAGES):
+        sheet[f"{table.letters['no']}{table.first + number}"] = number + 1
+        sheet[f"{table.letters['stage']}{table.first + number}"] = stage
+    return table

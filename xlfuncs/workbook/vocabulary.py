@@ -1,0 +1,76 @@
+"""The words that sheets, readers and reports share, and the choices of a new workbook."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+REFRACTOMETER, HYDROMETER = "refractometer", "hydrometer"
+KINDS = (REFRACTOMETER, HYDROMETER)
+HYDROMETER_SCALES = ("SG", "Plato")
+YES, NO = "yes", "no"
+
+#: Stages that have a target, in the order of the day.
+TARGET_STAGES = (
+    "first runnings",
+    "runoff end",
+    "before boil",
+    "after boil",
+    "into fermenter",
+)
+#: Stages at which yeast is at work, so that a refractometer needs a correction for alcohol.
+FERMENTED_STAGES = ("fermenting", "packaged")
+STAGES = (
+    "mash",
+    "first runnings",
+    "runoff",
+    "runoff end",
+    "before boil",
+    "during boil",
+    "after boil",
+    "into fermenter",
+    *FERMENTED_STAGES,
+)
+
+VOLUME_UNITS = ("L", "hL", "US gal", "imp gal", "US bbl", "UK bbl")
+TEMPERATURE_UNITS = ("C", "F")
+GRAVITY_SCALES = ("SG", "Plato")
+
+START, SETUP, CALIBRATION, LOG, TARGETS = "Start", "Setup", "Calibration", "Log", "Targets"
+
+#: Marks a workbook as one of ours, and says which layout it has.
+LAYOUT_NAME, LAYOUT_VERSION = "gravity_log_layout", 1
+
+
+@dataclass(frozen=True)
+class Choices:
+    """What a new workbook is built for."""
+
+    rows: int = 40
+    units: str = "metric"  # or "us"
+    gravity: str = "sg"  # or "plato"
+    example: bool = False
+
+    @property
+    def volume_unit(self) -> str:
+        """Unit of volumes that a new workbook starts with."""
+        return "US gal" if self.units == "us" else "L"
+
+    @property
+    def temperature_unit(self) -> str:
+        """Unit of temperatures that a new workbook starts with."""
+        return "F" if self.units == "us" else "C"
+
+    @property
+    def gravity_scale(self) -> str:
+        """Scale of targets that a new workbook starts with."""
+        return "Plato" if self.gravity == "plato" else "SG"
+
+    @property
+    def gravity_digits(self) -> int:
+        """Decimals of a gravity on that scale."""
+        return 1 if self.gravity == "plato" else 4
+
+    @property
+    def gravity_format(self) -> str:
+        """Number format of a gravity on that scale."""
+        return "0.0" if self.gravity == "plato" else "0.000"
