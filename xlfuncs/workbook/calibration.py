@@ -9,7 +9,7 @@ from xlfuncs.workbook import charts, layout, setup, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.layout import Column, Limits, Table
 
-CHECKS = 24
+CHECKS = 60
 _FIT = ("offset", "slope", "u_offset", "u_slope", "residual", "points")
 
 # The checks of all instruments are brought into one ascending order by a key: a million for each
@@ -35,13 +35,13 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
     sheet.row_dimensions[2].height = 30
     sheet["A3"], sheet["A3"].style = "State of the instruments", styles.SECTION
     state = _state(sheet)
-    top = state.last + 22
+    top = state.last + 20
     sheet[f"A{top - 1}"], sheet[f"A{top - 1}"].style = "Dated checks", styles.SECTION
     checks = _checks(sheet, top)
     _steps(sheet, top)
     order = _sorted(sheet, top)
     _chart(sheet, order, f"A{state.last + 2}")
-    layout.page(sheet, paper, f"A1:M{checks.last}", landscape=True)
+    layout.page(sheet, paper, f"A1:M{checks.last}", repeat=f"{top}:{top + 1}", landscape=True)
     sheet.freeze_panes = "A3"
     return checks
 
@@ -68,7 +68,7 @@ def _state(sheet: Worksheet) -> Table:
         setup.INSTRUMENTS,
         (
             result(
-                "name", "Instrument", "from Setup", 'IF(inst_name="","",inst_name)', width=24
+                "name", "Instrument", "from Setup", 'IF(inst_name="","",inst_name)', width=19
             ),
             result(
                 "date",
@@ -101,7 +101,7 @@ def _state(sheet: Worksheet) -> Table:
                 'INT(state_date)+inst_interval,"")',
             ),
             result(
-                "status", "State", "", width=20,
+                "status", "State", "", width=18,
                 formula='CALIBRATION_STATUS(state_offset,IF(inst_name="","",inst_tolerance),'
                 'state_days,IF(inst_name="","",inst_interval))',
             ),
@@ -137,7 +137,7 @@ def _checks(sheet: Worksheet, top: int) -> Table:
                 "instrument",
                 "Instrument",
                 "choose",
-                width=24,
+                width=19,
                 limits=Limits.listed("inst_name", "One of the instruments on the Setup sheet"),
             ),
             Column(
@@ -160,14 +160,28 @@ def _checks(sheet: Worksheet, top: int) -> Table:
                     "Temperature of the drop or jar, in the unit chosen on Setup",
                 ),
             ),
-            Column("reading_1", "Reading 1", "in water", limits=reading),
-            Column("reading_2", "Reading 2", "in a solution", limits=reading),
-            Column("reading_3", "Reading 3", "in a solution", limits=reading),
+            Column("reading_1", "Reading 1", "in water", 10, styles.READING, limits=reading),
+            Column("reading_2", "Reading 2", "in a solution", 10, styles.READING, limits=reading),
+            Column("reading_3", "Reading 3", "in a solution", 10, styles.READING, limits=reading),
             Column(
-                "reference_1", "Reference 1", "blank: distilled water", width=12, limits=reference
+                "reference_1", "Reference 1", "blank: water", 12, styles.READING, limits=reference
             ),
-            Column("reference_2", "Reference 2", "of the solution", width=20, limits=reference),
-            Column("reference_3", "Reference 3", "of the solution", width=12, limits=reference),
+            Column(
+                "reference_2",
+                "Reference 2",
+                "of the solution",
+                18,
+                styles.READING,
+                limits=reference,
+            ),
+            Column(
+                "reference_3",
+                "Reference 3",
+                "of the solution",
+                12,
+                styles.READING,
+                limits=reference,
+            ),
             Column(
                 "offset",
                 "Offset",
@@ -194,7 +208,7 @@ def _checks(sheet: Worksheet, top: int) -> Table:
                 + of_instrument("step_no", "tolerance")
                 + '*1.000000001,"within","outside"),"")',
             ),
-            Column("note", "Note", "who, what was done", width=30),
+            Column("note", "Note", "who, what was done", width=24),
         ),
     ).write()
 
@@ -345,7 +359,7 @@ def _chart(sheet: Worksheet, order: Table, anchor: str) -> None:
             charts.Trace("tolerance, above", dates, order.cells("chart_high"), limit=True),
             charts.Trace("tolerance, below", dates, order.cells("chart_low"), limit=True),
         ),
-        size=(25, 8.6),
+        size=(27, 7.6),
         x_format=styles.DATE,
         y_format="0.00",
     )

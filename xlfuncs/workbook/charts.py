@@ -7,6 +7,8 @@ from typing import Any
 
 from openpyxl.chart import LineChart, Reference, ScatterChart, Series
 from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.chart.title import Title, title_maker
+from openpyxl.drawing.text import CharacterProperties, ParagraphProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 _INK, _SIGNAL = "22303C", "8A3B12"
@@ -38,7 +40,7 @@ def scatter(
     """Points and limit lines over a numeric axis; cells that hold #N/A are left out."""
     chart = ScatterChart()
     chart.scatterStyle = "lineMarker"
-    chart.x_axis.title = x_title
+    chart.x_axis.title = _title(x_title, 900)
     chart.x_axis.number_format = x_format
     for trace in traces:
         series = Series(_cells(sheet, trace.y), _cells(sheet, trace.x), title=trace.name)
@@ -74,8 +76,8 @@ def _finish(
     size: tuple[float, float],
 ) -> None:
     chart.style = 2
-    chart.title = heading
-    chart.y_axis.title = y_title
+    chart.title = _title(heading, 1200)
+    chart.y_axis.title = _title(y_title, 900)
     chart.y_axis.number_format = y_format
     chart.x_axis.delete = chart.y_axis.delete = False
     chart.x_axis.majorGridlines = None
@@ -85,6 +87,17 @@ def _finish(
     chart.display_blanks = "gap"
     chart.width, chart.height = size
     sheet.add_chart(chart, anchor)
+
+
+def _title(text: str, size: int) -> Title:
+    """A title in a size that leaves room for the data, hundredths of a point."""
+    title = title_maker(text)
+    title.overlay = False
+    for paragraph in title.tx.rich.p:
+        paragraph.pPr = ParagraphProperties(defRPr=CharacterProperties(sz=size, b=True))
+        for run in paragraph.r:
+            run.rPr = CharacterProperties(sz=size, b=True, solidFill=_INK)
+    return title
 
 
 def _styled(series: Any, trace: Trace) -> Any:

@@ -10,7 +10,7 @@ import datetime
 from xlfuncs.science import gravity, units
 from xlfuncs.workbook import layout
 from xlfuncs.workbook.layout import Table
-from xlfuncs.workbook.vocabulary import HYDROMETER, NO, REFRACTOMETER, YES, Choices
+from xlfuncs.workbook.vocabulary import HYDROMETER, NO, REFRACTOMETER, TARGETS, YES, Choices
 
 AS_OF = datetime.datetime(2026, 3, 14)
 
@@ -88,6 +88,7 @@ def fill(
         return float(gravity.convert(sg, "SG", choices.gravity_scale))
 
     layout.put(instruments.sheet, "as_of", AS_OF)
+    layout.put(readings.sheet.parent[TARGETS], "target_batch", _OAT)
     for row, (name, kind, scale, compensated, reference, u, tolerance, interval) in enumerate(
         _INSTRUMENTS
     ):

@@ -125,7 +125,7 @@ class Table:
         """Put headings, formats, names, formulas and input checks on the sheet."""
         for column in self.columns:
             self._write_column(column)
-        self.sheet.row_dimensions[self.top].height = 30
+        self.sheet.row_dimensions[self.top].height = 40
         self.sheet.row_dimensions[self.top + 1].height = 24
         return self
 
@@ -140,6 +140,8 @@ class Table:
             cell = sheet[f"{letter}{row}"]
             cell.style = column.style
             cell.number_format = column.format
+            if column.format == styles.PLAIN and column.style in (styles.INPUT, styles.RESULT):
+                cell.alignment = styles.WORDS
         cells = self.cells(column.key)
         name(sheet, f"{self.prefix}_{column.key}", cells)
         if column.formula:
@@ -231,6 +233,7 @@ def page(
     setup.fitToWidth, setup.fitToHeight = 1, 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     sheet.page_margins.left = sheet.page_margins.right = 0.5
-    sheet.page_margins.top = sheet.page_margins.bottom = 0.6
+    sheet.page_margins.top, sheet.page_margins.bottom = 0.6, 0.8
+    sheet.page_margins.footer = 0.4
     sheet.oddFooter.left.text = "&A"
     sheet.oddFooter.right.text = "&P / &N"

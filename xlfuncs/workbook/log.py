@@ -49,17 +49,17 @@ def _inputs(sheet: Worksheet, choices: words.Choices) -> Table:
                 "date",
                 "Date",
                 "time if known",
-                width=16,
+                width=15,
                 format=styles.MOMENT,
                 limits=layout.dates(),
             ),
-            Column("batch", "Batch", "name or number", width=16),
-            Column("stage", "Stage", "choose", width=15, limits=Limits.among(*words.STAGES)),
+            Column("batch", "Batch", "name or number", width=13),
+            Column("stage", "Stage", "choose", width=14, limits=Limits.among(*words.STAGES)),
             Column(
                 "instrument",
                 "Instrument",
                 "choose",
-                width=24,
+                width=19,
                 limits=Limits.listed("inst_name", "One of the instruments on the Setup sheet"),
             ),
             Column(
@@ -67,6 +67,7 @@ def _inputs(sheet: Worksheet, choices: words.Choices) -> Table:
                 "Reading",
                 "as shown",
                 width=9,
+                format=styles.READING,
                 limits=Limits.between(
                     -1, 45, "What the instrument shows: °Brix, SG, or °Plato on a hydrometer"
                 ),
@@ -94,7 +95,7 @@ def _inputs(sheet: Worksheet, choices: words.Choices) -> Table:
                 format=styles.TEMPERATURE,
                 limits=temperature,
             ),
-            Column("note", "Note", "", width=24),
+            Column("note", "Note", "", width=16),
         ),
     ).write()
 
@@ -142,7 +143,7 @@ def _results(sheet: Worksheet, choices: words.Choices) -> Table:
             result(
                 "plato",
                 "Extract",
-                "°Plato (true °Brix)",
+                "°Plato",
                 9,
                 styles.DEGREES,
                 'GRAVITY_CONVERT(log_sg,"SG","Plato")',
@@ -182,7 +183,7 @@ def _results(sheet: Worksheet, choices: words.Choices) -> Table:
                 'VOLUME_AT(IF(log_volume="","",log_volume),way_volume_c,20,'
                 'IF(ISNUMBER(log_sg),log_sg,""))',
             ),
-            result("remark", "Remark", "", 34, styles.PLAIN, remark),
+            result("remark", "Remark", "", 30, styles.PLAIN, remark),
         ),
         left=_RESULTS,
     ).write()

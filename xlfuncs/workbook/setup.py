@@ -141,6 +141,7 @@ def _instruments(sheet: Worksheet, choices: words.Choices) -> Table:
                 "One reading, standard uncertainty",
                 "°Bx, or SG",
                 width=15,
+                format=styles.READING,
                 limits=Limits.between(0, 5, "About half a scale division: 0.1 °Bx, 0.001 SG"),
             ),
             Column(
@@ -148,6 +149,7 @@ def _instruments(sheet: Worksheet, choices: words.Choices) -> Table:
                 "Tolerated offset",
                 "°Bx, or SG",
                 width=11,
+                format=styles.READING,
                 limits=Limits.between(0, 45, "The largest offset that you accept"),
             ),
             Column(

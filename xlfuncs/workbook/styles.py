@@ -12,7 +12,7 @@ from openpyxl.workbook import Workbook
 _INK = "22303C"
 _QUIET = "5B6B78"
 _RULE = "B9C4CC"
-_FACE = "Calibri"
+_FACE = "Arial"
 
 _HAIR = Side(style="hair", color=_RULE)
 _THIN = Side(style="thin", color=_RULE)
@@ -41,13 +41,19 @@ INPUT, RESULT, STEP, LABEL, TEXT, LINK, CAUTION = (
 )
 
 _WRAP = Alignment(wrap_text=True, vertical="top")
+#: Words keep clear of the number before them.
+WORDS = Alignment(vertical="center", horizontal="left", indent=1)
 _CENTRE = Alignment(wrap_text=True, vertical="center", horizontal="center")
 
 
 def _styles() -> list[NamedStyle]:
     return [
         NamedStyle(TITLE, font=_font(size=18, bold=True), alignment=Alignment(vertical="center")),
-        NamedStyle(LEAD, font=_font(size=10, italic=True, color=_QUIET), alignment=_WRAP),
+        NamedStyle(
+            LEAD,
+            font=_font(size=9, italic=True, color=_QUIET),
+            alignment=Alignment(wrap_text=True, vertical="center"),
+        ),
         NamedStyle(SECTION, font=_font(size=12, bold=True), border=Border(bottom=_BASE)),
         NamedStyle(
             HEADING,
@@ -122,4 +128,5 @@ TEMPERATURE = "0.0"
 DATE = "yyyy-mm-dd"
 MOMENT = "yyyy-mm-dd hh:mm"
 WHOLE = "0"
-PLAIN = "General"
+READING = "0.0###"  # °Brix or SG, as the instrument shows it
+PLAIN = "General"  # words

@@ -73,4 +73,4 @@ class Choices:
     @property
     def gravity_format(self) -> str:
         """Number format of a gravity on that scale."""
-        return "0.0" if self.gravity == "plato" else "0.000"
+        return "0.0#" if self.gravity == "plato" else "0.000#"
