@@ -1,0 +1,260 @@
+"""Registration and calls through xlwings' own Windows code, with stand-ins for Windows alone.
+
+Everything of xlwings is the installed package; what is replaced is pywin32 and the DLLs under it,
+and the Excel at the other end: ranges that hold what COM hands over.
+"""
+
+import ctypes
+import datetime as dt
+import importlib
+import re
+import sys
+import types
+from unittest import mock
+
+import pytest
+
+from xlfuncs.cells.quantities import Takes
+from xlfuncs.functions import CATALOGUE
+
+MISSING = -2147352572  # what VBA hands over for an argument left out
+NOT_AVAILABLE, DIVISION = -2146826246, -2146826281  # #N/A and #DIV/0! as COM gives them
+RANGE_ID = "{00020846-0000-0000-C000-000000000046}"
+MODULE = "xlfuncs.udfs"
+
+
+class ComTime(dt.datetime):
+    """pywin32's own time type."""
+
+
+class ComError(Exception):
+    hresult = 0
+
+
+def _stand_ins():
+    names = """pythoncom pywintypes win32api win32con win32event win32gui win32process win32timezone
+    win32com win32com.client win32com.server win32com.server.dispatcher win32com.server.policy
+    win32com.server.util"""
+    modules = {name: mock.MagicMock(name=name) for name in names.split()}
+    modules["pythoncom"].__file__ = "pythoncom.dll"
+    modules["pywintypes"].TimeType = ComTime
+    modules["pywintypes"].IID = str
+    modules["pywintypes"].com_error = ComError
+    for name in ("CDispatch", "CoClassBaseClass", "DispatchBaseClass"):
+        setattr(modules["win32com.client"], name, type(name, (), {}))
+    modules["win32com"].client = modules["win32com.client"]
+    modules["win32com"].server = modules["win32com.server"]
+    return modules
+
+
+@pytest.fixture(scope="module")
+def xlwings():
+    """The installed xlwings as it is on Windows, and `xlfuncs.udfs` imported with it."""
+
+    def ours(name):
+        return name.split(".")[0] == "xlwings" or name == MODULE
+
+    with mock.patch.dict(sys.modules), mock.patch("atexit.register"):
+        for name in [name for name in sys.modules if ours(name)]:
+            del sys.modules[name]
+        sys.modules.update(_stand_ins())
+        with (
+            mock.patch.object(sys, "platform", "win32"),
+            mock.patch.multiple(
+                ctypes, create=True, windll=mock.MagicMock(), oledll=mock.MagicMock(),
+                PyDLL=mock.MagicMock(),
+            ),
+        ):  # fmt: skip
+            package = importlib.import_module("xlwings")
+        assert package.has_pywin32
+        assert package.func is package.udfs.xlfunc
+        package.udfs.udf_modules.clear()
+        yield package
+    parent = sys.modules["xlfuncs"]
+    if MODULE in sys.modules:
+        parent.udfs = sys.modules[MODULE]
+    elif hasattr(parent, "udfs"):
+        del parent.udfs
+
+
+@pytest.fixture
+def workbook():
+    """An Excel workbook that notes what is imported into it and how it is described."""
+    book = mock.MagicMock()
+    book.Name = "gravity log.xlsm"
+    book.Application.Version = "16.0"
+    book.imported = []
+
+    def keep(path):
+        with open(path) as file:  # noqa: PTH123
+            book.imported.append(file.read())
+
+    book.VBProject.VBComponents.Import.side_effect = keep
+    return book
+
+
+@pytest.fixture
+def imported(xlwings, workbook):
+    # A workbook from which nothing is embedded: xlwings need not look into its sheets.
+    with mock.patch.object(xlwings.udfs, "Book", return_value=mock.MagicMock(sheets=[])):
+        xlwings.udfs.import_udfs(MODULE, workbook)
+    return workbook
+
+
+class Cells:
+    """A range as COM shows it: `Value` is one value, or a tuple of rows."""
+
+    def __init__(self, value):
+        self.Value = value
+        rows = value if isinstance(value, tuple) else ((value,),)
+        self.Row = self.Column = 1
+        self.Rows = types.SimpleNamespace(Count=len(rows))
+        self.Columns = types.SimpleNamespace(Count=len(rows[0]))
+        self.Worksheet = mock.MagicMock()
+        self._oleobj_ = mock.MagicMock()
+        self._oleobj_.GetTypeInfo().GetTypeAttr().iid = RANGE_ID
+
+
+def column(*cells):
+    return Cells(tuple((cell,) for cell in cells)) if len(cells) > 1 else Cells(cells[0])
+
+
+@pytest.fixture
+def call(xlwings):
+    def call(name, *arguments):
+        given = list(arguments) + [MISSING] * (len(CATALOGUE[name].arguments) - len(arguments))
+        return xlwings.udfs.call_udf(MODULE, name, tuple(given), None, mock.MagicMock())
+
+    return call
+
+
+# --- registration ------------------------------
+
+
+def test_every_function_is_found(xlwings):
+    module = importlib.import_module(MODULE)
+    found = {
+        value.__xlfunc__["name"]: value.__xlfunc__
+        for value in vars(module).values()
+        if hasattr(value, "__xlfunc__")
+    }
+    assert found.keys() == CATALOGUE.keys()
+    for name, function in CATALOGUE.items():
+        registered = found[name]
+        assert registered["category"] == function.category
+        assert not registered["sub"]
+        assert not registered["volatile"]
+        assert [a["name"] for a in registered["args"]] == [a.name for a in function.arguments]
+        for argument, declared in zip(registered["args"], function.arguments, strict=True):
+            assert argument["doc"] == declared.help
+            assert not argument["vararg"]
+            assert ("optional" in argument) == declared.optional
+            if declared.optional:
+                assert argument["optional"] == declared.default
+
+
+def test_generated_vba(imported):
+    (vba,) = imported.imported
+    assert vba.startswith('Attribute VB_Name = "xlwings_udfs"')
+    for name, function in CATALOGUE.items():
+        words = [
+            f"Optional {argument.name}" if argument.optional else argument.name
+            for argument in function.arguments
+        ]
+        assert f"\nFunction {name}({', '.join(words)})\n" in vba
+        names = ", ".join(argument.name for argument in function.arguments)
+        assert f'XLPy.CallUDF("{MODULE}", "{name}", Array({names}), ThisWorkbook,' in vba
+    functions = re.findall(r"^Function (\w+)\(", vba, re.MULTILINE)
+    assert sorted(functions) == sorted(CATALOGUE)
+    assert max(map(len, vba.splitlines())) <= 1023, "the longest line that VBA takes"
+    assert vba.isascii(), "VBA is read in the code page of the machine"
+
+
+def test_help_in_the_function_wizard(imported):
+    described = {
+        options.args[0]: options.kwargs
+        for options in imported.Application.MacroOptions.call_args_list
+    }
+    assert described.keys() == {f"'{imported.Name}'!{name}" for name in CATALOGUE}
+    for name, function in CATALOGUE.items():
+        options = described[f"'{imported.Name}'!{name}"]
+        assert options["Category"] == function.category
+        assert options["Description"] == function.documentation.summary
+        help_texts = [argument.help for argument in function.arguments]
+        assert options["ArgumentDescriptions"] == (help_texts or None)
+
+
+# --- calls ------------------------------
+
+
+def test_numbers(call):
+    assert call("WORT_SG", 12.4) == [[pytest.approx(1.04806, abs=1e-5)]]
+    assert call("WORT_SG", 12.4, 1.04) == call("WORT_SG", 12.4) == call("WORT_SG", Cells(12.4))
+    assert call("GRAVITY_CONVERT", 1.048, "SG", "°P") == [[pytest.approx(11.91, abs=0.005)]]
+
+
+def test_blank_cells(call):
+    assert call("WORT_SG", Cells(None)) == [[""]]
+    assert call("WORT_SG", Cells(12.4), Cells(None)) == call("WORT_SG", 12.4)
+    assert call("WORT_SG", column(None, "", 12.4))[:2] == [[""], [""]]
+
+
+def test_a_column_with_everything_in_it(call):
+    moment = ComTime(2026, 3, 14, 18, tzinfo=dt.UTC)
+    cells = (12.4, None, "abc", NOT_AVAILABLE, "! earlier", True, moment, 140.0, "12,4", DIVISION)
+    answer = call("WORT_SG", column(*cells))
+    assert answer == [
+        [pytest.approx(1.04806, abs=1e-5)],
+        [""],
+        ['! brix "abc" is not a number'],
+        ["#N/A"],
+        ["! earlier"],
+        ["! brix TRUE is not a number"],
+        ["! brix 2026-03-14 18:00:00 is a date, not a number"],
+        ["! brix 140 is outside -1 to 45"],
+        [pytest.approx(1.04806, abs=1e-5)],
+        ["#DIV/0!"],
+    ]
+
+
+def test_rows_and_blocks(call):
+    one = call("WORT_SG", 12.4)[0][0]
+    other = call("WORT_SG", 10.0)[0][0]
+    assert call("WORT_SG", Cells(((12.4, 10.0),))) == [[one, other]]
+    assert call("WORT_SG", Cells(((12.4, 10.0), (10.0, None)))) == [[one, other], [other, ""]]
+    assert call("WORT_SG", ((12.4, 10.0),)) == [[one, other]], "an array constant in the formula"
+
+
+def test_two_ranges_and_a_cell(call):
+    answer = call("REFRACTOMETER_BRIX", column(12.4, 12.4), column(20.0, None), Cells(0.2))
+    assert answer == [[pytest.approx(12.2)], [pytest.approx(12.2)]]
+    assert call("REFRACTOMETER_BRIX", column(12.4, 12.4), column(20.0, 20.0, 20.0)) == [
+        ["! ranges do not fit together: reading is 2 x 1, temperature is 3 x 1"]
+    ]
+
+
+def test_whole_ranges_and_answers_in_columns(call):
+    answer = call("CALIBRATION_FIT", column(0.2, 10.3, None, 20.4), column(0.0, 10.0, 15.0, 20.0))
+    assert len(answer) == 1
+    assert len(answer[0]) == len(CATALOGUE["CALIBRATION_FIT"].columns)
+    assert answer[0][:2] == [pytest.approx(0.2), pytest.approx(1.01)]
+    assert call("CALIBRATION_FIT", Cells(0.3), Cells(0.0))[0][4] == "", "no NaN on the way out"
+
+
+@pytest.mark.parametrize("name", CATALOGUE)
+def test_every_function_answers_blank_cells(call, name):
+    function = CATALOGUE[name]
+    required = [argument for argument in function.arguments if not argument.optional]
+    if not required:
+        assert call(name) == [[CATALOGUE[name].callable()()]]
+        return
+    whole = any(argument.takes is Takes.RANGE for argument in required)
+    cells = [
+        column(None, None) if argument.takes is not Takes.CELL else Cells(None)
+        for argument in required
+    ]
+    answer = call(name, *cells)
+    width = len(function.columns) or 1
+    assert {len(row) for row in answer} == {width}
+    assert len(answer) == (1 if whole or all(a.takes is Takes.CELL for a in required) else 2)
+    assert {cell for row in answer for cell in row} == {""}

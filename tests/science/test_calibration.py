@@ -1,0 +1,73 @@
+import numpy as np
+import pytest
+import scipy.stats
+
+from xlfuncs.science import calibration
+
+REFERENCES = np.array([0.0, 5.0, 10.0, 15.0, 20.0, 25.0])
+READINGS = np.array([0.31, 5.22, 10.37, 15.41, 20.52, 25.38])
+
+
+def test_line_against_linregress():
+    line = calibration.fit_line(READINGS, REFERENCES)
+    expected = scipy.stats.linregress(REFERENCES, READINGS)
+    assert (line.offset, line.slope) == pytest.approx((expected.intercept, expected.slope))
+    # linregress estimates u from the scatter: the same covariance with u = residual.
+    line = calibration.fit_line(READINGS, REFERENCES, line.residual)
+    assert (line.u_offset, line.u_slope) == pytest.approx(
+        (expected.intercept_stderr, expected.stderr)
+    )
+
+
+@pytest.mark.parametrize("u", [0.05, 0.1, 0.2])
+def test_uncertainties_against_polyfit(u):
+    (slope, offset), covariance = np.polyfit(
+        REFERENCES, READINGS, 1, w=np.full(REFERENCES.size, 1 / u), cov="unscaled"
+    )
+    line = calibration.fit_line(READINGS, REFERENCES, u)
+    assert (line.offset, line.slope) == pytest.approx((offset, slope))
+    assert (line.u_slope, line.u_offset) == pytest.approx(np.sqrt(np.diag(covariance)))
+    assert line.correlation * line.u_slope * line.u_offset == pytest.approx(covariance[0, 1])
+
+
+def test_distilled_water_gives_the_offset_alone():
+    line = calibration.fit_line(np.array([0.3]), np.array([0.0]))
+    assert (line.offset, line.slope, line.u_offset, line.u_slope) == (0.3, 1.0, 0.1, 0.0)
+    assert np.isnan(line.residual)
+    assert line.points == 1
+
+
+def test_references_close_together_give_the_offset_alone():
+    readings, references = np.array([10.2, 12.4, 14.3]), np.array([10.0, 12.0, 14.0])
+    line = calibration.fit_line(readings, references)
+    assert line.slope == 1.0
+    assert line.offset == pytest.approx(0.3)
+    assert line.u_offset == pytest.approx(0.1 / np.sqrt(3))
+    assert line.residual == pytest.approx(np.std(readings - references, ddof=1))
+
+
+def test_five_brix_are_spread_enough_for_a_slope():
+    line = calibration.fit_line(np.array([0.0, 5.1]), np.array([0.0, 5.0]))
+    assert line.slope == pytest.approx(1.02)
+    assert np.isnan(line.residual)
+
+
+@pytest.mark.parametrize(
+    ("offset", "days", "expected"),
+    [
+        (0.1, 10, "ok"),
+        (-0.2, 30, "ok"),  # on both limits
+        (0.201, 30, "adjust"),
+        (-0.3, 10, "adjust"),
+        (0.1, 31, "check due"),
+        (0.3, 31, "adjust, check due"),
+        (np.nan, 10, "not checked"),
+        (0.3, np.nan, "not checked"),
+    ],
+)
+def test_status(offset, days, expected):
+    assert calibration.status(offset, 0.2, days, 30).item() == expected
+
+
+def test_status_on_the_limit_in_spite_of_binary_fractions():
+    assert calibration.status(0.1 + 0.2, 0.3, 1, 30).item() == "ok"

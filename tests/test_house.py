@@ -1,0 +1,80 @@
+"""Who may know whom: each package is imported with the forbidden ones out of reach."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import xlfuncs
+
+ROOT = Path(xlfuncs.__file__).parent
+
+#: Package -> parts of the project it may import (besides itself), other libraries it may need.
+MAY_KNOW = {
+    "science": ((), {"numpy"}),
+    "cells": (("science",), {"numpy"}),
+    "functions": (("science", "cells"), {"numpy"}),
+    "hosts": (("science", "cells", "functions"), None),
+    "workbook": (("science", "cells", "functions"), None),
+}
+
+IMPORT_ALL = """
+import sys
+at_start = set(sys.modules)
+import importlib, importlib.abc, pkgutil
+
+package, allowed = sys.argv[1], sys.argv[2].split()
+
+class Guard(importlib.abc.MetaPathFinder):
+    def find_spec(self, name, path=None, target=None):
+        part = name.split(".")[1:2]
+        if name.startswith("xlfuncs.") and part != [package] and part[0] not in allowed:
+            raise ImportError(f"xlfuncs.{package} must not import {name}")
+
+sys.meta_path.insert(0, Guard())
+root = importlib.import_module("xlfuncs." + package)
+for module in pkgutil.walk_packages(root.__path__, root.__name__ + "."):
+    importlib.import_module(module.name)
+print(*{name.split(".")[0] for name in set(sys.modules) - at_start} - sys.stdlib_module_names)
+"""
+
+
+def _run(code, *arguments):
+    done = subprocess.run(
+        [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    return set(done.stdout.split())
+
+
+@pytest.mark.parametrize("package", MAY_KNOW)
+def test_arrows(package):
+    parts, libraries = MAY_KNOW[package]
+    loaded = _run(IMPORT_ALL, package, " ".join(parts))
+    if libraries is not None:
+        assert loaded <= libraries | {"xlfuncs"}
+
+
+def test_every_package_has_its_arrows():
+    packages = {path.parent.name for path in ROOT.glob("*/__init__.py")}
+    assert packages == MAY_KNOW.keys()
+
+
+def test_the_guard_guards():
+    with pytest.raises(AssertionError, match=r"must not import xlfuncs\.science"):
+        _run(IMPORT_ALL, "cells", "")
+
+
+@pytest.mark.parametrize("module", ["xlfuncs.udfs", "xlfuncs.functions"])
+def test_a_function_server_starts_light(module):
+    loaded = _run(f"import sys, {module}; print(*sys.modules)")
+    assert module in loaded
+    assert not {"scipy", "openpyxl", "formulas", "typer", "rich"} & loaded
+
+
+def test_udfs_holds_the_catalogue_and_nothing_else():
+    from xlfuncs import udfs
+    from xlfuncs.functions import CATALOGUE
+
+    assert {name for name in dir(udfs) if not name.startswith("_")} == CATALOGUE.keys()
