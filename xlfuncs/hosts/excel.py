@@ -21,8 +21,9 @@ def register(xlwings: ModuleType, catalogue: Mapping[str, CellFunction]) -> dict
 def _registered(xlwings: ModuleType, function: CellFunction) -> Callable[..., Any]:
     call = function.callable()
     call.__doc__ = function.documentation.summary  # Excel shows 255 characters of it
-    registered = xlwings.func(category=function.category)(call)
+    registered = xlwings.ret(ndim=2)(call) if function.columns else call
     for argument in function.arguments:
         registered = xlwings.arg(argument.name, doc=argument.help, **_RAW)(registered)
-    registered = xlwings.ret(ndim=2)(registered) if function.columns else registered
+    # Last, as it stands above other decorators: each of those would put the category back.
+    registered = xlwings.func(category=function.category)(registered)
     return cast("Callable[..., Any]", registered)
