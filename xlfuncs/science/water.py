@@ -94,3 +94,12 @@ def lorentz_lorenz(index: Real) -> Real:
     """
     square = index * index
     return (square - 1) / (square + 2)
+
+
+def from_lorentz_lorenz(refraction: Real) -> Real:
+    """Refractive index from (n² - 1)/(n² + 2), the inverse of `lorentz_lorenz`.
+
+    >>> round(from_lorentz_lorenz(lorentz_lorenz(1.333)), 9)
+    1.333
+    """
+    return ((1 + 2 * refraction) / (1 - refraction)) ** 0.5

@@ -1,0 +1,114 @@
+"""A brewery's own alcohol correction, from paired readings of refractometer and hydrometer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from xlfuncs.science import beer, wort
+from xlfuncs.science.arrays import Array
+
+#: What is believed before the first pair: wort factor and alcohol factor, mean and standard
+#: deviation.
+PRIOR = np.array([wort.WORT_FACTOR, beer.ALCOHOL_FACTOR])
+PRIOR_SPREAD = np.array([0.02, 0.05])
+
+#: A pair further than this many standard deviations from what the others say is an outlier.
+OUTLIER = 4.0
+
+_STEP = 1e-5  # of SG, for the slope of brix on it
+
+
+@dataclass(frozen=True)
+class BeerFit:
+    """Wort factor and alcohol factor of a brewery, and how well they do."""
+
+    wort_factor: float
+    alcohol_factor: float
+    u_wort_factor: float
+    u_alcohol_factor: float
+    correlation: float
+    sg_errors: Array  # hydrometer less refractometer, each corrected by what the others say
+    default_sg_errors: Array  # the same with the default factors
+    deviations: Array  # of each pair from what the others say, in standard deviations
+
+    @property
+    def error(self) -> float:
+        """Root mean square of the left-one-out errors, SG."""
+        return _root_mean_square(self.sg_errors)
+
+    @property
+    def default_error(self) -> float:
+        """The same with the default factors."""
+        return _root_mean_square(self.default_sg_errors)
+
+    @property
+    def pairs(self) -> int:
+        """Number of pairs."""
+        return self.deviations.size
+
+    @property
+    def outliers(self) -> NDArray[np.bool_]:
+        """Pairs that lie more than four standard deviations from what the others say.
+
+        They still count in the fit: whether a reading is a slip is for the brewer to say.
+        """
+        return np.abs(self.deviations) > OUTLIER
+
+
+def fit(
+    original: Array, brix: Array, sg: Array, u_brix: float = 0.1, u_sg: float = 0.001
+) -> BeerFit:
+    """Most probable wort and alcohol factor, given the pairs and what is believed beforehand.
+
+    Original extract in °Plato, true °Brix of the sample, SG by hydrometer.  Maximum a posteriori
+    least squares of the reading that each beer (by original and hydrometer) ought to show, weighted
+    by both instruments' uncertainties, with the prior 1.04 ± 0.02 and 1.00 ± 0.05.  The covariance
+    is that of the Jacobian at the solution.  A pair is left out by one Gauss-Newton step from the
+    full fit, which is as good as a new fit because the model is almost linear in both factors.
+
+    >>> original, true = np.array([12.0, 16.0]), np.array([1.010, 1.014])
+    >>> shown = beer.from_sg(original, true).brix(1.04, 1.0)
+    >>> found = fit(original, shown, true)
+    >>> round(found.wort_factor, 4), round(found.alcohol_factor, 4), found.pairs
+    (1.04, 1.0, 2)
+    """
+    from scipy.optimize import least_squares
+
+    below, beers, above = (beer.from_sg(original, sg + step) for step in (-_STEP, 0.0, _STEP))
+
+    def residuals(factors: Array) -> Array:
+        # The hydrometer's share of the spread hangs on the factors: with a fixed spread its noise
+        # would draw the factors down.
+        rise = np.asarray(above.brix(*factors)) - np.asarray(below.brix(*factors))
+        misfit = np.asarray(beers.brix(*factors)) - brix
+        return np.append(
+            misfit / np.hypot(u_brix, rise / (2 * _STEP) * u_sg),
+            (factors - PRIOR) / PRIOR_SPREAD,
+        )
+
+    found = least_squares(residuals, PRIOR, jac="3-point", xtol=1e-12, ftol=1e-12)
+    factors, slopes = found.x, found.jac
+    covariance = np.linalg.inv(slopes.T @ slopes)
+    u = np.sqrt(np.diag(covariance))
+
+    misfit, slopes = found.fun[:-2], slopes[:-2]
+    moves = slopes @ covariance
+    leverage = np.sum(moves * slopes, axis=1)
+    others = factors + moves * (misfit / (1 - leverage))[:, np.newaxis]
+    return BeerFit(
+        wort_factor=float(factors[0]),
+        alcohol_factor=float(factors[1]),
+        u_wort_factor=float(u[0]),
+        u_alcohol_factor=float(u[1]),
+        correlation=float(covariance[0, 1] / (u[0] * u[1])),
+        sg_errors=sg - np.asarray(beer.from_brix(original, brix, *others.T).sg),
+        default_sg_errors=sg - np.asarray(beer.from_brix(original, brix).sg),
+        deviations=misfit / np.sqrt(1 - leverage),
+    )
+
+
+def _root_mean_square(errors: Array) -> float:
+    return float(np.sqrt(np.mean(errors**2)))
