@@ -1,0 +1,145 @@
+"""The add-in in the user's own LibreOffice, and numpy within reach of the office's Python."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from xlfuncs import __version__
+from xlfuncs.hosts.calc import addin, session
+from xlfuncs.hosts.calc.offices import (
+    Office,
+    OfficeProblem,
+    choose_office,
+    examine,
+    user_folder,
+    user_profile,
+)
+
+MEND = "xlfuncs install calc"
+_TIMEOUT = 120.0
+
+
+@dataclass(frozen=True)
+class Installed:
+    """What was put where: the office, the add-in's version, the folder that holds numpy.
+
+    `site_packages` is None where the office's Python has a numpy of its own.
+    """
+
+    office: Office
+    version: str
+    site_packages: Path | None
+
+
+def install(office: Office | None = None) -> Installed:
+    """Put the add-in into this user's office; where numpy is missing, fetch it with pip.
+
+    Needs no administrator, and works for one.  Replaces an add-in that is there already.  Raises
+    `OfficeProblem` with a sentence that says what to do.
+    """
+    office = office or choose_office()
+    profile = _free_profile(office)
+    site_packages = numpy_for(office, fetch=True)
+    with tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
+        oxt = addin.build(Path(folder) / "xlfuncs.oxt", site_packages)
+        put_in(office, profile, oxt, _TIMEOUT)
+    return Installed(office, __version__, site_packages)
+
+
+def uninstall(office: Office | None = None) -> bool:
+    """Take the add-in out of this user's office, and the numpy that was fetched for it.
+
+    Gives whether it was there.
+    """
+    office = office or choose_office()
+    task = {"do": "uninstall", "identifier": addin.IDENTIFIER}
+    removed = _run(office, _free_profile(office), task, _TIMEOUT)["removed"]
+    shutil.rmtree(user_folder("data") / "xlfuncs", ignore_errors=True)
+    return bool(removed)
+
+
+def installed_version(office: Office) -> str:
+    """Version of the add-in in this user's office, or nothing; looks at files only."""
+    record = user_profile(office) / "user/uno_packages/cache/uno_packages.pmap"
+    if not record.is_file():
+        return ""
+    # One entry an extension: identifier, then folder, file, media type and version.
+    entry = rb"%b\n[^\xff]*\xff[^\xff]*\xff[^\xff]*\xff([^\xff]*)\xff"
+    found = re.search(entry % re.escape(addin.IDENTIFIER.encode()), record.read_bytes())
+    return found[1].decode() if found else ""
+
+
+def put_in(office: Office, profile: Path, oxt: Path, timeout: float) -> None:
+    """Put an extension file into a profile."""
+    _run(office, profile, {"do": "install", "oxt": str(oxt)}, timeout)
+
+
+def numpy_for(office: Office, fetch: bool = False) -> Path | None:
+    """Folder in which the office's Python finds numpy; None if it has its own.
+
+    That of the Python that runs us serves when both are of one minor version; else numpy is fetched
+    with pip for the other version, if asked to.  Raises `OfficeProblem` when there is none.
+    """
+    python = examine(office)
+    if python.numpy:
+        return None
+    ours = Path(np.__file__).parents[1]
+    fetched = user_folder("data") / "xlfuncs" / f"python-{python.version}"
+    for folder in (ours, fetched):
+        if folder.is_dir() and examine(office, folder).numpy:
+            return folder
+    if fetch:
+        _fetch(python.version, fetched)
+        if examine(office, fetched).numpy:
+            return fetched
+    raise OfficeProblem(f"the Python {python.version} of LibreOffice has no numpy; run: {MEND}")
+
+
+def _fetch(version: str, folder: Path) -> None:
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=folder.parent) as passing:
+        packages = Path(passing) / "site-packages"
+        command = [
+            sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check",
+            "--target", str(packages), "--python-version", version, "--only-binary=:all:",
+            "numpy", "scipy",
+        ]  # fmt: skip
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        if done.returncode:
+            reason = (done.stderr.strip().splitlines() or ["pip failed"])[-1]
+            raise OfficeProblem(
+                f"numpy for LibreOffice's Python {version} could not be fetched ({reason}); "
+                f"go online and run again: {MEND}"
+            )
+        shutil.rmtree(folder, ignore_errors=True)
+        packages.replace(folder)
+
+
+def _free_profile(office: Office) -> Path:
+    """The user's profile; its office must not be open, for it would be ended with our task."""
+    profile = user_profile(office)
+    lock = profile / ".lock"
+    if lock.exists():
+        raise OfficeProblem(
+            f"LibreOffice is open: close it and run again (if it is not, delete {lock})"
+        )
+    return profile
+
+
+def _run(office: Office, profile: Path, task: Mapping[str, str], timeout: float) -> dict[str, bool]:
+    try:
+        return session.run(office, profile, dict(task), timeout)
+    except session.OfficeDied:
+        raise OfficeProblem(
+            f"LibreOffice ended at once; start it by hand ({office.soffice}), close it, and run "
+            "again"
+        ) from None

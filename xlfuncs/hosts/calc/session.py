@@ -1,0 +1,112 @@
+"""One task in one office process: started for it, watched, and ended with all that it started."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import uuid
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, Any
+
+from xlfuncs.hosts.calc.offices import Office, OfficeProblem, clean_environment
+
+_DRIVER = Path(__file__).with_name("inside") / "driver.py"
+_GRACE = 5.0  # seconds that an office has to end by itself
+
+
+class OfficeDied(Exception):
+    """The office ended before it had answered."""
+
+
+def run(office: Office, profile: Path, task: dict[str, str], timeout: float) -> dict[str, Any]:
+    """What the driver answers to a task.
+
+    Raises `OfficeDied` when the office goes away, and `OfficeProblem` when it takes too long or
+    the driver reports a problem.
+    """
+    deadline = time.monotonic() + timeout
+    pipe = f"xlfuncs{uuid.uuid4().hex}"
+    with (
+        _started(_office_command(office, profile, pipe)) as running,
+        tempfile.TemporaryFile() as out,
+    ):
+        command = [str(office.python), str(_DRIVER)]
+        with _started(command, stdin=subprocess.PIPE, stdout=out) as driver:
+            assert driver.stdin is not None
+            with contextlib.suppress(BrokenPipeError), driver.stdin as stdin:
+                stdin.write(json.dumps({**task, "pipe": pipe}).encode())
+            _wait(driver, running, deadline, timeout)
+        out.seek(0)
+        answer = out.read()
+        if not answer:
+            raise OfficeDied
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            running.wait(_GRACE)
+    result: dict[str, Any] = json.loads(answer)
+    if "problem" in result:
+        raise OfficeProblem(result["problem"])
+    return result
+
+
+def _office_command(office: Office, profile: Path, pipe: str) -> list[str]:
+    return [
+        str(office.soffice),
+        f"-env:UserInstallation={profile.absolute().as_uri()}",
+        f"--accept=pipe,name={pipe};urp;",
+        *("--headless", "--nologo", "--nodefault", "--norestore", "--nolockcheck"),
+        "--nofirststartwizard",
+    ]
+
+
+def _wait(
+    driver: subprocess.Popen[bytes],
+    running: subprocess.Popen[bytes],
+    deadline: float,
+    timeout: float,
+) -> None:
+    """Until the driver is done; an office that ended leaves it a moment to say its answer."""
+    while driver.poll() is None:
+        if time.monotonic() > deadline:
+            raise OfficeProblem(
+                f"LibreOffice was not done after {timeout:g} seconds, and was ended"
+            )
+        if running.poll() is not None:
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                driver.wait(1)
+            return
+        time.sleep(0.02)
+
+
+@contextlib.contextmanager
+def _started(
+    command: list[str],
+    stdin: int = subprocess.DEVNULL,
+    stdout: int | IO[bytes] = subprocess.DEVNULL,
+) -> Iterator[subprocess.Popen[bytes]]:
+    """A process in a group of its own; at the end nothing of the group is left."""
+    process = subprocess.Popen(
+        command,
+        stdin=stdin,
+        stdout=stdout,
+        stderr=subprocess.DEVNULL,
+        env=clean_environment(),
+        start_new_session=True,
+    )
+    try:
+        yield process
+    finally:
+        if sys.platform == "win32":
+            if process.poll() is None:
+                tree = ["taskkill", "/F", "/T", "/PID", str(process.pid)]
+                subprocess.run(tree, capture_output=True, check=False)
+        else:
+            with contextlib.suppress(ProcessLookupError, PermissionError):
+                os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
