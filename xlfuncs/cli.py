@@ -26,18 +26,19 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-_out = Console(highlight=False)
+# Wide enough for a table when the output goes to a file or a pipe.
+_out = Console(highlight=False, width=None if sys.stdout.isatty() else 150)
 _err = Console(stderr=True, highlight=False)
 
 
-class Units(str, enum.Enum):
+class Units(enum.StrEnum):
     """Units that a new workbook starts with."""
 
     METRIC = "metric"
     US = "us"
 
 
-class Gravity(str, enum.Enum):
+class Gravity(enum.StrEnum):
     """Scale of targets that a new workbook starts with."""
 
     SG = "sg"

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime
 import io
+import zipfile
 
 from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.writer.excel import ExcelWriter
 
 from xlfuncs.workbook import calibration, example, layout, log, setup, start, styles, targets
 from xlfuncs.workbook import vocabulary as words
@@ -43,7 +45,9 @@ def build(choices: Choices) -> Workbook:
 def to_bytes(book: Workbook) -> bytes:
     """The workbook as the bytes of an .xlsx file."""
     buffer = io.BytesIO()
-    book.save(buffer)
+    # Workbook.save would write the hour of saving over the dates set above.
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        ExcelWriter(book, archive).save()
     return buffer.getvalue()
 
 

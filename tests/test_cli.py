@@ -1,0 +1,219 @@
+"""The command line, from a new file to a report, and every file that is not what it should be."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from xlfuncs.functions import CATALOGUE
+from xlfuncs.workbook import vocabulary as words
+
+REPOSITORY = Path(__file__).parents[1]
+
+
+def run(*arguments, status=0, cwd=None):
+    """Run the command as a user does; its output, or what it printed as error."""
+    done = subprocess.run(
+        [sys.executable, "-m", "xlfuncs", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == status, done.stdout + done.stderr
+    assert "Traceback" not in done.stderr
+    return done.stdout if status == 0 else done.stderr
+
+
+@pytest.fixture(scope="module")
+def example(tmp_path_factory):
+    path = tmp_path_factory.mktemp("cli") / "example.xlsx"
+    run("new", path, "--example")
+    return path
+
+
+def test_new_twice_gives_the_same_bytes(tmp_path, example):
+    run("new", tmp_path / "again.xlsx", "--example")
+    assert (tmp_path / "again.xlsx").read_bytes() == example.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("name", "options"), [("brewday.xlsx", []), ("brewday-example.xlsx", ["--example"])]
+)
+def test_downloads_are_as_a_fresh_build_makes_them(tmp_path, name, options):
+    run("new", tmp_path / name, *options)
+    assert (tmp_path / name).read_bytes() == (REPOSITORY / "workbooks" / name).read_bytes()
+
+
+def test_stored_values_show_without_any_program(example):
+    sheet = openpyxl.load_workbook(example, data_only=True)[words.LOG]
+    assert sheet["K6"].value == pytest.approx(1.0713, abs=1e-4)
+    assert sheet["K9"].value == pytest.approx(1.0206, abs=1e-4)
+
+
+def test_calculating_what_is_calculated_changes_nothing(tmp_path, example):
+    run("calculate", example, "-o", tmp_path / "out.xlsx")
+    assert (tmp_path / "out.xlsx").read_bytes() == example.read_bytes()
+
+
+def test_calculate_follows_an_entry(tmp_path, example):
+    book = openpyxl.load_workbook(example)
+    book[words.LOG]["E6"] = 15.0
+    path = tmp_path / "mine.xlsx"
+    book.save(path)
+    run("calculate", path)
+    value = openpyxl.load_workbook(path, data_only=True)[words.LOG]["K6"].value
+    assert value == pytest.approx(1.0601, abs=5e-4)
+
+
+def test_a_formula_that_cannot_be_computed_is_named_and_the_rest_is_written(tmp_path, example):
+    book = openpyxl.load_workbook(example)
+    book[words.LOG]["I7"] = '=WEBSERVICE("x")'
+    path = tmp_path / "odd.xlsx"
+    book.save(path)
+    assert "Log!I7" in run("calculate", path, status=1)
+    value = openpyxl.load_workbook(path, data_only=True)[words.LOG]["K6"].value
+    assert value == pytest.approx(1.0713, abs=1e-4)
+
+
+def test_report_in_words(example):
+    text = run("report", example)
+    for expected in ("Field refractometer", "1.0521", "too close to call", "2026-04-21"):
+        assert expected in text
+
+
+def test_report_as_data(example):
+    content = json.loads(run("report", example, "--json"))
+    described = (REPOSITORY / "docs" / "report.md").read_text(encoding="utf-8")
+    assert set(content) == {
+        "file",
+        "layout",
+        "version",
+        "state_on",
+        "units",
+        "instruments",
+        "readings",
+        "batch",
+        "targets",
+        "not_computed",
+    }
+    for part in ("instruments", "readings", "targets"):
+        for key in content[part][0]:
+            assert f"`{key}`" in described, key
+    first = content["readings"][0]
+    assert first["sg"] == pytest.approx(1.0713, abs=1e-4)
+    assert first["expanded"] == pytest.approx(2 * first["u"])
+    assert content["targets"][1]["gravity"] == "on target"
+
+
+def test_functions_from_the_catalogue():
+    listed = run("functions")
+    assert all(name in listed for name in CATALOGUE)
+    assert "wort_factor" in run("functions", "wort_sg")
+    assert "WORT_SG" in run("functions", "WORT_SGX", status=2) + run("functions", "WORT", status=2)
+
+
+def test_reference_in_the_documentation_is_current():
+    made = subprocess.run(
+        [sys.executable, "-m", "xlfuncs.reference"], capture_output=True, check=True
+    ).stdout
+    assert made == (REPOSITORY / "docs" / "functions.md").read_bytes()
+
+
+# --- files that are not what they should be ------------------------------
+
+
+def test_new_never_overwrites_unasked(tmp_path):
+    path = tmp_path / "mine.xlsx"
+    path.write_bytes(b"precious")
+    assert "exists already" in run("new", path, status=2)
+    assert path.read_bytes() == b"precious"
+    run("new", path, "--force")
+    assert path.read_bytes() != b"precious"
+
+
+def test_calculate_never_overwrites_another_file_unasked(tmp_path, example):
+    out = tmp_path / "out.xlsx"
+    out.write_bytes(b"precious")
+    assert "exists already" in run("calculate", example, "-o", out, status=2)
+    assert out.read_bytes() == b"precious"
+
+
+def test_new_wants_a_name_that_spreadsheets_open(tmp_path):
+    assert "must end in .xlsx" in run("new", tmp_path / "brew.xls", status=2)
+    assert "is a folder" in run("new", tmp_path, status=2)
+
+
+def broken(kind, path, example):
+    content = example.read_bytes()
+    if kind == "truncated":
+        path.write_bytes(content[: len(content) // 2])
+    elif kind == "text":
+        path.write_text("date,reading\n")
+    elif kind == "protected":
+        path.write_bytes(bytes.fromhex("d0cf11e0a1b11ae1") + bytes(2048))
+    elif kind == "empty":
+        path.write_bytes(b"")
+    elif kind == "not ours":
+        openpyxl.Workbook().save(path)
+    elif kind == "sheet deleted":
+        book = openpyxl.load_workbook(example)
+        del book[words.CALIBRATION]
+        book.save(path)
+    elif kind == "other layout":
+        book = openpyxl.load_workbook(example)
+        book.defined_names[words.LAYOUT_NAME].attr_text = "99"
+        book.save(path)
+
+
+@pytest.mark.parametrize(
+    "kind", ["truncated", "text", "protected", "empty", "missing", "not ours", "other layout"]
+)
+def test_a_file_that_cannot_be_read_is_named_in_one_sentence(tmp_path, example, kind):
+    path = tmp_path / "brew.xlsx"
+    broken(kind, path, example)
+    before = path.read_bytes() if path.exists() else None
+    said = run("report", path, status=2)
+    assert said.startswith("xlfuncs: brew.xlsx ")
+    assert said.count("\n") == 1
+    assert (path.read_bytes() if path.exists() else None) == before
+
+
+def test_a_deleted_sheet_is_named(tmp_path, example):
+    path = tmp_path / "brew.xlsx"
+    broken("sheet deleted", path, example)
+    assert "was a sheet or a column deleted" in run("report", path, status=2)
+
+
+def test_a_renamed_sheet_does_no_harm(tmp_path):
+    """Spreadsheet programs carry names and formulas along when a sheet is renamed."""
+    from xlfuncs.workbook import build
+    from xlfuncs.workbook.vocabulary import Choices
+
+    text = "Sudbuch 2026"
+    source = tmp_path / "brew.xlsx"
+    book = build.build(Choices(example=True))
+    for name, defined in book.defined_names.items():
+        if "!" in defined.attr_text:
+            book.defined_names[name].attr_text = defined.attr_text.replace("'Log'!", f"'{text}'!")
+    book[words.LOG].title = text
+    source.write_bytes(build.to_bytes(book))
+    content = json.loads(run("report", source, "--json"))
+    assert content["readings"][0]["sg"] == pytest.approx(1.0713, abs=1e-4)
+
+
+@pytest.mark.parametrize("lock", ["~$brew.xlsx", ".~lock.brew.xlsx#"])
+def test_a_workbook_open_elsewhere_is_left_alone(tmp_path, example, lock):
+    path = tmp_path / "brew.xlsx"
+    path.write_bytes(example.read_bytes())
+    (tmp_path / lock).write_text("someone")
+    assert "is open in another program" in run("calculate", path, status=2)
+    assert "is open in another program" in run("new", path, "--force", status=2)
+    assert path.read_bytes() == example.read_bytes()
+    run("report", path)
