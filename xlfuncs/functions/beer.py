@@ -85,7 +85,7 @@ def BEER_SG_SPREAD(
 
     Formula: BEER_SG by each method.
 
-    Source: see BEER_SG and docs/beer.md.
+    Source: as BEER_SG: OIML R 22 (1975), ICUMSA SPS-4; for the regressions see docs/beer.md.
 
     >>> [name for name, sg in BEER_SG_SPREAD(1.048, 6.2)][-2:]
     ['lowest', 'highest']
@@ -211,7 +211,7 @@ def ORIGINAL_SG(
     Formula: extract and ethanol that give both the density and the refraction, then Balling's
     balance backwards.
 
-    Source: as BEER_SG, method `balance`.
+    Source: as BEER_SG: OIML R 22 (1975), ICUMSA SPS-4 and 1974 scale, CRC Handbook.
 
     >>> round(ORIGINAL_SG(1.0103, 6.2), 3)
     1.048
@@ -317,7 +317,9 @@ def REAL_ATTENUATION(original_sg: OriginalGravity, beer_sg: BeerGravity) -> Any:
 
     Formula: 100·2.0665·ethanol/(2.0665·ethanol + real extract), by mass.
 
-    Source: Balling's balance; agrees with 100·(original - real)/original/(1 - 0.005161·real).
+    Agrees with 100·(original - real)/original/(1 - 0.005161·real).
+
+    Source: Balling's balance on OIML R 22 (1975), ICUMSA SPS-4.
 
     >>> round(REAL_ATTENUATION(1.048, 1.010), 1)
     64.6
@@ -333,7 +335,7 @@ def BEER_ENERGY(original_sg: OriginalGravity, beer_sg: BeerGravity) -> Any:
 
     Formula: (6.9·alcohol by mass + 4.0·(real extract - 0.1)) per 100 g, times specific gravity.
 
-    Source: ASBC Beer-33, from memory.
+    Source: ASBC Beer-33 (recalled, not read); the balance on OIML R 22 (1975), ICUMSA SPS-4.
 
     >>> round(BEER_ENERGY(1.048, 1.010), 1)
     44.3

@@ -1,0 +1,228 @@
+"""What the cells of a log see when alcohol is in the sample."""
+
+import numpy as np
+import pytest
+
+from tests.published import Table
+from xlfuncs.science import corrections, sucrose
+from xlfuncs.udfs import (
+    APPARENT_ATTENUATION,
+    BEER_ABV,
+    BEER_ABW,
+    BEER_ENERGY,
+    BEER_FIT,
+    BEER_SG,
+    BEER_SG_SPREAD,
+    BEER_SG_UNCERTAINTY,
+    ORIGINAL_SG,
+    REAL_ATTENUATION,
+    REAL_EXTRACT,
+    WORT_BRIX,
+)
+
+ANALYSES = [
+    BEER_ABV, BEER_ABW, REAL_EXTRACT, APPARENT_ATTENUATION, REAL_ATTENUATION, BEER_ENERGY,
+]  # fmt: skip
+
+
+# --- readings that cannot be ------------------------------
+
+
+@pytest.mark.parametrize("method", corrections.METHODS)
+def test_a_reading_above_the_worts_own(method):
+    original = sucrose.sg(12.6 / 1.04)
+    assert (
+        BEER_SG(original, 13.1, 1.04, method)
+        == "! brix 13.1 is above the 12.6 of the unfermented wort"
+    )
+
+
+@pytest.mark.parametrize("method", corrections.METHODS)
+def test_a_reading_below_complete_fermentation(method):
+    text = BEER_SG(1.048, 1.0, 1.04, method)
+    assert text == "! brix 1 is below the 2.7 of complete fermentation"
+
+
+def test_limits_are_shown_with_as_many_decimals_as_tell_them_from_the_reading():
+    assert round(WORT_BRIX(1.048), 3) == 12.385
+    assert BEER_SG(1.048, 12.4) == "! brix 12.4 is above the 12.38 of the unfermented wort"
+    assert BEER_SG(1.048, 12.5) == "! brix 12.5 is above the 12.4 of the unfermented wort"
+
+
+def test_an_unfermented_sample_is_still_wort():
+    for sg in (1.0, 1.012, 1.048, 1.106):
+        assert abs(BEER_SG(sg, WORT_BRIX(sg)) - sg) < 2e-5
+        assert abs(BEER_SG(sg, WORT_BRIX(sg, 1.02), 1.02) - sg) < 2e-5
+
+
+def test_more_alcohol_than_the_model_knows():
+    assert BEER_SG(1.106, 7.4).startswith("! alcohol 16")
+    assert BEER_SG(1.106, 7.4).endswith(" % is above the 15 % of the model")
+    assert BEER_ABV(1.106, 0.990) == "! alcohol 15.6 % is above the 15 % of the model"
+
+
+# --- methods ------------------------------
+
+
+def test_regressions_divide_the_whole_reading_by_the_wort_factor():
+    """Digit for digit in the cell too; where a row lies outside its use, a text."""
+    table = Table("refractometer_regressions")
+    refused = 0
+    for row in table.rows:
+        original = sucrose.sg(float(row["initial"]))
+        cell = BEER_SG(original, float(row["current"]) * 1.04, 1.04, row["method"])
+        if isinstance(cell, str):
+            refused += 1
+            assert cell.startswith(f"! {row['method']} holds from 50 % real attenuation, not at ")
+            assert row["method"] in ("linear-2011", "cubic-2011")
+            assert float(row["current"]) > 0.59 * float(row["initial"])
+        else:
+            assert abs(cell - float(row["sg"])) <= float(row["tolerance"])
+    assert 0 < refused <= 2 * 3 * 7
+
+
+def test_a_regression_outside_its_worts():
+    assert BEER_SG(1.012, 2.0, 1.04, "linear-2017") == (
+        "! linear-2017 holds for worts of 4 to 22 °P, not 3.1 °P"
+    )
+    assert BEER_SG(1.1, 14.0, 1.04, "regression-2001").endswith("of 4 to 22 °P, not 23.8 °P")
+
+
+def test_the_alcohol_factor_belongs_to_the_balance():
+    assert BEER_SG(1.048, 6.2, 1.04, "balance", 1.1) < BEER_SG(1.048, 6.2)
+    assert BEER_SG(1.048, 6.2, 1.04, "linear-2017", 1.1) == BEER_SG(1.048, 6.2, 1.04, "linear-2017")
+
+
+def test_the_wort_factor_belongs_to_the_extract_alone():
+    """Of a sample without extract it makes no difference."""
+    dry = 2.6745
+    one, other = BEER_SG(1.048, dry, 1.0), BEER_SG(1.048, dry, 1.08)
+    assert abs(one - other) < 1e-5
+    assert abs(BEER_SG(1.048, 6.2, 1.0) - BEER_SG(1.048, 6.2, 1.08)) > 1e-3
+
+
+def test_spread():
+    rows = BEER_SG_SPREAD(1.048, 6.2)
+    assert [name for name, _ in rows] == [*corrections.METHODS, "lowest", "highest"]
+    for name, sg in rows[:6]:
+        assert sg == BEER_SG(1.048, 6.2, 1.04, name)
+    gravities = [sg for _, sg in rows[:6]]
+    assert [sg for _, sg in rows[6:]] == [min(gravities), max(gravities)]
+
+
+def test_spread_with_methods_that_do_not_hold():
+    rows = dict(BEER_SG_SPREAD(1.048, 9.2))
+    assert rows["cubic-2011"].startswith("! cubic-2011 holds from 50 % real attenuation")
+    assert rows["lowest"] == rows["regression-2001"]
+    assert rows["highest"] == rows["balance"]
+
+
+def test_spread_of_an_impossible_reading():
+    rows = BEER_SG_SPREAD([[1.048]], [[13.1]])
+    assert {sg for _, sg in rows} == {"! brix 13.1 is above the 12.4 of the unfermented wort"}
+    assert len(rows) == 8
+
+
+# --- uncertainty ------------------------------
+
+
+def test_uncertainty_counts_every_part():
+    alone = [
+        BEER_SG_UNCERTAINTY(1.048, 6.2, 1.04, *part) for part in np.diag([0.1, 0.01, 1e-3, 1e-3])
+    ]
+    together = BEER_SG_UNCERTAINTY(1.048, 6.2)
+    assert together == pytest.approx(np.sqrt(np.sum(np.square(alone))), rel=1e-12)
+    assert min(alone) > 1e-4
+    assert alone[3] == 1e-3
+    assert BEER_SG_UNCERTAINTY(1.048, 13.1) == BEER_SG(1.048, 13.1)
+
+
+# --- analysis ------------------------------
+
+
+def test_original_gravity_goes_there_and_back():
+    for original, brix in ((1.040, 5.0), (1.060, 7.8), (1.090, 12.0)):
+        assert abs(ORIGINAL_SG(BEER_SG(original, brix), brix) - original) < 1e-9
+    assert abs(ORIGINAL_SG(1.048, WORT_BRIX(1.048)) - 1.048) < 1e-9
+
+
+@pytest.mark.parametrize(
+    ("sg", "brix", "text"),
+    [
+        (1.010, 2.1, "! brix 2.1 is below the 2.7 of wort of that beer_sg"),
+        (1.050, 20.0, "! original 30.5 °Plato is above the 25 of the model"),
+        (0.981, 5.0, "! brix 5 is too much for beer_sg 0.981: that leaves no extract"),
+    ],
+)
+def test_original_gravity_that_cannot_be(sg, brix, text):
+    assert ORIGINAL_SG(sg, brix) == text
+
+
+def test_no_fermentation():
+    assert [abs(analyse(1.05, 1.05)) < 1e-9 for analyse in ANALYSES] == [
+        True, True, False, True, True, False,
+    ]  # fmt: skip
+    assert abs(REAL_EXTRACT(1.05, 1.05) - sucrose.plato(1.05)) < 1e-9
+
+
+@pytest.mark.parametrize("analyse", ANALYSES)
+def test_gravities_that_cannot_be(analyse):
+    assert analyse(1.048, 1.05) == "! beer_sg 1.05 is above original_sg 1.048"
+    assert analyse(1.048, 0.985) == (
+        "! beer_sg 0.985 is below what complete fermentation of original_sg 1.048 leaves"
+    )
+
+
+@pytest.mark.parametrize("analyse", [APPARENT_ATTENUATION, REAL_ATTENUATION])
+def test_water_has_no_attenuation(analyse):
+    assert analyse(1.0, 1.0) == "! original_sg 1 holds no extract to attenuate"
+    assert BEER_ABV(1.0, 1.0) == 0
+
+
+def test_a_dry_beer_may_lie_below_water():
+    assert APPARENT_ATTENUATION(1.048, 0.998) > 100
+    assert REAL_ATTENUATION(1.048, 0.998) < 100
+
+
+def test_a_bad_row_leaves_its_neighbours():
+    column = BEER_ABV(
+        [[1.048], [None], [1.05], ["x"], [1.06]], [[1.01], [1.01], [1.06], [1.01], [1.01]]
+    )
+    assert column[0][0] == BEER_ABV(1.048, 1.01)
+    assert column[1:4] == [
+        [""],
+        ["! beer_sg 1.06 is above original_sg 1.05"],
+        ['! original_sg "x" is not a number'],
+    ]
+    assert column[4][0] == BEER_ABV(1.06, 1.01)
+
+
+# --- the brewery's own correction ------------------------------
+
+
+def test_fit_leans_on_the_defaults_and_names_its_errors():
+    [answer] = BEER_FIT([1.048], [6.2], [BEER_SG(1.048, 6.2)])
+    factor, alcohol, u_factor, u_alcohol, error, default_error, pairs = answer
+    assert factor == pytest.approx(1.04, abs=1e-6)
+    assert alcohol == pytest.approx(1.0, abs=1e-6)
+    assert 0.5 * 0.02 < u_factor < 0.02
+    assert 0.9 * 0.05 < u_alcohol < 0.05
+    assert max(error, default_error) < 1e-6
+    assert pairs == 1
+
+
+def test_fit_leaves_out_rows_with_a_blank():
+    full = BEER_FIT([1.048, 1.06], [6.4, 8.1], [1.0105, 1.013])
+    assert BEER_FIT([1.048, None, 1.06, 1.05], [6.4, 7, 8.1, None], [1.0105, 1, 1.013, 1]) == full
+    assert full[0][6] == 2
+
+
+def test_fit_names_a_pair_that_cannot_be():
+    assert BEER_FIT([1.048, 1.06], [6.4, 8.1], [1.0605, 1.013])[0][0] == (
+        "! hydrometer_sgs 1.0605 is above original_sgs 1.048"
+    )
+    assert BEER_FIT([1.048, 1.06], [6.4, 40], [1.0105, 1.013])[0][0] == (
+        "! brix_readings 40 cannot be a beer of original_sgs 1.06"
+    )
+    unfermented = BEER_FIT([1.048], [12.4], [1.0485])
+    assert isinstance(unfermented[0][0], float), "a reading's own noise is no error"
