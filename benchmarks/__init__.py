@@ -1,0 +1,1 @@
+"""Speed and memory, as ratios against a baseline that is measured in the same run."""
