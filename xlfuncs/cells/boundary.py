@@ -20,6 +20,9 @@ from xlfuncs.cells.values import BLANK, MARK, Refused, is_blank, is_passed_on
 if TYPE_CHECKING:
     from xlfuncs.cells.catalogue import Argument, CellFunction
 
+#: What stands in the way of an answer: rank of its kind, number of the argument, text to show.
+Fault = tuple[int, int, str]
+
 _NO_ANSWER = MARK + "no answer: these values lie outside the range of the model"
 
 
@@ -44,13 +47,27 @@ def refuse_where(result: Any, wrong: Any, text: Callable[[int], str]) -> Any:
     >>> refuse_where(np.array([1.0, 2.0]), np.array([False, True]), lambda i: f"no {i}").tolist()
     [1.0, '! no 1']
     """
-    wrong = np.asarray(wrong)
-    if not wrong.any():
+    if not np.any(wrong):
         return result
-    mixed = np.array(np.broadcast_to(result, wrong.shape), dtype=object)
+    result, wrong = np.broadcast_arrays(result, wrong)
+    mixed = np.array(result, dtype=object)
     for position in np.flatnonzero(wrong).tolist():
         mixed.flat[position] = MARK + text(position)
     return mixed
+
+
+def refuse(result: Any, wrong: Any, text: Callable[..., str], *values: Any) -> Any:
+    """As `refuse_where`, with `text` called with the wrong element's own values.
+
+    >>> refuse(np.array([1.0, 2.0]), np.array([False, True]), "{:g} and {:g}".format,
+    ...        np.array([5.0, 6.0]), 7.0).tolist()
+    [1.0, '! 6 and 7']
+    """
+
+    def of(position: int) -> str:
+        return text(*(float(value[position] if np.ndim(value) else value) for value in values))
+
+    return refuse_where(result, wrong, of)
 
 
 # --- three ways to answer ------------------------------
@@ -89,7 +106,7 @@ def _answer_range(function: CellFunction, raws: Sequence[Any]) -> Any:
     size = math.prod(shape)
     single = [i for i, (flat, _) in enumerate(blocks) if len(flat) == 1]
     values, shared = _read_single(arguments, [blocks[i][0][0] for i in single], single)
-    texts: dict[int, list[tuple[int, str]]] = {}
+    texts: dict[int, list[Fault]] = {}
     if shared:
         texts = {position: list(shared) for position in range(size)}
     for i, (flat, own) in enumerate(blocks):
@@ -105,7 +122,7 @@ def _answer_range(function: CellFunction, raws: Sequence[Any]) -> Any:
         values[i], refusals = quantity.read_many(flat, argument.name)
         for position, text in refusals.items():
             if text != BLANK or not quantity.blank_means:
-                texts.setdefault(position, []).append((_rank(text, flat[position]), text))
+                texts.setdefault(position, []).append((_rank(text, flat[position]), i, text))
     return _fill(function, values, {i: _foremost(found) for i, found in texts.items()}, shape)
 
 
@@ -138,13 +155,15 @@ def _fill(
             cells = texts_or(cells)
     if width or len(shape) == 1:
         return cells
+    if not shape:
+        return cells[0]
     if shape[1] == 1:
         return [[cell] for cell in cells]
     return [cells[start : start + shape[1]] for start in range(0, size, shape[1])]
 
 
 def _answer_whole(function: CellFunction, raws: Sequence[Any]) -> Any:
-    """One answer for whole ranges; positions blank in any range are left out."""
+    """One answer for all that is given; positions blank in any of the ranges are left out."""
     result = _whole(function, [_block(raw) for raw in raws])
     if not function.columns:
         return result if isinstance(result, str) else _plain(result)
@@ -180,7 +199,7 @@ def _whole(function: CellFunction, blocks: Sequence[tuple[list[Any], tuple[int, 
         for position, row in enumerate(zip(*ranges.values(), strict=True))
         if not any(map(is_blank, row))
     ]
-    if not kept:
+    if ranges and not kept:
         return BLANK
     values, texts = _read_single(arguments, [blocks[i][0][0] for i in single], single)
     if texts:
@@ -200,13 +219,13 @@ def _whole(function: CellFunction, blocks: Sequence[tuple[list[Any], tuple[int, 
 
 def _read_single(
     arguments: Sequence[Argument], raws: Sequence[Any], positions: Sequence[int] | None = None
-) -> tuple[list[Any], list[tuple[int, str]]]:
+) -> tuple[list[Any], list[Fault]]:
     """Values of the arguments that are one cell, and what stands in the way of an answer.
 
     The list of values has a place for every argument; those not in `positions` hold the default.
     """
     values: list[Any] = [argument.default for argument in arguments]
-    texts: list[tuple[int, str]] = []
+    texts: list[Fault] = []
     order = range(len(raws)) if positions is None else positions
     given = dict(zip(order, raws, strict=True))
     # Words first: the limits of a number may hang on a word that comes after it.
@@ -224,7 +243,7 @@ def _read_single(
             elif value == BLANK and quantity.blank_means:
                 values[i] = math.nan
             else:
-                texts.append((_rank(value, raw), value))
+                texts.append((_rank(value, raw), i, value))
     return values, texts
 
 
@@ -247,8 +266,8 @@ def _rank(text: str, raw: Any) -> int:
     return 0 if is_passed_on(raw) else 2
 
 
-def _foremost(texts: Sequence[tuple[int, str]]) -> str:
-    return min(texts, key=lambda ranked: ranked[0])[1]
+def _foremost(texts: Sequence[Fault]) -> str:
+    return min(texts)[-1]
 
 
 # --- shapes and answers ------------------------------
@@ -263,6 +282,8 @@ def _block(raw: Any) -> tuple[list[Any], tuple[int, ...]]:
     if not raw or not isinstance(raw[0], (list, tuple)):
         return (list(raw), (len(raw),)) if raw else ([None], (1,))
     columns = len(raw[0])
+    if columns == 0:
+        return [None], (1, 1)
     if columns == 1:
         return [row[0] for row in raw], (len(raw), 1)
     return list(itertools.chain.from_iterable(raw)), (len(raw), columns)

@@ -25,7 +25,7 @@ from xlfuncs.cells.values import (
     numbers_in,
     show,
 )
-from xlfuncs.science import gravity, units
+from xlfuncs.science import corrections, gravity, units
 from xlfuncs.science.arrays import Array, Real
 
 
@@ -194,7 +194,7 @@ BRIX = Number(
     45,
     typical=12.4,
 )
-_FACTOR = Number(
+FACTOR = Number(
     "Wort factor: true °Brix over °Plato of your wort; 1.04 unless you have fitted your own",
     "",
     0.9,
@@ -203,6 +203,17 @@ _FACTOR = Number(
 )
 _CELSIUS = Number("Temperature of the sample, °C", "°C", 5, 45, typical=20.0)
 _VOLUME = Number("Volume", "any one unit", 0, 1e9, typical=20.0)
+_LITRES = Number("Volume of the wort at 20 °C, litres", "L", 0, 1e9, above=True, typical=25.0)
+_WORT_SG = _SG.within(1, 1.206, help="Specific gravity of the wort")
+_TARGET_SG = _SG.within(1, 1.206, help="Specific gravity wanted", above=True, typical=1.05)
+_BOIL_OFF = Number(
+    "Boil-off in an hour, as volume of water at 20 °C",
+    "unit of the volume", 0, 1e9, above=True, typical=3.0,
+)  # fmt: skip
+_EXTRACT_FRACTION = Number(
+    "Share of extract in what is added, by mass: dry malt extract 0.94 to 0.98, sugar 1",
+    "kg/kg", 0, 1, above=True, typical=0.95,
+)  # fmt: skip
 _UNCERTAINTY = "Standard uncertainty of "
 
 
@@ -236,7 +247,7 @@ BrixReadings = Annotated[
     dataclasses.replace(BRIX, help="True °Brix readings, one for each partner in the other range"),
     Takes.RANGE,
 ]
-WortFactor = Annotated[Real, _FACTOR]
+WortFactor = Annotated[Real, FACTOR]
 
 GravityValue = Annotated[Real, _GRAVITY]
 FromScale = Annotated[str, Choice("Scale of the value", _SCALE_WORDS), Takes.CELL]
@@ -323,6 +334,40 @@ IntervalDays = Annotated[
 ]
 
 Volume = Annotated[Real, _VOLUME]
+WortVolume = Annotated[
+    Real, dataclasses.replace(_VOLUME, help="Volume of the wort at 20 °C", above=True)
+]
+WortLitres = Annotated[Real, _LITRES]
+WortGravity = Annotated[Real, _WORT_SG]
+TargetGravity = Annotated[Real, _TARGET_SG]
+ThinnerGravity = Annotated[Real, dataclasses.replace(_TARGET_SG, typical=1.04)]
+BlendVolumes = Annotated[
+    Array, dataclasses.replace(_VOLUME, help="Volumes of the parts at 20 °C"), Takes.RANGE
+]
+BlendGravities = Annotated[
+    Array,
+    dataclasses.replace(_SG, help="Specific gravities of the parts, one for each volume"),
+    Takes.RANGE,
+]
+# None, rather than a number, stands for gravities that were not given.
+KnownBlendGravities = Annotated[
+    Array | None,
+    dataclasses.replace(
+        _SG, help="Specific gravities of the beers, one for each volume; leave out if not known"
+    ),
+    Takes.RANGE,
+]
+BlendAbvs = Annotated[
+    Array,
+    Number("ABV of the parts, one for each volume", "% by volume", 0, 20, typical=5.2),
+    Takes.RANGE,
+]
+FirstGravity = Annotated[Real, dataclasses.replace(_SG, help="Specific gravity of A")]
+SecondGravity = Annotated[Real, dataclasses.replace(_SG, help="Specific gravity of B")]
+BlendTarget = Annotated[
+    Real, dataclasses.replace(_SG, help="Specific gravity wanted, between those of A and B")
+]
+ExtractFraction = Annotated[Real, _EXTRACT_FRACTION]
 VolumeTemperature = Annotated[
     Real,
     _CELSIUS.within(
@@ -342,4 +387,120 @@ Tolerance = Annotated[
 ]
 MeasuredUncertainty = Annotated[
     Real, Number(_UNCERTAINTY + "the measured value", "", 0, 1e9, typical=0.0005)
+]
+
+# --- beer
+
+_ORIGINAL = dataclasses.replace(
+    _SG.within(1.0, 1.106), help="Specific gravity of the wort before fermentation, to 25 °Plato"
+)
+_BEER_SG = dataclasses.replace(
+    _SG, help="Specific gravity of the beer by hydrometer, or corrected by BEER_SG", typical=1.01
+)
+_BEER_BRIX = dataclasses.replace(
+    BRIX, help="True °Brix that the beer shows on the refractometer", typical=6.2
+)
+
+OriginalGravity = Annotated[Real, _ORIGINAL]
+OneOriginalGravity = Annotated[float, _ORIGINAL, Takes.CELL]
+OriginalGravities = Annotated[Array, _ORIGINAL, Takes.RANGE]
+BeerGravity = Annotated[Real, _BEER_SG]
+BeerGravities = Annotated[
+    Array,
+    dataclasses.replace(_BEER_SG, help="Specific gravities of the same samples by hydrometer"),
+    Takes.RANGE,
+]
+BeerBrix = Annotated[Real, _BEER_BRIX]
+OneBeerBrix = Annotated[float, _BEER_BRIX, Takes.CELL]
+BeerBrixReadings = Annotated[
+    Array,
+    dataclasses.replace(_BEER_BRIX, help="True °Brix of samples of beer, one for each original"),
+    Takes.RANGE,
+]
+OneWortFactor = Annotated[float, FACTOR, Takes.CELL]
+AlcoholFactor = Annotated[
+    Real,
+    Number(
+        "Factor on the refraction of the alcohol alone; 1 unless BEER_FIT gave you your own",
+        "", 0.5, 1.5, typical=1.0,
+    ),
+]  # fmt: skip
+CorrectionMethod = Annotated[
+    str,
+    Choice("How alcohol is corrected for", dict.fromkeys(corrections.METHODS, ())),
+    Takes.CELL,
+]
+OriginalUncertainty = Annotated[
+    Real, Number(_UNCERTAINTY + "the original gravity, SG", "", 0, 0.05, typical=0.001)
+]
+ModelUncertainty = Annotated[
+    Real, Number(_UNCERTAINTY + "the model itself, SG", "", 0, 0.05, typical=0.001)
+]
+
+# --- brew day ------------------------------
+
+GrainMass = Annotated[Real, Number("Mass of the grain, kg", "kg", 0, 1e6, above=True, typical=5.0)]
+ExtractPotential = Annotated[
+    Real,
+    Number(
+        "Laboratory extract of the grain, fraction of its mass as it is: pale malt about 0.80",
+        "kg/kg", 0, 1, above=True, typical=0.80,
+    ),
+]  # fmt: skip
+RunoffVolumes = Annotated[
+    Array,
+    dataclasses.replace(_VOLUME, help="Volume collected when the runoff was measured"),
+    Takes.RANGE,
+]
+RunoffGravities = Annotated[
+    Array,
+    dataclasses.replace(_SG, help="Specific gravity of the runoff then, not of the kettle"),
+    Takes.RANGE,
+]
+LimitGravity = Annotated[
+    float,
+    dataclasses.replace(
+        _TARGET_SG, help="Specific gravity of the runoff at which you stop", typical=1.01
+    ),
+    Takes.CELL,
+]
+BoilMinutes = Annotated[Real, Number("Minutes of boiling", "min", 0, 10_000, typical=60.0)]
+BoilOff = Annotated[Real, _BOIL_OFF]
+KettleLitres = Annotated[
+    float,
+    dataclasses.replace(_LITRES, help="Volume in the kettle now, litres at 20 °C"),
+    Takes.CELL,
+]
+KettleGravity = Annotated[
+    float, dataclasses.replace(_WORT_SG, help="Specific gravity in the kettle now"), Takes.CELL
+]
+TargetLitres = Annotated[
+    float,
+    dataclasses.replace(
+        _LITRES, help="Volume that the boil is to end at, litres at 20 °C", typical=22.0
+    ),
+    Takes.CELL,
+]
+KettleTarget = Annotated[float, _TARGET_SG, Takes.CELL]
+KettleBoilOff = Annotated[
+    float,
+    dataclasses.replace(_BOIL_OFF, help="Boil-off in an hour, litres of water at 20 °C", unit="L"),
+    Takes.CELL,
+]
+KettleExtract = Annotated[float, _EXTRACT_FRACTION, Takes.CELL]
+
+# --- reference solutions ------------------------------
+
+StandardGravity = Annotated[
+    Real, dataclasses.replace(_WORT_SG, help="Specific gravity of the solution", typical=1.05)
+]
+SolutionMass = Annotated[
+    float,
+    Number("Mass of the whole solution, g", "g", 0, 1e9, above=True, typical=100.0),
+    Takes.CELL,
+]
+WaterLitres = Annotated[
+    float,
+    Number("Volume of distilled water at 20 °C, litres", "L", 0, 1e6, above=True, typical=1.0),
+    Takes.CELL,
 ]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from xlfuncs.cells import boundary
 from xlfuncs.cells.catalogue import cell_function
 from xlfuncs.cells.quantities import (
+    FACTOR,
     Brix,
     BrixReadings,
     CalibrationUncertainty,
@@ -20,10 +22,23 @@ from xlfuncs.cells.quantities import (
     SpecificGravity,
     WortFactor,
 )
-from xlfuncs.science import hydrometer, sucrose, wort
+from xlfuncs.cells.values import Refused
+from xlfuncs.science import gravity, hydrometer, sucrose, wort
 from xlfuncs.science.arrays import Real
 
 CATEGORY = "Instruments"
+
+
+def _on_scale(answer: Real, scale: str, hint: str) -> object:
+    """The answer, or a refusal where good arguments together lead off the scale."""
+    limits = gravity.SCALES[scale]
+    low, high = limits.low, limits.high
+    return boundary.refuse(
+        answer,
+        (answer < low) | (answer > high),
+        lambda value: f"{scale} {value:.4g} is off the scale, {low:g} to {high:g}: {hint}",
+        answer,
+    )
 
 
 @cell_function(CATEGORY)
@@ -32,7 +47,7 @@ def REFRACTOMETER_BRIX(
     temperature: SampleTemperature = 20,
     offset: Offset = 0,
     slope: Slope = 1,
-) -> Real:
+) -> object:
     """True °Brix at 20 °C from a refractometer: calibration first, then temperature.
 
     Leave the temperature blank for an automatically compensated instrument at room temperature.
@@ -44,9 +59,10 @@ def REFRACTOMETER_BRIX(
     international temperature correction table.
 
     >>> round(REFRACTOMETER_BRIX(12.4, 26, 0.2), 2)
-    12.63
+    12.65
     """
-    return sucrose.brix_at((reading - offset) / slope, temperature)
+    true = sucrose.brix_at((reading - offset) / slope, temperature)
+    return _on_scale(true, "Brix", "check offset and slope")
 
 
 @cell_function(CATEGORY)
@@ -54,7 +70,7 @@ def HYDROMETER_SG(
     reading: HydrometerReading,
     temperature: HydrometerTemperature,
     reference_temperature: ReferenceTemperature = 20,
-) -> Real:
+) -> object:
     """Specific gravity 20/20 from a glass hydrometer read at another temperature.
 
     Wort that is still hot should be cooled first: above 40 °C the correction is large, the glass
@@ -67,7 +83,8 @@ def HYDROMETER_SG(
     >>> round(HYDROMETER_SG(1.0345, 60), 4)
     1.05
     """
-    return hydrometer.sg(reading, temperature, reference_temperature)
+    sg = hydrometer.sg(reading, temperature, reference_temperature)
+    return _on_scale(sg, "SG", "check reading and temperature")
 
 
 @cell_function(CATEGORY)
@@ -116,9 +133,13 @@ def WORT_FACTOR_FIT(brix_readings: BrixReadings, hydrometer_sgs: SpecificGraviti
     Source: JCGM 100:2008, H.3.
 
     >>> [round(number, 3) for number in WORT_FACTOR_FIT([10.4, 15.6], [1.0400, 1.0611])[0][:2]]
-    [1.04, 0.017]
+    [1.041, 0.015]
     """
     fit = wort.fit_factor(brix_readings, hydrometer_sgs)
+    if not FACTOR.low <= fit.factor <= FACTOR.high:
+        raise Refused(
+            f"no wort factor from {FACTOR.limits()} fits: is a sample water alone, or fermented?"
+        )
     return (fit.factor, fit.uncertainty, fit.pairs, fit.residual)
 
 
@@ -138,6 +159,6 @@ def WORT_SG_UNCERTAINTY(
     Source: JCGM 100:2008 (GUM), equation 10.
 
     >>> round(WORT_SG_UNCERTAINTY(12.4), 5)
-    0.00065
+    0.00066
     """
     return wort.sg_uncertainty(brix, wort_factor, u_reading, u_factor, u_calibration)
