@@ -7,15 +7,12 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.workbook import charts, layout, setup, styles
 from xlfuncs.workbook import vocabulary as words
+from xlfuncs.workbook.correction import PER_INSTRUMENT, of_instrument
 from xlfuncs.workbook.layout import Column, Limits, Table
 
 CHECKS = 60
 _FIT = ("offset", "slope", "u_offset", "u_slope", "residual", "points")
 
-# The checks of all instruments are brought into one ascending order by a key: a million for each
-# instrument number, plus the date, plus a hair for each row so that rows of one moment keep their
-# order.  LOOKUP on the sorted keys finds, for any instrument and moment, the last check before it.
-PER_INSTRUMENT = 1000000
 _AFTER_ALL = 9e15
 
 _STEPS = 16  # first column of the steps, right of the printed page
@@ -28,8 +25,8 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
         sheet,
         "Calibration",
         "Check every instrument against distilled water, better also against a sucrose solution "
-        "you weighed: 10 g of sugar in 100 g of solution is 10 °Brix, SG 1.0400. No air bubble, plate "
-        "closed, wait for the temperature. Tap, spring or filtered water is not distilled.",
+        "you weighed: 10 g of sugar in 100 g of solution is 10 °Brix, SG 1.0400. No air bubble, "
+        "plate closed, wait for the temperature. Tap, spring or filtered water is not distilled.",
         "M",
     )
     sheet.row_dimensions[2].height = 30
@@ -44,11 +41,6 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
     layout.page(sheet, paper, f"A1:M{checks.last}", repeat=f"{top}:{top + 1}", landscape=True)
     sheet.freeze_panes = "A3"
     return checks
-
-
-def of_instrument(number: str, what: str) -> str:
-    """Formula: a column of the Setup table for each instrument number in a column."""
-    return f"LOOKUP({number},inst_no,inst_{what})"
 
 
 def _state(sheet: Worksheet) -> Table:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-from xlfuncs.workbook import layout, styles
+from xlfuncs.workbook import correction, layout, styles
 from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.calibration import PER_INSTRUMENT, of_instrument
+from xlfuncs.workbook.correction import of_instrument, typed
 from xlfuncs.workbook.layout import Column, Limits, Table
 
 _TOP = 4
@@ -180,8 +180,7 @@ def _results(sheet: Worksheet, choices: words.Choices) -> Table:
                 '="at 20 °C, "&unit_volume',
                 9,
                 styles.VOLUME,
-                'VOLUME_AT(IF(log_volume="","",log_volume),way_volume_c,20,'
-                'IF(ISNUMBER(log_sg),log_sg,""))',
+                f'VOLUME_AT({typed("log_volume")},way_volume_c,20,IF(ISNUMBER(log_sg),log_sg,""))',
             ),
             result("remark", "Remark", "", 30, styles.PLAIN, remark),
         ),
@@ -191,113 +190,20 @@ def _results(sheet: Worksheet, choices: words.Choices) -> Table:
 
 def _steps(sheet: Worksheet, choices: words.Choices) -> Table:
     """The way from reading to gravity, right of the printed page."""
-
-    def step(key: str, heading: str, hint: str, formula: str) -> Column:
-        return Column(key, heading, hint, formula=formula, style=styles.STEP)
-
-    def looked_up(what: str) -> str:
-        return f'IF(way_no=0,"",{of_instrument("way_no", what)})'
-
-    def in_force(what: str, otherwise: str) -> str:
-        return (
-            f'IF(way_no=0,"",IF(INT(way_check_key/{PER_INSTRUMENT})=way_no,'
-            f"LOOKUP(way_check_key,sorted_key,sorted_{what}),{otherwise}))"
-        )
-
-    # A check on a day without a time counts for all readings of that day.
-    moment = "log_date+IF(INT(log_date)=log_date,0.9,0.01)"
-    plato = f'(way_kind="{words.HYDROMETER}")*(way_scale="Plato")'
-    typed = 'IF(log_reading="","",log_reading)'
     return Table(
         sheet,
         "way",
         _TOP,
         choices.rows,
         (
-            step(
-                "no",
-                "Instrument",
-                "number",
-                'IF(log_instrument="",0,IFERROR(MATCH(log_instrument,inst_name,0),0))',
-            ),
-            step("kind", "Kind", "", looked_up("kind")),
-            step("scale", "Scale", "", looked_up("scale")),
-            step("compensated", "Compensated", "", looked_up("compensated")),
-            step(
-                "check_key",
-                "Check in force",
-                "key",
-                f'IFERROR(LOOKUP(IF((way_no=0)+(log_date=""),-2,way_no*{PER_INSTRUMENT}+{moment}),'
-                "sorted_key),-1)",
-            ),
-            step("check_date", "Check in force", "date", in_force("date", "0")),
-            step("offset", "Offset", "", in_force("offset", "0")),
-            step("slope", "Slope", "", in_force("slope", "1")),
-            step(
-                "u_offset",
-                "u of offset",
-                "",
-                in_force("u_offset", of_instrument("way_no", "tolerance")),
-            ),
-            step("u_slope", "u of slope", "", in_force("u_slope", "0")),
-            step("u_reading", "u of reading", "", looked_up("u_reading")),
-            step(
-                "celsius",
-                "Sample",
-                "°C",
-                'UNIT_CONVERT(IF(log_temperature="","",log_temperature),unit_temperature,"C")',
-            ),
-            step(
-                "brix",
-                "Refractometer",
-                "true °Bx",
-                f'REFRACTOMETER_BRIX(IF(way_kind="{words.REFRACTOMETER}",{typed},""),'
-                f'IF(way_compensated="{words.YES}","",way_celsius),way_offset,way_slope)',
-            ),
-            step("refracted_sg", "Refractometer", "SG", "WORT_SG(way_brix,wort_factor)"),
-            step(
-                "u_calibration",
-                "u of calibration",
-                "°Bx",
-                'IF(ISNUMBER(way_brix),SQRT(way_u_offset^2+(way_brix*way_u_slope)^2),"")',
-            ),
-            step(
-                "refracted_u",
-                "Refractometer",
-                "u of SG",
-                "WORT_SG_UNCERTAINTY(way_brix,wort_factor,way_u_reading,u_wort_factor,"
-                "way_u_calibration)",
-            ),
-            step(
-                "as_sg",
-                "Hydrometer",
-                "as SG",
-                f'IF({plato},GRAVITY_CONVERT(IF({plato},{typed},""),"Plato","SG"),'
-                f'IF(way_kind="{words.HYDROMETER}",{typed},""))',
-            ),
-            step(
-                "floated_sg",
-                "Hydrometer",
-                "SG",
-                "HYDROMETER_SG(IF(ISNUMBER(way_as_sg),way_as_sg-way_offset,way_as_sg),way_celsius,"
-                + looked_up("reference_c")
-                + ")",
-            ),
-            step(
-                "floated_u",
-                "Hydrometer",
-                "u of SG",
-                'IF(ISNUMBER(way_floated_sg),SQRT(way_u_reading^2+way_u_offset^2),"")',
-            ),
-            step(
-                "volume_c",
-                "Volume",
-                "°C",
-                'UNIT_CONVERT(IF(log_volume_temperature="","",log_volume_temperature),'
-                'unit_temperature,"C")',
-            ),
-            # For the target check: which lines hold a gravity or a volume, and in what order.
-            step(
+            *correction.in_force("way", "log_instrument", "log_date"),
+            correction.celsius("log_temperature"),
+            *correction.refractometer("way", "log_reading"),
+            *correction.wort("way"),
+            *correction.hydrometer("way", "log_reading"),
+            correction.celsius("log_volume_temperature", "volume_c", "Volume"),
+            # For the target check: in what order the lines were written.
+            correction.step(
                 "order",
                 "Order",
                 "of lines",

@@ -1,0 +1,145 @@
+"""From what an instrument shows to the true gravity, as columns of steps on any sheet.
+
+Each function gives columns of a table with the prefix `steps`; `instrument`, `date`, `reading` and
+`temperature` are the names of the cells that hold what was typed.
+"""
+
+from __future__ import annotations
+
+from xlfuncs.workbook import styles
+from xlfuncs.workbook import vocabulary as words
+from xlfuncs.workbook.layout import Column
+
+# The checks of all instruments are brought into one ascending order by a key: a million for each
+# instrument number, plus the date, plus a hair for each row so that rows of one moment keep their
+# order.  LOOKUP on the sorted keys finds, for any instrument and moment, the last check before it.
+PER_INSTRUMENT = 1000000
+
+
+def of_instrument(number: str, what: str) -> str:
+    """Formula: a column of the Setup table for each instrument number in a column."""
+    return f"LOOKUP({number},inst_no,inst_{what})"
+
+
+def step(key: str, heading: str, hint: str, formula: str) -> Column:
+    """A column of steps, shown small to the right of the printed page."""
+    return Column(key, heading, hint, formula=formula, style=styles.STEP)
+
+
+def typed(cells: str) -> str:
+    """Formula: what was typed, with blanks as empty text (a blank cell would count as 0)."""
+    return f'IF({cells}="","",{cells})'
+
+
+def in_force(steps: str, instrument: str, date: str) -> tuple[Column, ...]:
+    """The instrument of each line, and the calibration in force at its date."""
+
+    def looked_up(what: str) -> str:
+        return f'IF({steps}_no=0,"",{of_instrument(f"{steps}_no", what)})'
+
+    def at_date(what: str, otherwise: str) -> str:
+        return (
+            f'IF({steps}_no=0,"",IF(INT({steps}_check_key/{PER_INSTRUMENT})={steps}_no,'
+            f"LOOKUP({steps}_check_key,sorted_key,sorted_{what}),{otherwise}))"
+        )
+
+    # A check on a day without a time counts for all readings of that day.
+    moment = f"{date}+IF(INT({date})={date},0.9,0.01)"
+    return (
+        step(
+            "no",
+            "Instrument",
+            "number",
+            f'IF({instrument}="",0,IFERROR(MATCH({instrument},inst_name,0),0))',
+        ),
+        step("kind", "Kind", "", looked_up("kind")),
+        step("scale", "Scale", "", looked_up("scale")),
+        step("compensated", "Compensated", "", looked_up("compensated")),
+        step("reference_c", "Reference", "°C", looked_up("reference_c")),
+        step("u_reading", "u of reading", "", looked_up("u_reading")),
+        step(
+            "check_key",
+            "Check in force",
+            "key",
+            f'IFERROR(LOOKUP(IF(({steps}_no=0)+({date}=""),-2,{steps}_no*{PER_INSTRUMENT}+{moment}),'
+            "sorted_key),-1)",
+        ),
+        step("check_date", "Check in force", "date", at_date("date", "0")),
+        step("offset", "Offset", "", at_date("offset", "0")),
+        step("slope", "Slope", "", at_date("slope", "1")),
+        # Unchecked, an instrument may be off by all that is tolerated.
+        step(
+            "u_offset",
+            "u of offset",
+            "",
+            at_date("u_offset", of_instrument(f"{steps}_no", "tolerance")),
+        ),
+        step("u_slope", "u of slope", "", at_date("u_slope", "0")),
+    )
+
+
+def celsius(temperature: str, key: str = "celsius", heading: str = "Sample") -> Column:
+    """A temperature in °C."""
+    return step(key, heading, "°C", f'UNIT_CONVERT({typed(temperature)},unit_temperature,"C")')
+
+
+def refractometer(steps: str, reading: str) -> tuple[Column, ...]:
+    """True °Brix of the lines read on a refractometer, and the uncertainty of calibration."""
+    return (
+        step(
+            "brix",
+            "Refractometer",
+            "true °Bx",
+            f'REFRACTOMETER_BRIX(IF({steps}_kind="{words.REFRACTOMETER}",{typed(reading)},""),'
+            f'IF({steps}_compensated="{words.YES}","",{steps}_celsius),'
+            f"{steps}_offset,{steps}_slope)",
+        ),
+        step(
+            "u_calibration",
+            "u of calibration",
+            "°Bx",
+            f"IF(ISNUMBER({steps}_brix),"
+            f'SQRT({steps}_u_offset^2+({steps}_brix*{steps}_u_slope)^2),"")',
+        ),
+    )
+
+
+def wort(steps: str) -> tuple[Column, ...]:
+    """SG of unfermented wort from true °Brix, and its standard uncertainty."""
+    return (
+        step("refracted_sg", "Refractometer", "SG", f"WORT_SG({steps}_brix,wort_factor)"),
+        step(
+            "refracted_u",
+            "Refractometer",
+            "u of SG",
+            f"WORT_SG_UNCERTAINTY({steps}_brix,wort_factor,{steps}_u_reading,u_wort_factor,"
+            f"{steps}_u_calibration)",
+        ),
+    )
+
+
+def hydrometer(steps: str, reading: str) -> tuple[Column, ...]:
+    """SG of the lines read on a hydrometer, in SG or °Plato, and its standard uncertainty."""
+    plato = f'({steps}_kind="{words.HYDROMETER}")*({steps}_scale="Plato")'
+    return (
+        step(
+            "as_sg",
+            "Hydrometer",
+            "as SG",
+            f'IF({plato},GRAVITY_CONVERT(IF({plato},{typed(reading)},""),"Plato","SG"),'
+            f'IF({steps}_kind="{words.HYDROMETER}",{typed(reading)},""))',
+        ),
+        step(
+            "floated_sg",
+            "Hydrometer",
+            "SG",
+            f"HYDROMETER_SG(IF(ISNUMBER({steps}_as_sg),{steps}_as_sg-{steps}_offset,"
+            f"{steps}_as_sg),{steps}_celsius,{steps}_reference_c)",
+        ),
+        step(
+            "floated_u",
+            "Hydrometer",
+            "u of SG",
+            f'IF(ISNUMBER({steps}_floated_sg),SQRT({steps}_u_reading^2+{steps}_u_offset^2),"")',
+        ),
+    )
