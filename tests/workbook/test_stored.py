@@ -1,0 +1,270 @@
+"""Values written beside formulas: what readers see, and that nothing else in the file changes."""
+
+import struct
+import zipfile
+
+import openpyxl
+import pytest
+from openpyxl.styles import Font
+from openpyxl.worksheet.formula import ArrayFormula
+
+from xlfuncs.workbook.problems import WorkbookProblem, load
+from xlfuncs.workbook.stored import formula_cells, store
+
+SHEET = "xl/worksheets/sheet1.xml"
+
+
+@pytest.fixture
+def path(tmp_path):
+    book = openpyxl.Workbook()
+    log = book.active
+    log.title = "Log & notes"
+    log["A1"], log["A2"], log["C9"] = "x < y", 12.5, "typed"
+    log["B2"], log["B3"] = "=A2*2", '=IF(A2<13,"a","b")'
+    log["B2"].font = Font(bold=True)
+    log["D4"] = ArrayFormula("D4:E6", "=A1:B3")
+    log["D5"] = 17  # a member that exists already, as a value of an earlier calculation
+    log["F4"] = "after"
+    other = book.create_sheet("Other")
+    other["A1"] = "='Log & notes'!B2"
+    path = tmp_path / "log.xlsx"
+    book.save(path)
+    return path
+
+
+def parts_of(path):
+    with zipfile.ZipFile(path) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def rewritten(path, part, change):
+    """The same file with one part changed."""
+    parts = parts_of(path)
+    parts[part] = change(parts[part].decode()).encode()
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, data in parts.items():
+            archive.writestr(name, data)
+
+
+def shown(path, values, title="Log & notes"):
+    """What a reader of values sees in these cells after `store`."""
+    out = path.with_name("out.xlsx")
+    store(path, {(title, address): value for address, value in values.items()}, out)
+    sheet = openpyxl.load_workbook(out, data_only=True)[title]
+    return {address: sheet[address].value for address in values}
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        25.0, 0.1, -1e-300, 1e22, True, False, "plain", "a < b & 'c' > \"d\"", "#N/A", "#DIV/0!",
+        "! reading 140 is outside 0 to 45", "  spaces  ", "two\nlines", "°Bx – ü 🍺",
+    ],
+)  # fmt: skip
+def test_each_kind_of_value(path, value):
+    got = shown(path, {"B2": value})["B2"]
+    assert got == value
+    assert isinstance(got, bool) == isinstance(value, bool)
+
+
+@pytest.mark.parametrize(
+    ("value", "written"),
+    [
+        (25.0, "<v>25</v>"),
+        (0.1, "<v>0.1</v>"),
+        (True, 't="b"><f>A2*2</f><v>1</v>'),
+        ("#N/A", 't="e"><f>A2*2</f><v>#N/A</v>'),
+        ("a&b", 't="str"><f>A2*2</f><v>a&amp;b</v>'),
+        (" a", '<v xml:space="preserve"> a</v>'),
+        ("", 't="str"><f>A2*2</f><v></v>'),
+    ],
+)
+def test_how_a_value_is_written(path, tmp_path, value, written):
+    store(path, {("Log & notes", "B2"): value}, tmp_path / "out.xlsx")
+    sheet = parts_of(tmp_path / "out.xlsx")[SHEET].decode()
+    assert written in sheet[sheet.index('r="B2"') :].split("</c>")[0] + "</c>"
+
+
+def test_characters_that_xml_does_not_allow_are_left_out(path):
+    assert shown(path, {"B2": "a\x00b\x0bc\ud800d\ufffe"}) == {"B2": "abcd"}
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf")])
+def test_what_is_no_number_is_refused(path, tmp_path, value):
+    with pytest.raises(ValueError, match="no number"):
+        store(path, {("Log & notes", "B2"): value}, tmp_path / "out.xlsx")
+
+
+def test_every_cell_of_an_array_formula(path):
+    values = {"D4": 1.0, "E4": "", "D5": "five", "E5": True, "D6": "#N/A", "E6": 6.5}
+    assert shown(path, values) == {**values, "E4": None}
+    sheet = openpyxl.load_workbook(path.with_name("out.xlsx"))["Log & notes"]
+    assert sheet["D4"].value.ref == "D4:E6"
+    assert (sheet["F4"].value, sheet["C9"].value, sheet["A2"].value) == ("after", "typed", 12.5)
+    assert sheet["B2"].font.bold
+
+
+def test_new_rows_and_cells_stand_in_order(path):
+    shown(path, {"D4": 1.0, "E4": 2.0, "D6": 3.0, "E6": 4.0})
+    sheet = parts_of(path.with_name("out.xlsx"))[SHEET].decode()
+    places = [
+        sheet.index(text) for text in ('"D4"', '"E4"', '"F4"', 'r="6"', '"D6"', '"E6"', '"C9"')
+    ]
+    assert places == sorted(places)
+
+
+def test_values_of_other_formulas_stay(path):
+    out = path.with_name("first.xlsx")
+    store(path, {("Log & notes", "B2"): 25.0, ("Other", "A1"): 25.0}, out)
+    store(out, {("Log & notes", "B3"): "a"}, path)
+    sheet = openpyxl.load_workbook(path, data_only=True)["Log & notes"]
+    assert (sheet["B2"].value, sheet["B3"].value) == (25, "a")
+
+
+def test_other_parts_stay_byte_for_byte(path, tmp_path):
+    out = tmp_path / "out.xlsx"
+    store(path, {("Log & notes", "B2"): 25.0}, out)
+    before, after = parts_of(path), parts_of(out)
+    assert list(before) == list(after)
+    assert {name for name in before if before[name] != after[name]} == {SHEET, "xl/workbook.xml"}
+
+
+def test_same_values_give_the_same_bytes(path, tmp_path):
+    first, second = tmp_path / "1.xlsx", tmp_path / "2.xlsx"
+    store(path, {("Log & notes", "B2"): 25.0, ("Log & notes", "D4"): 1.0}, first)
+    store(path, {("Log & notes", "D4"): 1.0, ("Log & notes", "B2"): 25.0}, second)
+    assert first.read_bytes() == second.read_bytes()
+    with zipfile.ZipFile(first) as archive:
+        assert {info.date_time for info in archive.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+
+
+def test_excel_is_not_asked_to_compute_everything_when_it_opens_the_file(path, tmp_path):
+    assert b'fullCalcOnLoad="1"' in parts_of(path)["xl/workbook.xml"]
+    store(path, {}, tmp_path / "out.xlsx")
+    book = parts_of(tmp_path / "out.xlsx")["xl/workbook.xml"]
+    assert b"fullCalcOnLoad" not in book
+    assert b'calcId="191029"' in book
+
+
+def test_what_somebody_typed_is_not_overwritten(path, tmp_path):
+    out = tmp_path / "out.xlsx"
+    with pytest.raises(ValueError, match="Log & notes!A2 holds no formula"):
+        store(path, {("Log & notes", "A2"): 1.0}, out)
+    with pytest.raises(ValueError, match="no sheet Nowhere"):
+        store(path, {("Nowhere", "A2"): 1.0}, out)
+    assert not out.exists()
+
+
+def test_nothing_is_left_when_writing_fails(path, tmp_path):
+    folder = tmp_path / "out.xlsx"
+    folder.mkdir()
+    before = sorted(tmp_path.iterdir())
+    with pytest.raises(WorkbookProblem, match=r"^out\.xlsx cannot be written"):
+        store(path, {("Log & notes", "B2"): 1.0}, folder)
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_file_can_be_replaced_by_itself(path):
+    store(path, {("Log & notes", "B2"): 25.0}, path)
+    assert openpyxl.load_workbook(path, data_only=True)["Log & notes"]["B2"].value == 25
+
+
+def test_cells_and_rows_without_addresses_and_with_a_prefix(path):
+    """Other programs leave out addresses, which the standard allows, or prefix every element."""
+    rows = (
+        '<x:sheetData><x:row><x:c><x:v>1</x:v></x:c><x:c s="0"><x:f>A1</x:f></x:c></x:row>'
+        '<x:row r="3" spans="2:2"/>'
+        '<x:row><x:c r="B4" t="str"><x:f>"a"</x:f><x:v>old</x:v></x:c></x:row></x:sheetData>'
+    )
+    namespace = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+    rewritten(path, SHEET, lambda _: f'<x:worksheet xmlns:x="{namespace}">{rows}</x:worksheet>')
+    assert shown(path, {"B1": 1.0, "B4": "new"}) == {"B1": 1, "B4": "new"}
+
+
+def test_formulas_are_listed_with_what_is_stored(path):
+    store(path, {("Log & notes", "B2"): 25.0, ("Log & notes", "D4"): 1.0}, path)
+    cells = [(c.sheet, c.address, c.text, c.array_range, c.stored) for c in formula_cells(path)]
+    assert cells == [
+        ("Log & notes", "B2", "=A2*2", None, 25),
+        ("Log & notes", "B3", '=IF(A2<13,"a","b")', None, None),
+        ("Log & notes", "D4", "=A1:B3", "D4:E6", 1),
+        ("Other", "A1", "='Log & notes'!B2", None, None),
+    ]
+
+
+# --- files that are no workbooks ------------------------------
+
+
+def ole(*names):
+    """The start of a compound file that holds streams of these names."""
+    header = bytes.fromhex("D0CF11E0A1B11AE1") + struct.pack("<504x")
+    return header + b"".join(name.encode("utf-16-le") for name in names)
+
+
+def zipped(tmp_path, *names):
+    with zipfile.ZipFile(tmp_path / "zip", "w") as archive:
+        for name in names:
+            archive.writestr(name, "text")
+    return (tmp_path / "zip").read_bytes()
+
+
+@pytest.mark.parametrize("read", [load, lambda path: store(path, {}, path), formula_cells])
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (
+            b"id,sg\n1,1.05\n",
+            "brew.xlsx is not an Excel workbook (.xlsx): it is another kind of file",
+        ),
+        (b"", "brew.xlsx is not an Excel workbook (.xlsx): it is empty"),
+        (
+            ole("EncryptedPackage"),
+            "brew.xlsx is protected by a password: save it without one first",
+        ),
+        (
+            ole("Workbook"),
+            "brew.xlsx is not an Excel workbook (.xlsx): it is an older kind (.xls); "
+            "save it as .xlsx first",
+        ),
+    ],
+)
+def test_file_that_is_no_workbook(tmp_path, read, content, message):
+    path = tmp_path / "brew.xlsx"
+    path.write_bytes(content)
+    with pytest.raises(WorkbookProblem) as problem:
+        read(path)
+    assert str(problem.value) == message
+    assert path.read_bytes() == content
+
+
+@pytest.mark.parametrize(
+    "names", [["content.xml", "mimetype"], ["[Content_Types].xml", "xl/workbook.bin"]]
+)
+def test_other_kinds_of_documents(tmp_path, names):
+    path = tmp_path / "brew.xlsx"
+    path.write_bytes(zipped(tmp_path, *names))
+    with pytest.raises(WorkbookProblem, match=r"^brew.xlsx is not .*another kind of document$"):
+        load(path)
+
+
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.9, 0.999])
+def test_file_that_is_cut_short(path, tmp_path, share):
+    data = path.read_bytes()
+    cut = tmp_path / "cut.xlsx"
+    cut.write_bytes(data[: int(len(data) * share)])
+    with pytest.raises(WorkbookProblem, match=r"^cut.xlsx is cut short or damaged$"):
+        store(cut, {}, tmp_path / "out.xlsx")
+
+
+def test_damaged_inside(path, tmp_path):
+    rewritten(path, "xl/workbook.xml", lambda text: text[: len(text) // 2])
+    for read in (load, lambda path: store(path, {}, tmp_path / "out.xlsx")):
+        with pytest.raises(WorkbookProblem, match=r"log\.xlsx is cut short or damaged"):
+            read(path)
+
+
+def test_file_that_is_missing_or_a_folder(tmp_path):
+    with pytest.raises(WorkbookProblem, match=r"^brew.xlsx does not exist in "):
+        load(tmp_path / "brew.xlsx")
+    with pytest.raises(WorkbookProblem, match="it is a folder"):
+        load(tmp_path)
