@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize
+from scipy.optimize import least_squares
 
 from xlfuncs.science import beer, beer_fit
 
@@ -51,24 +51,27 @@ def test_pairs_that_the_defaults_explain_leave_the_defaults():
 
 
 def test_it_is_the_most_probable_pair_of_factors():
-    """A general minimiser of the same posterior, written out plainly, ends at the same place."""
+    """scipy's least squares on the same posterior, written out plainly, ends at the same place."""
     original, brix, sg = _brewery(np.random.default_rng(11), 12, 1.06, 0.93)
 
-    def minus_log_posterior(factors):
+    def residuals(factors):
         def shown(gravity):
             return beer.from_sg(original, gravity).brix(*factors)
 
         slope = (shown(sg + 1e-4) - shown(sg - 1e-4)) / 2e-4
-        data = (brix - shown(sg)) ** 2 / (0.1**2 + (0.001 * slope) ** 2)
-        prior = ((factors[0] - 1.04) / 0.02) ** 2 + ((factors[1] - 1) / 0.05) ** 2
-        return np.sum(data) + prior
+        data = (brix - shown(sg)) / np.sqrt(0.1**2 + (0.001 * slope) ** 2)
+        return [*data, (factors[0] - 1.04) / 0.02, (factors[1] - 1) / 0.05]
 
-    best = minimize(
-        minus_log_posterior, [1.04, 1.0], method="Nelder-Mead", options={"xatol": 1e-8}
-    ).x
+    best = least_squares(residuals, [1.04, 1.0], jac="3-point", xtol=1e-12, ftol=1e-12)
+    covariance = np.linalg.inv(best.jac.T @ best.jac)
     fit = beer_fit.fit(original, brix, sg)
-    assert abs(fit.wort_factor - best[0]) < 1e-5
-    assert abs(fit.alcohol_factor - best[1]) < 1e-5
+    assert abs(fit.wort_factor - best.x[0]) < 1e-6
+    assert abs(fit.alcohol_factor - best.x[1]) < 1e-6
+    assert fit.u_wort_factor == pytest.approx(covariance[0, 0] ** 0.5, rel=1e-4)
+    assert fit.u_alcohol_factor == pytest.approx(covariance[1, 1] ** 0.5, rel=1e-4)
+    assert fit.correlation == pytest.approx(
+        covariance[0, 1] / np.sqrt(covariance[0, 0] * covariance[1, 1]), rel=1e-4
+    )
 
 
 def test_leaving_a_pair_out_is_a_fit_without_it():

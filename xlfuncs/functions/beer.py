@@ -81,7 +81,7 @@ def BEER_SG_SPREAD(
 ) -> Any:
     """What every method makes of the same reading: names and gravities, then lowest and highest.
 
-    Methods that agree may still be wrong together: most of them rest on much the same beers.
+    A wide spread asks for a hydrometer; a narrow one is no proof.
 
     Formula: BEER_SG by each method.
 

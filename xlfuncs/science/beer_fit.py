@@ -18,7 +18,11 @@ PRIOR_SPREAD = np.array([0.02, 0.05])
 #: A pair further than this many standard deviations from what the others say is an outlier.
 OUTLIER = 4.0
 
-_STEP = 1e-5  # of SG, for the slope of brix on it
+_STEP = 1e-5  # of SG and of the factors, for slopes
+_NUDGE = np.diag([_STEP, _STEP])
+# The model is almost linear in the factors: three Gauss-Newton steps are usual.
+_MOST_STEPS = 30
+_SETTLED = 1e-10
 
 
 @dataclass(frozen=True)
@@ -67,7 +71,7 @@ def fit(
     least squares of the reading that each beer (by original and hydrometer) ought to show, weighted
     by both instruments' uncertainties, with the prior 1.04 ± 0.02 and 1.00 ± 0.05.  The covariance
     is that of the Jacobian at the solution.  A pair is left out by one Gauss-Newton step from the
-    full fit, which agrees with a new fit to 1e-5 SG because the model is almost linear in both factors.
+    full fit, which agrees with a new fit to 1e-5 SG: the model is almost linear in both factors.
 
     >>> original, true = np.array([12.0, 16.0]), np.array([1.010, 1.014])
     >>> shown = beer.from_sg(original, true).brix(1.04, 1.0)
@@ -75,8 +79,6 @@ def fit(
     >>> round(found.wort_factor, 4), round(found.alcohol_factor, 4), found.pairs
     (1.04, 1.0, 2)
     """
-    from scipy.optimize import least_squares
-
     below, beers, above = (beer.from_sg(original, sg + step) for step in (-_STEP, 0.0, _STEP))
 
     def residuals(factors: Array) -> Array:
@@ -89,12 +91,22 @@ def fit(
             (factors - PRIOR) / PRIOR_SPREAD,
         )
 
-    found = least_squares(residuals, PRIOR, jac="3-point", xtol=1e-12, ftol=1e-12)
-    factors, slopes = found.x, found.jac
+    def jacobian(factors: Array) -> Array:
+        changes = [residuals(factors + step) - residuals(factors - step) for step in _NUDGE]
+        return np.column_stack(changes) / (2 * _STEP)
+
+    factors = PRIOR
+    for _ in range(_MOST_STEPS):
+        slopes = jacobian(factors)
+        step = np.linalg.lstsq(slopes, -residuals(factors), rcond=None)[0]
+        factors = factors + step
+        if np.max(np.abs(step)) < _SETTLED:
+            break
+    slopes = jacobian(factors)
     covariance = np.linalg.inv(slopes.T @ slopes)
     u = np.sqrt(np.diag(covariance))
 
-    misfit, slopes = found.fun[:-2], slopes[:-2]
+    misfit, slopes = residuals(factors)[:-2], slopes[:-2]
     moves = slopes @ covariance
     leverage = np.sum(moves * slopes, axis=1)
     others = factors + moves * (misfit / (1 - leverage))[:, np.newaxis]
