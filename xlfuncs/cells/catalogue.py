@@ -38,9 +38,16 @@ class Argument:
         """The explanation shown beside the argument, limits included; at most 255 characters."""
         limits = self.quantity.limits() if isinstance(self.quantity, Number) else ""
         text = self.quantity.help + (f" ({limits})" if limits else "")
-        if self.optional:
+        if self.optional and self.default is not None:
             text += f". Blank: {self.default}"
         return text
+
+    @property
+    def word(self) -> str:
+        """The argument as a signature prints it: optional ones in brackets, with their default."""
+        if not self.optional:
+            return self.name
+        return f"[{self.name}]" if self.default is None else f"[{self.name}={self.default}]"
 
 
 @dataclass(frozen=True)
@@ -69,8 +76,12 @@ class CellFunction:
 
     @property
     def answers_whole(self) -> bool:
-        """Whether ranges are answered as a whole rather than element by element."""
-        return any(argument.takes is Takes.RANGE for argument in self.arguments)
+        """Whether there is one answer for all that is given, rather than one for each element.
+
+        So it is where an argument is a range, and for a block that single cells decide.
+        """
+        takes = {argument.takes for argument in self.arguments}
+        return Takes.RANGE in takes or (bool(self.columns) and takes == {Takes.CELL})
 
     def signature(self) -> str:
         """The call as the reference prints it, optional arguments in brackets.
@@ -79,11 +90,7 @@ class CellFunction:
         >>> CATALOGUE["WORT_SG"].signature()
         'WORT_SG(brix, [wort_factor=1.04])'
         """
-        words = [
-            f"[{argument.name}={argument.default}]" if argument.optional else argument.name
-            for argument in self.arguments
-        ]
-        return f"{self.name}({', '.join(words)})"
+        return f"{self.name}({', '.join(argument.word for argument in self.arguments)})"
 
     def callable(self) -> Callable[..., Any]:
         """The function as a cell sees it: raw values or (nested) lists of them in, the same out.

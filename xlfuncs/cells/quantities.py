@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import enum
+import functools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -165,7 +166,7 @@ class Choice:
             return f"{MARK}{name} {show(raw)} is not one of {', '.join(self.words)}"
         return found
 
-    @property
+    @functools.cached_property
     def spellings(self) -> dict[str, str]:
         """Every accepted spelling, case folded, to the name."""
         table = {}

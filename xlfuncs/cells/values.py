@@ -76,6 +76,16 @@ def show(raw: Any) -> str:
     return f'"{text if len(text) <= 40 else text[:39] + "…"}"'
 
 
+def show_sg(sg: float) -> str:
+    """A specific gravity as brewers write it: three decimals, more where they say something.
+
+    >>> show_sg(1.05), show_sg(1.0485)
+    ('1.050', '1.0485')
+    """
+    text = f"{sg:.6f}"
+    return text[:5] + text[5:].rstrip("0")
+
+
 def date_serial(moment: datetime.date) -> float:
     """Spreadsheet serial number of a date or date-time (day 1 is 1899-12-31).
 

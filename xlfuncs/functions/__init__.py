@@ -1,6 +1,6 @@
 """The cell functions by topic; importing this package fills the catalogue."""
 
 from xlfuncs.cells.catalogue import CATALOGUE
-from xlfuncs.functions import calibration, checks, gravity, host, instruments, volumes
+from xlfuncs.functions import beer, brewday, calibration, gravity, host, instruments, volumes
 
-__all__ = ["CATALOGUE", "calibration", "checks", "gravity", "host", "instruments", "volumes"]
+__all__ = ["CATALOGUE", "beer", "brewday", "calibration", "gravity", "host", "instruments", "volumes"]

@@ -8,13 +8,60 @@ from xlfuncs.cells.quantities import (
     CalibrationReferences,
     CheckedOffset,
     DaysSinceCheck,
+    ExtractFraction,
     IntervalDays,
     OffsetTolerance,
     PointUncertainty,
+    SolutionMass,
+    StandardGravity,
+    WaterLitres,
 )
-from xlfuncs.science import calibration
+from xlfuncs.functions.volumes import refuse_weak_extract
+from xlfuncs.science import calibration, standards
 
 CATEGORY = "Calibration"
+
+
+@cell_function(CATEGORY, columns=("sucrose, g", "distilled water, g"))
+def SUCROSE_STANDARD(target_sg: StandardGravity, solution_mass: SolutionMass) -> object:
+    """Grams of sucrose and of distilled water for a reference solution of known gravity.
+
+    Weigh both, the water too: the volumes of sugar and water do not add up.
+
+    Formula: solution_mass·P/100 and the rest, P the °Plato of target_sg.
+
+    Source: ICUMSA SPS-4.
+
+    >>> [[round(grams, 1) for grams in SUCROSE_STANDARD(1.050, 1000)[0]]]
+    [[123.8, 876.2]]
+    """
+    return standards.sucrose_standard(target_sg, solution_mass)
+
+
+@cell_function(CATEGORY, columns=("dry malt extract, g", "standard uncertainty, SG"))
+def MALT_EXTRACT_STANDARD(
+    target_sg: StandardGravity,
+    water_volume: WaterLitres,
+    extract_fraction: ExtractFraction = 0.95,
+) -> object:
+    """Grams of dry malt extract for so much water, and the SG uncertainty that the extract leaves.
+
+    The extract's moisture differs from pack to pack: its fraction has a standard uncertainty of
+    0.01.  A solution of sucrose is surer; one of malt extract refracts as wort does.
+
+    Formula: m_water·P/(100·extract_fraction - P); uncertainty 0.01·dSG/d(extract_fraction).
+
+    Source: ICUMSA SPS-4; JCGM 100:2008, equation 10; the fraction by common practice.
+
+    >>> grams, u = MALT_EXTRACT_STANDARD(1.050, 1)[0]
+    >>> print(f"{grams:.1f} {u:.5f}")
+    149.6 0.00055
+    """
+    grams, u = standards.malt_extract_standard(target_sg, water_volume, extract_fraction)
+    return (
+        refuse_weak_extract(grams, target_sg, extract_fraction),
+        refuse_weak_extract(u, target_sg, extract_fraction),
+    )
 
 
 @cell_function(
