@@ -3,4 +3,13 @@
 from xlfuncs.cells.catalogue import CATALOGUE
 from xlfuncs.functions import beer, brewday, calibration, gravity, host, instruments, volumes
 
-__all__ = ["CATALOGUE", "beer", "brewday", "calibration", "gravity", "host", "instruments", "volumes"]
+__all__ = [
+    "CATALOGUE",
+    "beer",
+    "brewday",
+    "calibration",
+    "gravity",
+    "host",
+    "instruments",
+    "volumes",
+]

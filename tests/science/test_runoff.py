@@ -1,0 +1,111 @@
+import numpy as np
+import pytest
+import scipy.optimize
+import scipy.stats
+
+from xlfuncs.science import runoff
+
+LIMIT = 2.56
+VOLUMES = np.array([4.0, 8.0, 12.0, 16.0, 20.0, 24.0])
+PLATO = np.array([15.12, 11.73, 8.79, 6.91, 5.18, 3.97])
+
+
+def sparge(rng, readings=10, collected=0.6):
+    """Volumes, readings with noise, and the volume at the limit of a sparge still under way."""
+    first, end = rng.uniform(14, 22), rng.uniform(15, 600)
+    volumes = np.linspace(0.05, collected, readings) * end
+    plato = first * (LIMIT / first) ** (volumes / end)
+    return volumes, plato + rng.normal(0, rng.uniform(0.1, 0.2), readings), end
+
+
+@pytest.fixture(scope="module")
+def predictions():
+    """300 sparges of which 60 % is collected: predicted, uncertainty, true."""
+    rng = np.random.default_rng(2024)
+    rows = []
+    for _ in range(300):
+        volumes, plato, end = sparge(rng, readings=int(rng.integers(8, 16)))
+        curve = runoff.fit(volumes, plato, LIMIT)
+        rows.append((curve.volume, curve.uncertainty, end))
+    return np.array(rows).T
+
+
+def test_interval_covers_what_it_says(predictions):
+    predicted, uncertainty, true = predictions
+    assert 0.93 <= np.mean(np.abs(predicted - true) <= 2 * uncertainty) <= 0.97
+
+
+def test_error_once_most_is_collected(predictions):
+    predicted, _, true = predictions
+    errors = np.abs(predicted / true - 1)
+    assert np.sqrt(np.mean(errors**2)) < 0.015
+    assert np.quantile(errors, 0.95) <= 0.03
+
+
+@pytest.mark.parametrize("readings", [3, 5])
+def test_interval_covers_with_few_readings(readings):
+    rng = np.random.default_rng(readings)
+    within = []
+    for _ in range(300):
+        volumes, plato, end = sparge(rng, readings)
+        curve = runoff.fit(volumes, plato, LIMIT)
+        within.append(abs(curve.volume - end) <= 2 * curve.uncertainty)
+    assert 0.92 <= np.mean(within) <= 0.98
+
+
+def test_fit_against_curve_fit():
+    curve = runoff.fit(VOLUMES, PLATO, LIMIT)
+    (volume, scale), covariance = scipy.optimize.curve_fit(
+        lambda v, volume, scale: LIMIT * np.exp((volume - v) / scale), VOLUMES, PLATO, p0=[30, 15]
+    )
+    assert (curve.volume, curve.scale) == pytest.approx((volume, scale), rel=1e-6)
+    stretch = scipy.stats.t.ppf(0.975, VOLUMES.size - 2) / 2
+    assert curve.uncertainty == pytest.approx(np.sqrt(covariance[0, 0]) * stretch, rel=1e-4)
+    assert curve.rejected is None
+
+
+@pytest.mark.parametrize("position", range(6))
+@pytest.mark.parametrize("slip", [-4.0, 4.0, 15.0])
+def test_one_bad_reading_hardly_moves_the_answer(position, slip):
+    bad = PLATO.copy()
+    bad[position] += slip
+    clean = runoff.fit(VOLUMES, PLATO, LIMIT)
+    curve = runoff.fit(VOLUMES, bad, LIMIT)
+    assert curve.rejected == position
+    assert curve.volume == pytest.approx(clean.volume, rel=0.03)
+    others = np.arange(6) != position
+    assert curve.volume == runoff.fit(VOLUMES[others], PLATO[others], LIMIT).volume
+
+
+def test_order_does_not_matter():
+    mixed = np.random.default_rng(3).permutation(6)
+    one, other = runoff.fit(VOLUMES, PLATO, LIMIT), runoff.fit(VOLUMES[mixed], PLATO[mixed], LIMIT)
+    assert other.volume == pytest.approx(one.volume, rel=1e-9)
+    assert other.uncertainty == pytest.approx(one.uncertainty, rel=1e-6)
+
+
+@pytest.mark.parametrize("unit", [1e-3, 1.0, 1e5])
+def test_any_unit_of_volume_will_do(unit):
+    one, other = runoff.fit(VOLUMES, PLATO, LIMIT), runoff.fit(VOLUMES * unit, PLATO, LIMIT)
+    assert other.volume == pytest.approx(one.volume * unit, rel=1e-7)
+
+
+def test_exact_readings_give_the_curve():
+    exact = 18 * np.exp(-VOLUMES / 15)
+    curve = runoff.fit(VOLUMES, exact, LIMIT)
+    assert curve.volume == pytest.approx(15 * np.log(18 / LIMIT))
+    assert curve.uncertainty == pytest.approx(0, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    "plato",
+    [
+        [5.0, 6.0, 7.0, 8.0],  # rises
+        [5.0, 6.0, 7.0, 4.0],
+        [5.0, 5.0, 5.0, 5.0],
+        [-0.1, -0.2, -0.1, -0.3],
+        [18.0, 0.0, 0.0, 0.0],
+    ],
+)
+def test_no_curve_where_nothing_falls(plato):
+    assert runoff.fit(np.array([0.0, 5.0, 10.0, 15.0]), np.array(plato), LIMIT) is None
