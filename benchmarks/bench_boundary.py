@@ -12,8 +12,7 @@ CALLS = 1_000
 
 
 def measures() -> Iterator[Measure]:
-    function = CATALOGUE["WORT_SG"]
-    call, body = function.callable(), function.body
+    call, body = CATALOGUE["WORT_SG"].callable(), CATALOGUE["WORT_SG"].body
     brix = np.linspace(1, 20, ROWS)
     column = [[cell] for cell in brix.tolist()]
     log = [[cell] if row % 3 else [None] for row, (cell,) in enumerate(column)]
@@ -24,11 +23,15 @@ def measures() -> Iterator[Measure]:
         "boundary, the same with a third blank", (patchy - bare) / ROWS * 1e6, 1, "µs per cell"
     )
 
-    def repeated(one: Callable[..., object]) -> Callable[[], object]:
-        return lambda: [one(12.4, 1.04) for _ in range(CALLS)]
+    def repeated(one: Callable[..., object], cells: tuple[object, ...]) -> Callable[[], object]:
+        return lambda: [one(*cells) for _ in range(CALLS)]
 
-    full, bare = seconds(repeated(call), repeated(body))
-    yield Measure("boundary, one cell", (full - bare) / CALLS * 1e6, 20, "µs per call")
+    for name, cells in (("WORT_SG", (12.4, 1.04)), ("UNIT_CONVERT", (5.0, "US gal", "L"))):
+        function = CATALOGUE[name]
+        full, bare = seconds(repeated(function.callable(), cells), repeated(function.body, cells))
+        yield Measure(
+            f"boundary, {name} of one cell", (full - bare) / CALLS * 1e6, 20, "µs per call"
+        )
 
     baseline, ours = seconds(
         in_new_python("import numpy, xlwings"), in_new_python("import xlfuncs.udfs"), runs=9
