@@ -17,6 +17,8 @@ from rich.markup import escape
 from rich.table import Table
 
 from xlfuncs import __version__
+from xlfuncs.hosts.calc.offices import OfficeProblem
+from xlfuncs.workbook import stored
 from xlfuncs.workbook.problems import WorkbookProblem
 
 app = typer.Typer(
@@ -38,6 +40,19 @@ class Units(enum.StrEnum):
     US = "us"
 
 
+class Engine(enum.StrEnum):
+    """What computes a workbook."""
+
+    EMBEDDED = "embedded"
+    CALC = "calc"
+
+
+class Host(enum.StrEnum):
+    """Spreadsheet programs that the functions can be installed into."""
+
+    CALC = "calc"
+
+
 class Gravity(enum.StrEnum):
     """Scale of targets that a new workbook starts with."""
 
@@ -53,7 +68,7 @@ def main() -> None:
     """Run the command line; a problem with a file is one sentence, not a traceback."""
     try:
         app()
-    except WorkbookProblem as problem:
+    except (WorkbookProblem, OfficeProblem) as problem:
         _err.print(f"xlfuncs: {problem}", markup=False, soft_wrap=True)
         sys.exit(2)
 
@@ -94,22 +109,101 @@ def calculate(
         Path | None,
         typer.Option("-o", "--out", help="Write here instead of into FILE", show_default=False),
     ] = None,
+    engine: Annotated[
+        Engine, typer.Option(help="Computed here, or by LibreOffice Calc")
+    ] = Engine.EMBEDDED,
     force: _Force = False,
 ) -> None:
     """Compute a filled workbook and store the values beside its formulas.
 
     Without -o the file itself gets the new values; nothing else in it changes.
     """
-    from xlfuncs.hosts import embedded
-
     target = file if out is None else out
     if out is not None and not _same(out, file):
         _must_be_free(out, force)
     _must_be_closed(target)
     with _working(f"Computing {file.name}"):
-        calculation = embedded.calculate_file(file, target)
-    _out.print(f"{len(calculation.values)} values stored in {target}", markup=False)
-    _name_failures(calculation.failures)
+        values, failures = _computed(file, engine)
+        stored.store(file, values, target)
+    _out.print(f"{len(values)} values stored in {target}", markup=False)
+    _name_failures(failures)
+
+
+def _computed(
+    file: Path, engine: Engine
+) -> tuple[dict[tuple[str, str], Any], list[tuple[str, str, str]]]:
+    """Values of the formula cells, and the formulas that could not be computed."""
+    if engine is Engine.EMBEDDED:
+        from xlfuncs.hosts import embedded
+
+        calculation = embedded.calculate(file)
+        return dict(calculation.values), calculation.failures
+    from xlfuncs.hosts.calc import runner
+
+    with stored.opened(file):
+        found = runner.compute(file)
+    unknown = {place for place, value in found.items() if value == "#NAME?"}
+    return (
+        {place: value for place, value in found.items() if place not in unknown},
+        [(*place, "Calc does not know a name in it") for place in sorted(unknown)],
+    )
+
+
+@app.command("print")
+def print_(
+    file: _File,
+    out: Annotated[
+        Path | None,
+        typer.Option("-o", "--out", help="The PDF; FILE.pdf unless given", show_default=False),
+    ] = None,
+    force: _Force = False,
+) -> None:
+    """Print a workbook to PDF through LibreOffice, computed afresh."""
+    from xlfuncs.hosts.calc import runner
+
+    target = file.with_suffix(".pdf") if out is None else out
+    _must_be_free(target, force, ".pdf")
+    with stored.opened(file), _working(f"Printing {file.name}"):
+        runner.print_pdf(file, target)
+    _out.print(f"Wrote {target}", markup=False)
+
+
+@app.command()
+def install(host: Annotated[Host, typer.Argument(help="The spreadsheet program")]) -> None:
+    """Put the functions into a spreadsheet program of this user (Excel: see the README)."""
+    from xlfuncs.hosts.calc import install as calc
+
+    with _working("Installing the add-in"):
+        done = calc.install()
+    _out.print(f"Functions {done.version} are in {done.office.soffice}", markup=False)
+    if done.site_packages is not None:
+        _out.print(f"numpy for it: {done.site_packages}", markup=False)
+    _out.print("Restart LibreOffice if it is open.")
+
+
+@app.command()
+def uninstall(host: Annotated[Host, typer.Argument(help="The spreadsheet program")]) -> None:
+    """Take the functions out of a spreadsheet program."""
+    from xlfuncs.hosts.calc import install as calc
+
+    with _working("Taking the add-in out"):
+        was_there = calc.uninstall()
+    _out.print("The functions were taken out." if was_there else "The functions were not there.")
+
+
+@app.command()
+def doctor() -> None:
+    """Say for each host what is found, what is missing, and the command that mends it."""
+    from xlfuncs.hosts import doctor as doctor_
+
+    for finding in doctor_.doctor():
+        _out.print(f"[bold]{finding.host}[/bold]: {'ready' if finding.ready else 'not ready'}")
+        for what, which in finding.facts:
+            _out.print(f"  {what}: {which}", markup=False)
+        if finding.missing:
+            _out.print(f"  missing: {finding.missing}", markup=False)
+        if finding.mend:
+            _out.print(f"  to mend: {finding.mend}", markup=False)
 
 
 @app.command()
@@ -270,11 +364,11 @@ def _same(one: Path, other: Path) -> bool:
     return one.exists() and other.exists() and one.samefile(other)
 
 
-def _must_be_free(file: Path, force: bool) -> None:
+def _must_be_free(file: Path, force: bool, ending: str = ".xlsx") -> None:
     if file.is_dir():
         _stop(f"{file} is a folder; name a file in it.")
-    if file.suffix.lower() != ".xlsx":
-        _stop(f"{file} must end in .xlsx.")
+    if file.suffix.lower() != ending:
+        _stop(f"{file} must end in {ending}.")
     if file.exists() and not force:
         _stop(f"{file} exists already; choose another name, or --force to replace it.")
     _must_be_closed(file)
