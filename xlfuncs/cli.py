@@ -18,7 +18,7 @@ from rich.table import Table
 
 from xlfuncs import __version__
 from xlfuncs.hosts.calc.offices import OfficeProblem
-from xlfuncs.workbook import stored
+from xlfuncs.workbook import problems, stored
 from xlfuncs.workbook.problems import WorkbookProblem
 
 app = typer.Typer(
@@ -140,8 +140,8 @@ def _computed(
         return dict(calculation.values), calculation.failures
     from xlfuncs.hosts.calc import runner
 
-    with stored.opened(file):
-        found = runner.compute(file)
+    problems.content(file)  # one plain sentence for a file that is no workbook
+    found = runner.compute(file)
     unknown = {place for place, value in found.items() if value == "#NAME?"}
     return (
         {place: value for place, value in found.items() if place not in unknown},
@@ -163,7 +163,8 @@ def print_(
 
     target = file.with_suffix(".pdf") if out is None else out
     _must_be_free(target, force, ".pdf")
-    with stored.opened(file), _working(f"Printing {file.name}"):
+    problems.content(file)
+    with _working(f"Printing {file.name}"):
         runner.print_pdf(file, target)
     _out.print(f"Wrote {target}", markup=False)
 

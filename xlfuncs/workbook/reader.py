@@ -7,12 +7,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from openpyxl import load_workbook
 from openpyxl.workbook import Workbook
 
 from xlfuncs.cells.values import BLANK, MARK
 from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.problems import WorkbookProblem
+from xlfuncs.workbook.problems import WorkbookProblem, load
 
 #: Values of computed cells by sheet and address, as an engine gives them.
 Values = Mapping[tuple[str, str], Any]
@@ -59,7 +58,7 @@ def read(path: Path, values: Values) -> Reader:
 
     Raises WorkbookProblem when the file is not one of our workbooks.
     """
-    book = load_workbook(path)
+    book = load(path)
     layout = book.defined_names.get(words.LAYOUT_NAME)
     if layout is None:
         raise WorkbookProblem(
