@@ -217,7 +217,7 @@ def _off_line(x, y):
 
 
 def test_against_the_common_rules():
-    """Computed by rules that lie 0.1 to 0.24 °P below the balance: a cross-check, no more."""
+    """Computed by rules that lie 0.07 to 0.24 °P below the balance: a cross-check, no more."""
     table = Table("fermentation_examples")
     beers = beer.from_sg(table["original"], table["sg"])
     low = beers.real_extract - table["real_extract"]

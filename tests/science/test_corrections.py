@@ -1,8 +1,10 @@
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from tests.published import Table
-from xlfuncs.science import beer
+from xlfuncs.science import beer, wort
 from xlfuncs.science.corrections import (
     HIGHEST_ORIGINAL,
     LOWEST_ORIGINAL,
@@ -30,7 +32,7 @@ def test_where_it_may_be_used_a_regression_lies_within_a_hundredth_of_the_balanc
     )
     beers = beer.from_attenuation(original, attenuation)
     assert beers.abv.max() < beer.MOST_ALCOHOL
-    apart = regression.sg(original, beers.brix(1.0)) - beers.sg
+    apart = regression.sg(original, beers.brix() / wort.WORT_FACTOR) - beers.sg
     assert np.max(np.abs(apart)) < 0.01
 
 
@@ -38,7 +40,7 @@ def test_the_2011_pair_is_far_off_while_beer_ferments():
     beers = beer.from_attenuation(16.0, 20.0)
     for method in ("linear-2011", "cubic-2011"):
         assert REGRESSIONS[method].lowest_attenuation == 50
-    assert beers.sg - REGRESSIONS["linear-2011"].sg(16.0, beers.brix(1.0)) > 0.01
+    assert beers.sg - REGRESSIONS["linear-2011"].sg(16.0, beers.brix() / wort.WORT_FACTOR) > 0.01
 
 
 def test_names_are_neutral():
@@ -50,3 +52,19 @@ def test_names_are_neutral():
         "linear-2017",
         "quadratic-2017",
     )
+
+
+def test_the_table_of_the_documentation():
+    """docs/beer.md: where a method may be used, and how far from the balance it then lies."""
+    lines = (Path(__file__).parents[2] / "docs" / "beer.md").read_text(encoding="utf-8").split("\n")
+    cells = [[cell.strip(" `") for cell in line.strip("|").split("|")] for line in lines]
+    table = {row[0]: row[2:] for row in cells if len(row) == 6 and row[0] in METHODS}
+    assert table.keys() == set(METHODS)
+    beers = beer.from_attenuation(*np.meshgrid(np.linspace(8, 20, 49), np.linspace(50, 75, 26)))
+    for method, regression in REGRESSIONS.items():
+        worts, attenuation, mean, deviation = table[method]
+        assert worts == f"{LOWEST_ORIGINAL:.0f} to {HIGHEST_ORIGINAL:.0f}"
+        assert float(attenuation) == regression.lowest_attenuation
+        apart = regression.sg(beers.original, beers.brix() / wort.WORT_FACTOR) - beers.sg
+        assert mean == f"{np.mean(apart):.4f}"
+        assert deviation == f"{np.std(apart):.4f}"

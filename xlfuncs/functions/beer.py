@@ -284,7 +284,7 @@ def REAL_EXTRACT(original_sg: OriginalGravity, beer_sg: BeerGravity) -> Any:
     """Real extract, g per 100 g (°Plato): what would be left if the alcohol were driven off.
 
     Formula: Balling's balance and Tabarié's relation solved together; the rule
-    0.1808·original + 0.8192·apparent lies 0.1 to 0.2 °P lower.
+    0.1808·original + 0.8192·apparent lies 0.07 to 0.24 °P lower.
 
     Source: OIML R 22 (1975), ICUMSA SPS-4.
 
