@@ -43,9 +43,10 @@ def entry(function: CellFunction) -> str:
         blank = f"{argument.default}" if argument.optional else "blank answer"
         if quantity.blank_means:
             blank = quantity.blank_means
-        lines.append(
-            f"| `{argument.name}` | {mark} | {quantity.help}{unit} | {quantity.limits()} | {blank} |"
-        )
+        elif argument.default is None:
+            blank = "left out"
+        meaning = f"{quantity.help}{unit}"
+        lines.append(f"| `{argument.name}` | {mark} | {meaning} | {quantity.limits()} | {blank} |")
     if function.columns:
         lines += ["", "Answers in columns: " + ", ".join(function.columns) + "."]
     if text.formula:
