@@ -1,0 +1,104 @@
+"""The course of a fermentation."""
+
+import numpy as np
+import pytest
+
+from xlfuncs.science.fermentation import forecast, state
+
+
+def _course(days, start=1.050, final=1.011, rate=1.2, lag=1.6):
+    b = np.exp(lag)
+    return final + (start - final) * (1 + b) / (b + np.exp(rate * days))
+
+
+# --- forecast ------------------------------
+
+
+@pytest.mark.parametrize("readings", [4, 6, 8, 12])
+def test_the_end_lies_within_twice_the_stated_uncertainty(readings):
+    """Fermentations as the prior has them, read once a day with 0.001 SG of noise."""
+    random = np.random.default_rng(readings)
+    final_found, day_found = 0, 0
+    days = np.arange(float(readings))
+    for _ in range(100):
+        final = 1 + 0.050 * (1 - random.normal(0.75, 0.08))
+        rate, lag = np.exp(random.normal(0, 0.5)), random.normal(2, 1.5)
+        sgs = _course(days, 1.050, final, rate, lag) + random.normal(0, 0.001, readings)
+        b = np.exp(lag)
+        day = np.log((1.050 - final) * (1 + b) / 0.001 - b) / rate
+        found = forecast(days, sgs)
+        final_found += abs(found.final - final) <= 2 * found.u_final
+        day_found += abs(found.day - day) <= 2 * found.u_day
+    assert min(final_found, day_found) >= 90, f"{final_found} and {day_found} of 100"
+
+
+def test_early_on_it_leans_on_common_practice_and_says_so():
+    days = np.array([0.0, 1.0, 2.0])
+    early = forecast(days, _course(days, final=1.020))
+    late = forecast(np.arange(12.0), _course(np.arange(12.0), final=1.020))
+    assert abs(early.final - (1.050 - 0.75 * 0.050)) < 0.004
+    assert early.u_final > 5 * late.u_final
+    assert abs(late.final - 1.020) < 2e-4
+
+
+@pytest.mark.parametrize(
+    "course",
+    [
+        lambda t: 1.011 + 0.039 * np.exp(-0.8 * t),
+        lambda t: 1.011 + 0.039 / (1 + np.exp((t - 3) / 0.6)),
+        lambda t: 1.011 + 0.039 * (1 - np.exp(-6 * np.exp(-t))),
+    ],
+    ids=["exponential", "logistic", "gompertz"],
+)
+def test_courses_of_other_shape(course):
+    days = np.arange(9.0)
+    found = forecast(days, course(days))
+    assert abs(found.final - 1.011) <= 2 * found.u_final
+    end = np.linspace(0, 12, 12001)
+    assert abs(found.day - end[np.argmax(course(end) < 1.012)]) <= 2 * found.u_day
+
+
+def test_dates_and_order_do_not_matter():
+    days = np.array([0, 1, 2, 3, 5, 7.0])
+    found = forecast(days, _course(days))
+    mixed = [3, 0, 5, 1, 4, 2]
+    dated = forecast(46_095 + days[mixed], _course(days)[mixed])
+    assert dated.final == pytest.approx(found.final, abs=1e-7)
+    assert dated.day - 46_095 == pytest.approx(found.day, abs=1e-4)
+    assert dated.u_day == pytest.approx(found.u_day, rel=1e-3)
+
+
+# --- state ------------------------------
+
+
+@pytest.mark.parametrize(
+    ("days", "points", "expected"),
+    [
+        ([0], [50], "too few readings"),
+        ([0, 1], [50, 50], "not started"),
+        ([0, 1, 2, 4], [50, 50, 49, 50], "not started"),
+        ([0, 1, 2], [50, 49, 44], "fermenting"),
+        ([0, 1, 2, 3], [50, 49, 40, 28], "fermenting"),
+        ([0, 1, 2, 3, 4, 5], [50, 48, 35, 22, 15, 12], "slowing"),
+        ([0, 2, 4, 6], [50, 22, 14, 11], "slowing"),
+        ([0, 2, 4, 5, 7], [50, 22, 11, 11, 10], "steady"),
+        ([0, 2, 4, 5, 6.9], [50, 22, 11, 11, 11], "slowing"),
+        ([0, 2, 4, 7], [50, 22, 11, 11], "steady"),
+        ([0, 3], [10, 10], "steady"),
+        ([0, 1], [10, 10], "too few readings"),
+        ([0, 4, 7], [50, 14, 11], "slowing"),
+    ],
+)
+def test_states(days, points, expected):
+    sgs = 1 + np.array(points) / 1000
+    assert state(np.array(days, dtype=float), sgs) == expected
+    if len(days) > 1:
+        backwards = slice(None, None, -1)
+        assert state(np.array(days, dtype=float)[backwards], sgs[backwards]) == expected
+
+
+def test_steady_hangs_on_the_uncertainty():
+    days, sgs = np.array([0.0, 4, 6, 8]), np.array([1.050, 1.013, 1.0115, 1.010])
+    assert state(days, sgs, 0.001) == "slowing"
+    assert state(days, sgs, 0.002) == "steady"
+    assert state(days, sgs, 0.0003) == "slowing"
