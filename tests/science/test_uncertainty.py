@@ -25,8 +25,21 @@ def _square(u, *values):
     return (lambda a, b: 1e6 * (a**2 + b**2), values, (u, u))
 
 
+def _end_gauge(standard, difference, expansion, expansion_excess, temperature, warmth_excess):
+    return (
+        standard
+        + difference
+        - standard * (expansion_excess * temperature + expansion * warmth_excess)
+    )
+
+
 #: Example -> model, values, standard uncertainties, correlations.
 EXAMPLES = {
+    "H.1": (
+        _end_gauge,
+        (50_000_623.0, 215.0, 11.5e-6, 0.0, -0.1, 0.0),
+        (25.0, 9.7, 1.2e-6, 0.58e-6, 0.41, 0.029),
+    ),
     "H.2 R": (lambda v, i, phase: v / i * np.cos(phase), *IMPEDANCE),
     "H.2 X": (lambda v, i, phase: v / i * np.sin(phase), *IMPEDANCE),
     "H.2 Z": (lambda v, i, phase: v / i, *IMPEDANCE),

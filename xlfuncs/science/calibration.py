@@ -26,34 +26,64 @@ class Line:
     correlation: float
 
 
-def fit_line(readings: Array, references: Array, u_reading: float = 0.1) -> Line:
-    """Straight calibration line by least squares, all readings of equal uncertainty.
+def weighted_line(x: Array, y: Array, u: Real) -> Line:
+    """y = offset + slope·x by weighted least squares, from the known standard uncertainties of y.
+
+    `u` is one number for all points or one for each, above 0.  The x must not all be equal.
+    Uncertainties and correlation are the covariance of the fit, with variances of y known; the
+    residual standard deviation is that of a point of mean weight, NaN without a degree of freedom.
+    Source: JCGM 100:2008 H.3, with weights 1/u².
+
+    >>> line = weighted_line(np.array([0.0, 1.0, 2.0]), np.array([1.0, 3.0, 5.0]), 0.1)
+    >>> round(line.offset, 3), round(line.slope, 3), round(line.u_slope, 4)
+    (1.0, 2.0, 0.0707)
+    """
+    weights = np.broadcast_to(1 / np.asarray(u, dtype=float) ** 2, x.shape)
+    total = float(np.sum(weights))
+    centre, middle = float(np.sum(weights * x)) / total, float(np.sum(weights * y)) / total
+    spread = float(np.sum(weights * (x - centre) ** 2))
+    slope = float(np.sum(weights * (x - centre) * (y - middle))) / spread
+    offset = middle - slope * centre
+    u_slope, u_offset = spread**-0.5, (1 / total + centre**2 / spread) ** 0.5
+    return Line(
+        offset,
+        slope,
+        u_offset,
+        u_slope,
+        _scatter(y - offset - slope * x, weights, fitted=2),
+        x.size,
+        -centre * u_slope / u_offset,
+    )
+
+
+def fit_line(readings: Array, references: Array, u_reading: Real = 0.1) -> Line:
+    """Straight calibration line by weighted least squares.
 
     With references that spread over less than 5 °Bx only the offset is fitted and the slope is held
     at 1 (its uncertainty is then given as 0: it was not estimated).  Uncertainties follow from
-    `u_reading`; the residual standard deviation is NaN when no degree of freedom is left.
+    `u_reading`, one for all readings or one for each; the residual standard deviation is NaN when
+    no degree of freedom is left.
     Source: JCGM 100:2008 H.3, with known variance of the readings.
 
     >>> line = fit_line(np.array([0.2, 10.3, 20.4]), np.array([0.0, 10.0, 20.0]))
     >>> round(line.offset, 3), round(line.slope, 3), round(line.u_offset, 3)
     (0.2, 1.01, 0.091)
     """
-    points = readings.size
-    if np.ptp(references) < LEAST_SPREAD:
-        offset, slope = float(np.mean(readings - references)), 1.0
-        u_offset, u_slope, correlation, fitted = u_reading / np.sqrt(points), 0.0, 0.0, 1
-    else:
-        centre = float(np.mean(references))
-        spread = float(np.sum((references - centre) ** 2))
-        slope = float(np.sum((references - centre) * readings) / spread)
-        offset = float(np.mean(readings)) - slope * centre
-        u_slope = u_reading / np.sqrt(spread)
-        u_offset = u_reading * np.sqrt(1 / points + centre**2 / spread)
-        correlation, fitted = float(-centre * u_slope / u_offset), 2
-    freedom = points - fitted
-    residuals = readings - offset - slope * references
-    residual = float(np.sqrt(np.sum(residuals**2) / freedom)) if freedom > 0 else float("nan")
-    return Line(offset, slope, float(u_offset), float(u_slope), residual, int(points), correlation)
+    if np.ptp(references) >= LEAST_SPREAD:
+        return weighted_line(references, readings, u_reading)
+    weights = np.broadcast_to(1 / np.asarray(u_reading, dtype=float) ** 2, readings.shape)
+    total, shown = float(np.sum(weights)), readings - references
+    offset = float(np.sum(weights * shown)) / total
+    residual = _scatter(shown - offset, weights, fitted=1)
+    return Line(offset, 1.0, total**-0.5, 0.0, residual, readings.size, 0.0)
+
+
+def _scatter(residuals: Array, weights: Array, fitted: int) -> float:
+    """Residual standard deviation of a point of mean weight."""
+    freedom = residuals.size - fitted
+    if freedom <= 0:
+        return float("nan")
+    return float(np.sqrt(np.sum(weights * residuals**2) / (np.mean(weights) * freedom)))
 
 
 def status(
