@@ -6,6 +6,7 @@ So a 0 alone, where the argument cannot be 0, counts as a blank.
 
 from __future__ import annotations
 
+import itertools
 import struct
 from collections.abc import Sequence
 from typing import Any
@@ -44,7 +45,9 @@ def respond(name: str, sent: Sequence[Any]) -> Rows:
     result = answer(function, _cells(function, sent))
     if not isinstance(result, list):
         return ((_ERRORS.get(result, result),),)
-    return tuple([tuple([_ERRORS.get(cell, cell) for cell in row]) for row in result])
+    if not _ERRORS.keys().isdisjoint(itertools.chain.from_iterable(result)):
+        result = [[_ERRORS.get(cell, cell) for cell in row] for row in result]
+    return tuple(map(tuple, result))
 
 
 def _cells(function: CellFunction, sent: Sequence[Any]) -> list[Any]:

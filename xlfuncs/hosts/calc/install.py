@@ -7,9 +7,9 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -51,7 +51,7 @@ def install(office: Office | None = None) -> Installed:
     site_packages = numpy_for(office, fetch=True)
     with tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
         oxt = addin.build(Path(folder) / "xlfuncs.oxt", site_packages)
-        put_in(office, profile, oxt, _TIMEOUT)
+        _run(office, profile, {"do": "install", "oxt": str(oxt)})
     return Installed(office, __version__, site_packages)
 
 
@@ -62,7 +62,7 @@ def uninstall(office: Office | None = None) -> bool:
     """
     office = office or choose_office()
     task = {"do": "uninstall", "identifier": addin.IDENTIFIER}
-    removed = _run(office, _free_profile(office), task, _TIMEOUT)["removed"]
+    removed = _run(office, _free_profile(office), task)["removed"]
     shutil.rmtree(user_folder("data") / "xlfuncs", ignore_errors=True)
     return bool(removed)
 
@@ -76,11 +76,6 @@ def installed_version(office: Office) -> str:
     entry = rb"%b\n[^\xff]*\xff[^\xff]*\xff[^\xff]*\xff([^\xff]*)\xff"
     found = re.search(entry % re.escape(addin.IDENTIFIER.encode()), record.read_bytes())
     return found[1].decode() if found else ""
-
-
-def put_in(office: Office, profile: Path, oxt: Path, timeout: float) -> None:
-    """Put an extension file into a profile."""
-    _run(office, profile, {"do": "install", "oxt": str(oxt)}, timeout)
 
 
 def numpy_for(office: Office, fetch: bool = False) -> Path | None:
@@ -135,9 +130,9 @@ def _free_profile(office: Office) -> Path:
     return profile
 
 
-def _run(office: Office, profile: Path, task: Mapping[str, str], timeout: float) -> dict[str, bool]:
+def _run(office: Office, profile: Path, task: dict[str, str]) -> dict[str, Any]:
     try:
-        return session.run(office, profile, dict(task), timeout)
+        return session.run(office, profile, task, _TIMEOUT)
     except session.OfficeDied:
         raise OfficeProblem(
             f"LibreOffice ended at once; start it by hand ({office.soffice}), close it, and run "

@@ -16,7 +16,7 @@ from typing import Any
 from openpyxl.utils import get_column_letter
 
 from xlfuncs.hosts.calc import addin, session
-from xlfuncs.hosts.calc.install import numpy_for, put_in
+from xlfuncs.hosts.calc.install import numpy_for
 from xlfuncs.hosts.calc.offices import Office, OfficeProblem, choose_office, user_folder
 
 Value = float | str | bool
@@ -61,6 +61,12 @@ def print_pdf(path: str | Path, out_pdf: str | Path, timeout: float = 120) -> Pa
     return out
 
 
+def recalculation_seconds(path: str | Path, repeats: int = 5, timeout: float = 120) -> list[float]:
+    """How long each of several full recalculations of the loaded workbook takes."""
+    answer = _run(Path(path), {"do": "time", "repeats": str(repeats)}, timeout)
+    return [float(seconds) for seconds in answer["seconds"]]
+
+
 def _run(path: Path, task: dict[str, str], timeout: float) -> dict[str, Any]:
     """Do the task on a copy of the file; an office that dies gets a second chance, all afresh."""
     if not path.is_file():
@@ -95,7 +101,7 @@ def _profile(office: Office, work: Path, kept: bool, timeout: float) -> Path:
         return Path(shutil.copytree(keep, profile))
     (profile / "user").mkdir(parents=True)
     (profile / "user/registrymodifications.xcu").write_text(_SETTINGS, "utf-8")
-    put_in(office, profile, oxt, timeout)
+    session.run(office, profile, {"do": "install", "oxt": str(oxt)}, timeout)
     if not keep.is_dir():
         keep.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=keep.parent) as passing:

@@ -100,6 +100,17 @@ def _print(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
     return {}
 
 
+def _time(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
+    document = _computed(desktop, task["file"])
+    seconds = []
+    for _ in range(int(task["repeats"])):
+        start = time.perf_counter()
+        document.calculateAll()
+        seconds.append(time.perf_counter() - start)
+    document.close(True)
+    return {"seconds": seconds}
+
+
 def _computed(desktop: Any, file: str) -> Any:
     document = desktop.loadComponentFromURL(
         _url(file), "_blank", 0, _properties(Hidden=True, UpdateDocMode=0)
@@ -158,7 +169,8 @@ def _properties(**values: Any) -> tuple[Any, ...]:
 
 
 TASKS: dict[str, Callable[[Any, Any, dict[str, str]], dict[str, Any]]] = {
-    "values": _values, "print": _print, "install": _install, "uninstall": _uninstall,
+    "values": _values, "print": _print, "time": _time,
+    "install": _install, "uninstall": _uninstall,
 }  # fmt: skip
 
 if __name__ == "__main__":

@@ -1,0 +1,48 @@
+"""An office for the tests that need one; without it they are skipped, or fail if it is required."""
+
+import os
+from collections import Counter
+
+import pytest
+
+from xlfuncs.hosts.calc.install import numpy_for
+from xlfuncs.hosts.calc.offices import OfficeProblem, choose_office
+
+REQUIRED = "XLFUNCS_REQUIRE_OFFICE"
+_SKIPPED: Counter[str] = Counter()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache(tmp_path_factory):
+    """Kept profiles of the tests go with them, and are made from the code as it is."""
+    with pytest.MonkeyPatch.context() as patch:
+        for variable in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
+            patch.setenv(variable, str(tmp_path_factory.mktemp("cache")))
+        yield
+
+
+@pytest.fixture(scope="session")
+def _usable_office():
+    """The office, or the sentence that says why there is none to test with."""
+    try:
+        office = choose_office()
+        numpy_for(office)
+    except OfficeProblem as problem:
+        return str(problem)
+    return office
+
+
+@pytest.fixture
+def needs_office(_usable_office):
+    """The office to test with."""
+    if isinstance(_usable_office, str):
+        if os.environ.get(REQUIRED) == "1":
+            pytest.fail(f"{REQUIRED}=1, but {_usable_office}")
+        _SKIPPED[_usable_office] += 1
+        pytest.skip(_usable_office)
+    return _usable_office
+
+
+def pytest_terminal_summary(terminalreporter):
+    for reason, count in _SKIPPED.items():
+        terminalreporter.write_line(f"{count} tests with LibreOffice were skipped: {reason}")

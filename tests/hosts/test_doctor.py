@@ -1,0 +1,112 @@
+"""The doctor: what is there, what is missing, the one command that mends it."""
+
+import dataclasses
+from pathlib import Path
+
+import pytest
+
+from xlfuncs import __version__
+from xlfuncs.hosts import doctor
+from xlfuncs.hosts.calc.offices import Office, OfficeProblem, OfficePython
+
+OFFICE = Office(Path("/office/soffice"), "24.8", Path("/office/python"))
+
+
+@pytest.fixture
+def healthy(monkeypatch):
+    """An office where all is well; a test then spoils one thing."""
+    monkeypatch.setattr(doctor, "find_offices", lambda *_: [OFFICE])
+    monkeypatch.setattr(doctor, "examine", lambda _: OfficePython("3.11", "2.1"))
+    monkeypatch.setattr(doctor, "numpy_for", lambda _: None)
+    monkeypatch.setattr(doctor, "installed_version", lambda _: __version__)
+    return monkeypatch
+
+
+def _calc(platform="linux"):
+    return [finding for finding in doctor.doctor({}, platform) if finding.host == "Calc"]
+
+
+def test_all_is_well(healthy):
+    [finding] = _calc()
+    assert finding.ready
+    assert finding.mend == ""
+    assert dict(finding.facts) == {
+        "office": "/office/soffice",
+        "version": "24.8",
+        "its Python": "3.11 (/office/python)",
+        "numpy": "2.1",
+        "add-in": __version__,
+    }
+
+
+def test_no_office(healthy):
+    healthy.setattr(doctor, "find_offices", lambda *_: [])
+    [finding] = _calc()
+    assert (finding.ready, finding.missing) == (False, "LibreOffice was not found")
+
+
+def test_two_offices(healthy):
+    other = dataclasses.replace(OFFICE, version="7.4")
+    healthy.setattr(doctor, "find_offices", lambda *_: [OFFICE, other])
+    assert [dict(finding.facts)["version"] for finding in _calc()] == ["24.8", "7.4"]
+
+
+def _raise(problem):
+    raise problem
+
+
+@pytest.mark.parametrize(
+    ("name", "spoiled", "missing", "mend"),
+    [
+        ("installed_version", lambda _: "", "the add-in is not installed", "xlfuncs install calc"),
+        ("installed_version", lambda _: "0.0", "not of version", "xlfuncs install calc"),
+        (
+            "numpy_for",
+            lambda _: _raise(OfficeProblem("no numpy; run: xlfuncs install calc")),
+            "no numpy",
+            "xlfuncs install calc",
+        ),
+        (
+            "examine",
+            lambda _: _raise(OfficeProblem("cannot reach")),
+            "cannot reach",
+            "apt install python3-uno",
+        ),
+        (
+            "find_offices",
+            lambda *_: [dataclasses.replace(OFFICE, python=None)],
+            "no Python",
+            "apt install python3-uno",
+        ),
+    ],
+)
+def test_one_thing_is_missing(healthy, name, spoiled, missing, mend):
+    healthy.setattr(doctor, name, spoiled)
+    [finding] = _calc()
+    assert missing in finding.missing
+    assert finding.mend == mend
+
+
+def test_excel_and_the_embedded_engine(healthy, tmp_path):
+    versions = {"xlwings": "0.33", "formulas": "1.3"}
+    healthy.setattr(doctor, "_version", lambda name: versions.get(name, ""))
+
+    def finding(host, environ, platform):
+        return next(f for f in doctor.doctor(environ, platform) if f.host == host)
+
+    here = {"APPDATA": str(tmp_path)}
+    assert "on Windows only" in finding("Excel", here, "linux").missing
+    assert finding("Excel", here, "win32").mend == "xlwings addin install"
+    start = tmp_path / "Microsoft/Excel/XLSTART/xlwings.xlam"
+    start.parent.mkdir(parents=True)
+    start.touch()
+    assert finding("Excel", here, "win32").ready
+    assert finding("Embedded", here, "win32").facts == (("formulas", "1.3"),)
+    versions.clear()
+    assert finding("Excel", here, "win32").mend == "pip install xlwings"
+    assert finding("Embedded", here, "win32").mend == "pip install formulas"
+
+
+def test_this_computer_as_it_is():
+    hosts = [finding.host for finding in doctor.doctor()]
+    assert {"Excel", "Calc", "Embedded"} == set(hosts)
