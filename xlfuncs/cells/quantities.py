@@ -505,3 +505,24 @@ WaterLitres = Annotated[
     Number("Volume of distilled water at 20 °C, litres", "L", 0, 1e6, above=True, typical=1.0),
     Takes.CELL,
 ]
+
+# --- fermentation
+
+FermentationDays = Annotated[
+    Array,
+    Number(
+        "Days of the readings: counted from any start, or dates", "days", 0, 200_000,
+        dates=True, typical=1.0,
+    ),
+    Takes.RANGE,
+]  # fmt: skip
+FermentationGravities = Annotated[
+    Array,
+    dataclasses.replace(_SG, help="Specific gravities, corrected for alcohol, one for each day"),
+    Takes.RANGE,
+]
+GravityUncertainty = Annotated[
+    float,
+    Number(_UNCERTAINTY + "one gravity, SG", "", 0, 0.02, above=True, typical=0.001),
+    Takes.CELL,
+]

@@ -31,7 +31,7 @@ EXTRACT_PER_ETHANOL = 2.0665
 _LOST_PER_ETHANOL = EXTRACT_PER_ETHANOL - 1
 
 #: Factor on the refraction of ethanol; 1 is the CRC Handbook's.
-ALCOHOL_FACTOR = 1.0
+ALCOHOL_FACTOR: float = 1
 
 #: Limits of the model: original extract in °Plato, alcohol in % by volume.
 MOST_ORIGINAL = 25.0
