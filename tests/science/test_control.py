@@ -35,6 +35,14 @@ def test_a_jump_is_outside():
     assert control.outside(np.append(calm, 0.5), control.limits(calm)).tolist() == [6]
 
 
+def test_an_adjustment_is_no_moving_range():
+    values = np.array([0.1, 0.2, 0.8, 0.0, 0.1])
+    left = np.array([False, False, False, True, False])
+    bounds = control.limits(values, left)
+    assert bounds.centre == pytest.approx(0.3)
+    assert bounds.range_high == pytest.approx(3.267 * np.mean([0.1, 0.6, 0.1]), rel=1e-3)
+
+
 @pytest.mark.parametrize("values", [[], [0.1]])
 def test_too_few_values_have_no_limits(values):
     bounds = control.limits(np.array(values))

@@ -34,22 +34,36 @@ def test_no_drift_from_a_single_day(days):
 
 
 def test_an_adjustment_is_no_drift():
-    days = np.arange(8) * 30.0
-    offsets = 0.05 * np.arange(8)
-    left = np.zeros(8, dtype=bool)
-    shown = offsets.copy()
-    # Set to zero on day 120, on which it was found first.
-    days, shown = np.insert(days, 5, 120.0), np.insert(shown, 5, 0.0)
-    shown[6:] -= 0.20
-    left = np.insert(left, 5, True)
-    found = drift.drift(days, drift.undo_adjustments(shown, left), 0.05)
+    days = np.array([0.0, 30, 60, 60, 90, 120])
+    offsets = np.array([0.0, 0.05, 0.10, 0.0, 0.05, 0.10])
+    left = np.array([False, False, False, True, False, False])
+    found = drift.drift(days, offsets, 0.05, left)
     assert found.rate == pytest.approx(0.05)
+    assert found.scatter == pytest.approx(0, abs=1e-9)
+    # Two levels of a line of three days each: spread of days 2·1800.
+    assert found.u_rate == pytest.approx(30 * 0.05 / 3600**0.5)
+    assert drift.drift(days, offsets, 0.05).rate < 0.025
+
+
+def test_levels_are_least_squares_with_a_column_for_each():
+    random = np.random.default_rng(2)
+    days, u = np.sort(random.uniform(0, 300, 12)), random.uniform(0.05, 0.2, 12)
+    left = np.isin(np.arange(12), [4, 9])
+    offsets = random.normal(0, 0.1, 12)
+    columns = np.stack([days, *(np.cumsum(left) == level for level in range(3))], axis=1)
+    covariance = np.linalg.inv(columns.T @ (columns / u[:, None] ** 2))
+    solution = covariance @ columns.T @ (offsets / u**2)
+    found = drift.drift(days, offsets, u, left)
+    assert (found.rate, found.u_rate) == pytest.approx(
+        (30 * solution[0], 30 * covariance[0, 0] ** 0.5)
+    )
 
 
 def test_the_first_check_may_be_as_left():
-    offsets = np.array([0.1, 0.2])
-    assert drift.undo_adjustments(offsets, np.array([True, False])) == pytest.approx(offsets)
-    assert drift.undo_adjustments(np.array([]), np.array([], dtype=bool)).size == 0
+    left = np.array([True, False, False])
+    found = drift.drift(np.array([0.0, 30, 60]), np.array([0.0, 0.1, 0.2]), 0.1, left)
+    assert found.rate == pytest.approx(0.1)
+    assert found.checks == 3
 
 
 @pytest.mark.parametrize(
@@ -70,7 +84,7 @@ def test_staircase(offsets, left, days):
     assert drift.staircase(30, offsets, 0.2, left) == pytest.approx(days)
 
 
-INSTRUMENTS, TIMES, CHECKS = 500, 10, 8
+INSTRUMENTS, TIMES, CHECKS, ADJUSTED = 500, 10, 8, 5
 REFERENCES = np.array([0.0, 5.0, 10.0, 15.0, 20.0])
 
 
@@ -98,7 +112,8 @@ def covered():
             note("offset in water", water.offset, water.u_offset, offset)
             days = np.sort(random.uniform(0, 365, CHECKS))
             checks = offset + rate * days / 30 + random.normal(0, noise, CHECKS)
-            found = drift.drift(days, checks, noise)
+            checks[ADJUSTED:] -= 0.2
+            found = drift.drift(days, checks, noise, np.arange(CHECKS) == ADJUSTED)
             note("drift", found.rate, found.u_rate, rate)
     return {what: np.mean(hits) for what, hits in answers.items()}
 

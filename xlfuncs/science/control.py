@@ -66,20 +66,24 @@ class Limits:
     range_high: float
 
 
-def limits(values: Array) -> Limits:
+def limits(values: Array, as_left: NDArray[np.bool_] | None = None) -> Limits:
     """Limits of a chart of individuals from its own values; NaN with fewer than two.
 
     Centre ± 3·R/d2 with R the mean of |difference of neighbours|, and D4·R for those differences.
+    `as_left` marks values after an adjustment: the step to them is no moving range, and the centre
+    is that of the others.
     Source: ISO 7870-2:2013, chart of individuals and moving ranges of two.
 
     >>> found = limits(np.array([1.0, 1.2, 1.0, 1.2]))
     >>> round(found.centre, 3), round(found.low, 3), round(found.high, 3)
     (1.1, 0.568, 1.632)
     """
-    if values.size < 2:
+    found = np.ones(values.shape, dtype=bool) if as_left is None else ~as_left
+    ranges = np.abs(np.diff(values))[found[1:]]
+    if ranges.size == 0:
         return Limits(*(float("nan"),) * 4)
-    factors, centre = constants(2), float(np.mean(values))
-    spread = float(np.mean(np.abs(np.diff(values))))
+    factors, centre = constants(2), float(np.mean(values[found]))
+    spread = float(np.mean(ranges))
     return Limits(
         centre, centre - factors.e2 * spread, centre + factors.e2 * spread, factors.d4 * spread
     )

@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xlfuncs.science.arrays import Array, Real
-from xlfuncs.science.calibration import weighted_line
+
+#: Which checks were made after an adjustment.
+Marks = NDArray[np.bool_]
 
 #: Days that a drift is stated for.
 PERIOD = 30.0
@@ -35,34 +37,39 @@ class Drift:
     checks: int
 
 
-def undo_adjustments(offsets: Array, as_left: NDArray[np.bool_]) -> Array:
-    """Offsets as they would have been found if nobody had ever turned the screw.
-
-    `as_left` marks checks that were made after an adjustment; each takes away the step from the
-    check before it.  The first check has nothing to be compared with.
-
-    >>> undo_adjustments(np.array([0.1, 0.3, 0.0, 0.1]), np.array([False, False, True, False]))
-    array([0.1, 0.3, 0.3, 0.4])
-    """
-    steps: Array = np.diff(offsets, prepend=offsets[:1])
-    undone: Array = offsets - np.cumsum(np.where(as_left, steps, 0.0))
-    return undone
-
-
-def drift(days: Array, offsets: Array, u: Real) -> Drift:
+def drift(days: Array, offsets: Array, u: Real, as_left: Marks | None = None) -> Drift:
     """Drift per 30 days: weighted straight line of offset over time.
 
-    `u` is the standard uncertainty of each offset.  NaN with fewer than two days.
+    `u` is the standard uncertainty of each offset.  `as_left` marks checks that were made after an
+    adjustment: from each of them on the line has a level of its own, but the same slope, so that
+    an adjustment is no drift.  Checks stand in the order of time.  NaN where no two checks of one
+    level lie on different days.
 
     >>> found = drift(np.array([0.0, 30.0, 60.0]), np.array([0.0, 0.1, 0.2]), 0.05)
     >>> round(found.rate, 3), round(found.u_rate, 4)
     (0.1, 0.0354)
     """
-    if days.size < 2 or np.ptp(days) == 0:
+    marks = np.zeros(days.shape, dtype=bool) if as_left is None else as_left
+    level = np.cumsum(marks)
+    weights = np.broadcast_to(1 / np.asarray(u, dtype=float) ** 2, days.shape)
+    total = np.bincount(level, weights)
+
+    def from_level(values: Array) -> Array:
+        means = np.bincount(level, weights * values) / np.where(total == 0, 1.0, total)
+        return np.asarray(values - means[level])
+
+    if days.size == 0:
+        return Drift(float("nan"), float("nan"), float("nan"), 0)
+    time, moved = from_level(days), from_level(offsets)
+    spread = float(np.sum(weights * time**2))
+    # Means leave a hair of rounding where all days are equal.
+    if spread <= 1e-12 * float(np.sum(weights)):
         return Drift(float("nan"), float("nan"), float("nan"), days.size)
-    line = weighted_line(days - np.mean(days), offsets, u)
-    expected = float(np.mean(1 / np.broadcast_to(u, days.shape) ** 2)) ** -0.5
-    return Drift(PERIOD * line.slope, PERIOD * line.u_slope, line.residual / expected, line.points)
+    slope = float(np.sum(weights * time * moved)) / spread
+    freedom = days.size - len(set(level.tolist())) - 1
+    chi_square = float(np.sum(weights * (moved - slope * time) ** 2))
+    scatter = (chi_square / freedom) ** 0.5 if freedom > 0 else float("nan")
+    return Drift(PERIOD * slope, PERIOD * spread**-0.5, scatter, days.size)
 
 
 def staircase(
