@@ -188,9 +188,9 @@ def _kill_office_of(pipe):
 
 
 def test_a_killed_office_is_started_again(needs_office, small, monkeypatch, processes):
-    expected = runner.compute(small)
     _killing(monkeypatch, 1)
-    assert runner.compute(small) == expected
+    assert runner.compute(small)["Log", "B1"] == WORT_SG(12.4)
+    assert _offices(processes) > 1
     _nothing_is_left(processes)
 
 
@@ -204,7 +204,6 @@ def test_an_office_killed_each_time(needs_office, small, monkeypatch, processes)
 
 
 def test_not_done_in_time(needs_office, small, tmp_path, processes):
-    runner.compute(small)
     with pytest.raises(OfficeProblem, match=r"^small.xlsx: LibreOffice was not done after 0.2 s"):
         runner.compute(small, timeout=0.2)
     out = tmp_path / "out.pdf"

@@ -1,0 +1,79 @@
+"""LibreOffice Calc: our array call against Calc's own formula for the same, and whole runs."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from statistics import median
+from unittest.mock import patch
+
+from openpyxl import Workbook
+from openpyxl.worksheet.formula import ArrayFormula
+
+from benchmarks.measuring import Measure, seconds
+from xlfuncs.hosts.calc import runner
+from xlfuncs.hosts.calc.install import numpy_for
+from xlfuncs.hosts.calc.offices import OfficeProblem, choose_office
+from xlfuncs.workbook import build
+from xlfuncs.workbook.vocabulary import Choices
+
+ROWS = 10_000
+NATIVE = f"=(A1:A{ROWS}-1)*1000"
+OURS = f'=GRAVITY_CONVERT(A1:A{ROWS},"SG","Points")'
+
+
+def measures() -> Iterator[Measure]:
+    try:
+        numpy_for(choose_office())
+    except OfficeProblem as problem:
+        print(f"LibreOffice is not measured: {problem}", file=sys.stderr)
+        return
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        with patch.dict(os.environ, XDG_CACHE_HOME=name, LOCALAPPDATA=name):
+            yield from _whole_runs(folder)
+            yield from _recalculations(folder)
+
+
+def _whole_runs(folder: Path) -> Iterator[Measure]:
+    example = _example(folder)
+
+    def printed() -> None:
+        runner.print_pdf(example, folder / "example.pdf")
+
+    [fresh] = seconds(printed, runs=1)  # makes the kept profile too
+    yield Measure("Calc, example to PDF, fresh profile", fresh, 6, "s")
+    [kept] = seconds(printed, runs=5)
+    yield Measure("Calc, example to PDF, kept profile", kept, 2.5, "s")
+
+
+def _recalculations(folder: Path) -> Iterator[Measure]:
+    native, ours = _column(folder / "native.xlsx", NATIVE), _column(folder / "ours.xlsx", OURS)
+    taken: dict[Path, list[float]] = {native: [], ours: []}
+    for _ in range(3):  # in turns, so that a busy machine slows both alike
+        for path, times in taken.items():
+            times += runner.recalculation_seconds(path, repeats=9)
+    ratio = median(taken[ours]) / median(taken[native])
+    yield Measure("Calc, array call over 10,000 rows", ratio, 6, "× Calc's own array formula")
+    full = median(runner.recalculation_seconds(_example(folder), repeats=9))
+    yield Measure("Calc, hard recalculation of the example", full, 0.5, "s")
+
+
+def _example(folder: Path) -> Path:
+    path = folder / "example.xlsx"
+    if not path.exists():
+        path.write_bytes(build.to_bytes(build.build(Choices(example=True))))
+    return path
+
+
+def _column(path: Path, formula: str) -> Path:
+    book = Workbook()
+    sheet = book.active
+    for row in range(1, ROWS + 1):
+        sheet.cell(row, 1).value = 1.02 + row * 1e-6
+    sheet["B1"] = ArrayFormula(f"B1:B{ROWS}", formula)
+    book.save(path)
+    return path
