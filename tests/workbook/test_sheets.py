@@ -133,7 +133,7 @@ def test_us_units_give_the_same_gravity_and_volume(computed):
         (reading({"name": None}, 12), "choose an instrument"),
         (
             reading(FIELD, 7, stage="fermenting"),
-            "alcohol in the sample: not a gravity without a correction",
+            "alcohol in the sample: enter it on the sheet Fermentation",
         ),
         (reading(FIELD, 12), None),
     ],

@@ -10,7 +10,19 @@ from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.writer.excel import ExcelWriter
 
-from xlfuncs.workbook import calibration, example, layout, log, setup, start, styles, targets
+from xlfuncs.workbook import (
+    calibration,
+    example,
+    example_brewday,
+    layout,
+    log,
+    pairs,
+    runoff,
+    setup,
+    start,
+    styles,
+    targets,
+)
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.vocabulary import Choices
 
@@ -28,10 +40,13 @@ def build(choices: Choices) -> Workbook:
     instruments, wanted = setup.add(book, choices, paper)
     checks = calibration.add(book, choices, paper)
     readings = log.add(book, choices, paper)
+    collected = runoff.add(book, choices, paper)
     targets.add(book, choices, paper)
+    pairs.add(book, choices, paper)
     _settings(book)
     if choices.example:
         example.fill(instruments, wanted, checks, readings, choices)
+        example_brewday.fill(collected, choices)
     book.defined_names[words.LAYOUT_NAME] = DefinedName(
         words.LAYOUT_NAME, attr_text=str(words.LAYOUT_VERSION)
     )

@@ -5,9 +5,14 @@ from __future__ import annotations
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-from xlfuncs.workbook import charts, layout, setup, styles
+from xlfuncs.workbook import brewhouse, charts, layout, setup, styles
 from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.correction import PER_INSTRUMENT, of_instrument
+from xlfuncs.workbook.correction import (
+    PER_INSTRUMENT,
+    is_hydrometer,
+    of_instrument,
+    without_glass,
+)
 from xlfuncs.workbook.layout import Column, Limits, Table
 
 CHECKS = 60
@@ -238,8 +243,7 @@ def _steps(sheet: Worksheet, top: int) -> None:
                 "celsius",
                 "Temperature",
                 "°C",
-                'UNIT_CONVERT(IF(step_no=0,"",IF(check_temperature="",'
-                'IF(unit_temperature="F",68,20),check_temperature)),unit_temperature,"C")',
+                f'IF(step_no=0,"",IF(check_temperature="",20,{brewhouse.celsius("check_temperature")}))',
             ),
             *(step(key, "As SG") for key in blocks["as_sg"]),
             *(step(key, "True", "°Bx at 20 °C") for key in blocks["refracted"]),
@@ -260,11 +264,12 @@ def _steps(sheet: Worksheet, top: int) -> None:
     rows = f"{steps.first}:$F${steps.last}"
     readings = f"$D${rows}"
     references = f"$H${steps.first}:$I${steps.last}"
-    scale = 'IF(step_kind="hydrometer",step_scale,"")'
+    hydrometer = is_hydrometer("step_kind")
+    scale = f'IF({hydrometer},step_scale,"")'
     steps.block(
         blocks["as_sg"],
         f'IF({scale}="Plato",GRAVITY_CONVERT(IF({scale}="Plato",{readings},""),"Plato","SG"),'
-        f'IF(step_kind="hydrometer",IF({readings}="","",{readings}),""))',
+        f'IF({hydrometer},IF({readings}="","",{readings}),""))',
     )
     steps.block(
         blocks["refracted"],
@@ -272,7 +277,11 @@ def _steps(sheet: Worksheet, top: int) -> None:
         f'IF(step_compensated="{words.YES}","",step_celsius))',
     )
     as_sg = f"{steps.letters['as_sg_1']}{steps.first}:{steps.letters['as_sg_3']}{steps.last}"
-    steps.block(blocks["floated"], f"HYDROMETER_SG({as_sg},step_celsius,step_reference_c)")
+    steps.block(
+        blocks["floated"],
+        f"HYDROMETER_SG({as_sg},{without_glass('step_kind', 'step_celsius')},"
+        f"{without_glass('step_kind', 'step_reference_c')})",
+    )
     refracted = (
         f"{steps.letters['refracted_1']}{steps.first}:{steps.letters['refracted_3']}{steps.last}"
     )
@@ -280,7 +289,7 @@ def _steps(sheet: Worksheet, top: int) -> None:
     steps.block(blocks["true"], f'IF(step_kind="refractometer",{refracted},{floated})')
     steps.block(
         blocks["known"][:1],
-        'IF(step_no=0,"",IF(check_reference_1="",IF(step_kind="hydrometer",1,0),check_reference_1))',
+        f'IF(step_no=0,"",IF(check_reference_1="",IF({hydrometer},1,0),check_reference_1))',
     )
     steps.block(blocks["known"][1:], f'IF({references}="","",{references})')
     first, last = steps.letters["true_1"], steps.letters["true_3"]

@@ -31,6 +31,16 @@ def typed(cells: str) -> str:
     return f'IF({cells}="","",{cells})'
 
 
+def is_hydrometer(kind: str) -> str:
+    """Formula: 1 where an instrument is a hydrometer, of glass or floating; else 0."""
+    return f'((({kind}="{words.HYDROMETER}")+({kind}="{words.FLOATING}"))>0)'
+
+
+def without_glass(kind: str, celsius: str) -> str:
+    """Formula: a temperature, but that of the scale where there is no glass to correct for."""
+    return f'IF({kind}="{words.FLOATING}",20,{celsius})'
+
+
 def in_force(steps: str, instrument: str, date: str) -> tuple[Column, ...]:
     """The instrument of each line, and the calibration in force at its date."""
 
@@ -80,7 +90,61 @@ def in_force(steps: str, instrument: str, date: str) -> tuple[Column, ...]:
 
 def celsius(temperature: str, key: str = "celsius", heading: str = "Sample") -> Column:
     """A temperature in °C."""
-    return step(key, heading, "°C", f'UNIT_CONVERT({typed(temperature)},unit_temperature,"C")')
+    cells = typed(temperature)
+    return step(
+        key,
+        heading,
+        "°C",
+        f'IF(unit_temperature="C",{cells},UNIT_CONVERT({cells},unit_temperature,"C"))',
+    )
+
+
+def original(gravity: str, key: str = "original_sg") -> Column:
+    """An original gravity, typed in the unit of gravities, as SG."""
+    cells = typed(gravity)
+    return step(
+        key,
+        "Original, typed",
+        "SG",
+        f'IF(unit_gravity="SG",{cells},GRAVITY_CONVERT({cells},unit_gravity,"SG"))',
+    )
+
+
+def lacks(
+    steps: str,
+    instrument: str,
+    date: str,
+    reading: str,
+    temperature: str,
+    *own: tuple[str, str],
+    otherwise: str = '""',
+) -> str:
+    """Formula: what the figure of each line lacks, in words; `own` are a sheet's conditions."""
+    remarks = (
+        (f'{reading}=""', '""'),
+        (f'{instrument}=""', '"choose an instrument"'),
+        (f"{steps}_no=0", '"instrument is not on Setup"'),
+        *own,
+        (
+            f'({steps}_kind="{words.HYDROMETER}")*({temperature}="")',
+            '"sample temperature is missing"',
+        ),
+        (f'{date}=""', '"no date: no calibration applied"'),
+        (f"{steps}_check_date=0", '"no calibration check before this date"'),
+        (
+            f'({steps}_kind="{words.REFRACTOMETER}")*({steps}_compensated<>"{words.YES}")'
+            f'*({temperature}="")',
+            '"no temperature: 20 °C (68 °F) assumed"',
+        ),
+        (
+            f"{date}-{steps}_check_date>" + of_instrument(f"{steps}_no", "interval"),
+            '"calibration check was overdue"',
+        ),
+    )
+    remark = otherwise
+    for condition, text in reversed(remarks):
+        remark = f"IF({condition},{text},{remark})"
+    return remark
 
 
 def refractometer(steps: str, reading: str) -> tuple[Column, ...]:
@@ -119,22 +183,28 @@ def wort(steps: str) -> tuple[Column, ...]:
 
 
 def hydrometer(steps: str, reading: str) -> tuple[Column, ...]:
-    """SG of the lines read on a hydrometer, in SG or °Plato, and its standard uncertainty."""
-    plato = f'({steps}_kind="{words.HYDROMETER}")*({steps}_scale="Plato")'
+    """SG of the lines read on a hydrometer, in SG or °Plato, and its standard uncertainty.
+
+    A floating hydrometer has no glass to correct for: it counts as read at its own reference.
+    """
+    floats = is_hydrometer(f"{steps}_kind")
+    plato = f'{floats}*({steps}_scale="Plato")'
+    shown = f'IF({floats},{typed(reading)},"")'
     return (
         step(
             "as_sg",
             "Hydrometer",
             "as SG",
-            f'IF({plato},GRAVITY_CONVERT(IF({plato},{typed(reading)},""),"Plato","SG"),'
-            f'IF({steps}_kind="{words.HYDROMETER}",{typed(reading)},""))',
+            f"IF(SUMPRODUCT({plato})=0,{shown},"
+            f'IF({plato},GRAVITY_CONVERT(IF({plato},{typed(reading)},""),"Plato","SG"),{shown}))',
         ),
         step(
             "floated_sg",
             "Hydrometer",
             "SG",
             f"HYDROMETER_SG(IF(ISNUMBER({steps}_as_sg),{steps}_as_sg-{steps}_offset,"
-            f"{steps}_as_sg),{steps}_celsius,{steps}_reference_c)",
+            f"{steps}_as_sg),{without_glass(f'{steps}_kind', f'{steps}_celsius')},"
+            f"{without_glass(f'{steps}_kind', f'{steps}_reference_c')})",
         ),
         step(
             "floated_u",

@@ -67,6 +67,13 @@ def dates() -> Limits:
     return Limits("date", "36526", "73050", "A date from 2000 on; a time may follow it")
 
 
+def gravities(message: str) -> Limits:
+    """A gravity in the unit of gravities that is chosen on Setup."""
+    return Limits.between(
+        'IF(unit_gravity="Plato",0.1,1)', 'IF(unit_gravity="Plato",45,1.206)', message
+    )
+
+
 @dataclass(frozen=True)
 class Column:
     """One column of a table.
@@ -207,6 +214,30 @@ def entry(
     name(sheet, key, f"C{row}")
     if limits:
         limits.add_to(sheet, f"C{row}")
+
+
+def answer(
+    sheet: Worksheet,
+    row: int,
+    label: str,
+    key: str,
+    formula: str,
+    explanation: str = "",
+    number_format: str = styles.PLAIN,
+    left: int = 2,
+) -> None:
+    """A labelled computed cell: label in B, cell in C with a name, explanation in D.
+
+    `left` is the number of the label's column, where that is not B.
+    """
+    at_label, at_cell, at_explanation = (f"{get_column_letter(left + i)}{row}" for i in range(3))
+    sheet[at_label], sheet[at_label].style = label, styles.LABEL
+    cell = sheet[at_cell]
+    cell.value, cell.style, cell.number_format = "=" + formula, styles.RESULT, number_format
+    if number_format == styles.PLAIN:
+        cell.alignment = styles.WORDS
+    sheet[at_explanation], sheet[at_explanation].style = explanation, styles.LEAD
+    name(sheet, key, at_cell)
 
 
 def title(sheet: Worksheet, text: str, lead: str, last_column: str) -> None:

@@ -7,7 +7,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.workbook import correction, layout, styles
 from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.correction import of_instrument, typed
+from xlfuncs.workbook.correction import typed
 from xlfuncs.workbook.layout import Column, Limits, Table
 
 _TOP = 4
@@ -107,33 +107,17 @@ def _results(sheet: Worksheet, choices: words.Choices) -> Table:
         return Column(key, heading, hint, width, number_format, formula, styles.RESULT)
 
     fermented = "+".join(f'(log_stage="{stage}")' for stage in words.FERMENTED_STAGES)
-    remarks = (
-        ('log_reading=""', '""'),
-        ('log_instrument=""', '"choose an instrument"'),
-        ("way_no=0", '"instrument is not on Setup"'),
+    remark = correction.lacks(
+        "way",
+        "log_instrument",
+        "log_date",
+        "log_reading",
+        "log_temperature",
         (
             f'(way_kind="{words.REFRACTOMETER}")*(({fermented})>0)',
-            '"alcohol in the sample: not a gravity without a correction"',
-        ),
-        (
-            f'(way_kind="{words.HYDROMETER}")*(log_temperature="")',
-            '"sample temperature is missing"',
-        ),
-        ('log_date=""', '"no date: no calibration applied"'),
-        ("way_check_date=0", '"no calibration check before this date"'),
-        (
-            f'(way_kind="{words.REFRACTOMETER}")*(way_compensated<>"{words.YES}")'
-            '*(log_temperature="")',
-            '"no temperature: 20 °C (68 °F) assumed"',
-        ),
-        (
-            "log_date-way_check_date>" + of_instrument("way_no", "interval"),
-            '"calibration check was overdue"',
+            f'"alcohol in the sample: enter it on the sheet {words.FERMENTATION}"',
         ),
     )
-    remark = '""'
-    for condition, text in reversed(remarks):
-        remark = f"IF({condition},{text},{remark})"
     return Table(
         sheet,
         "log",
@@ -155,7 +139,7 @@ def _results(sheet: Worksheet, choices: words.Choices) -> Table:
                 9,
                 styles.SG,
                 f'IF(way_kind="{words.REFRACTOMETER}",IF(({fermented})>0,"",way_refracted_sg),'
-                f'IF(way_kind="{words.HYDROMETER}",way_floated_sg,""))',
+                "way_floated_sg)",
             ),
             result(
                 "u",

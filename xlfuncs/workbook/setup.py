@@ -5,8 +5,9 @@ from __future__ import annotations
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
+from xlfuncs.science.beer import ALCOHOL_FACTOR
 from xlfuncs.science.wort import WORT_FACTOR
-from xlfuncs.workbook import layout, styles
+from xlfuncs.workbook import brewhouse, layout, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.layout import Column, Limits, Table
 
@@ -24,15 +25,17 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> tuple[Table, Tabl
         "frame are yours; everything else is computed.",
         "K",
     )
-    _entries(sheet, choices)
-    instruments = _instruments(sheet, choices)
+    after_entries = _entries(sheet, choices)
+    after_factors = _beer_factors(sheet, after_entries)
+    instruments = _instruments(sheet, choices, after_factors + 2)
     targets = _targets(sheet, choices, instruments.last + 3)
     sheet.column_dimensions["A"].width = 5
-    layout.page(sheet, paper, f"A1:K{targets.last}", landscape=True)
+    last = brewhouse.add(sheet, choices, targets.last + 2)
+    layout.page(sheet, paper, f"A1:K{last}", landscape=True)
     return instruments, targets
 
 
-def _entries(sheet: Worksheet, choices: words.Choices) -> None:
+def _entries(sheet: Worksheet, choices: words.Choices) -> int:
     sheet["A4"], sheet["A4"].style = "Units, wort, date", styles.SECTION
     lines = (
         (
@@ -76,6 +79,14 @@ def _entries(sheet: Worksheet, choices: words.Choices) -> None:
             "0.000",
         ),
         (
+            "Beer correction",
+            "beer_correction",
+            words.DEFAULT,
+            f"{words.FITTED} takes the factors from the sheet {words.PAIRS}; see below",
+            Limits.among(words.DEFAULT, words.FITTED),
+            styles.PLAIN,
+        ),
+        (
             "Volume, standard uncertainty",
             "u_volume",
             0.01,
@@ -96,10 +107,48 @@ def _entries(sheet: Worksheet, choices: words.Choices) -> None:
         row = _FIRST_ENTRY + number
         layout.entry(sheet, row, label, key, value, explanation, limits, number_format)
         sheet.merge_cells(f"D{row}:K{row}")
+    return row + 1
 
 
-def _instruments(sheet: Worksheet, choices: words.Choices) -> Table:
-    row = _FIRST_ENTRY + 9
+def _beer_factors(sheet: Worksheet, row: int) -> int:
+    """The factors with which beer is corrected, as chosen: default, or fitted if there is a fit."""
+    fitted = f'(beer_factors="{words.FITTED}")'
+    layout.answer(
+        sheet,
+        row,
+        "Factors in use for beer",
+        "beer_factors",
+        f'IF((beer_correction="{words.FITTED}")*ISNUMBER(fit_wort_factor),"{words.FITTED}",'
+        f'"{words.DEFAULT}")',
+        f'=IF({fitted},"from "&fit_pairs&" pairs",IF(beer_correction="{words.FITTED}",'
+        f'"there is no fit on the sheet {words.PAIRS} yet",""))',
+    )
+    lines = (
+        ("Wort factor for beer", "beer_wort_factor", "fit_wort_factor", "wort_factor", ""),
+        (
+            "Its standard uncertainty",
+            "beer_u_wort_factor",
+            "fit_u_wort_factor",
+            "u_wort_factor",
+            "",
+        ),
+        (
+            "Alcohol factor for beer",
+            "beer_alcohol_factor",
+            "fit_alcohol_factor",
+            f"{ALCOHOL_FACTOR:g}",
+            "refraction of the alcohol, over that of pure ethanol",
+        ),
+    )
+    sheet.merge_cells(f"D{row}:K{row}")
+    for label, key, fit, default, explanation in lines:
+        row += 1
+        layout.answer(sheet, row, label, key, f"IF({fitted},{fit},{default})", explanation, "0.000")
+        sheet.merge_cells(f"D{row}:K{row}")
+    return row + 1
+
+
+def _instruments(sheet: Worksheet, choices: words.Choices, row: int) -> Table:
     sheet[f"A{row - 1}"], sheet[f"A{row - 1}"].style = "Instruments", styles.SECTION
     table = Table(
         sheet,
@@ -109,7 +158,7 @@ def _instruments(sheet: Worksheet, choices: words.Choices) -> Table:
         (
             Column("no", "No.", width=5, format=styles.WHOLE, style=styles.LABEL),
             Column("name", "Name", "as the log calls it", width=30),
-            Column("kind", "Kind", "choose", width=14, limits=Limits.among(*words.KINDS)),
+            Column("kind", "Kind", "choose", width=19, limits=Limits.among(*words.KINDS)),
             Column(
                 "scale",
                 "Scale",
@@ -178,11 +227,7 @@ def _instruments(sheet: Worksheet, choices: words.Choices) -> Table:
 
 def _targets(sheet: Worksheet, choices: words.Choices, row: int) -> Table:
     sheet[f"A{row - 1}"], sheet[f"A{row - 1}"].style = "Recipe targets", styles.SECTION
-    gravity = Limits.between(
-        'IF(unit_gravity="Plato",0.1,1)',
-        'IF(unit_gravity="Plato",45,1.206)',
-        "A gravity in the unit chosen above: SG such as 1.048, or °Plato",
-    )
+    gravity = layout.gravities("A gravity in the unit chosen above: SG such as 1.048, or °Plato")
     volume = Limits.between(0, 1000000, "A volume at 20 °C (68 °F), in the unit chosen above")
     table = Table(
         sheet,

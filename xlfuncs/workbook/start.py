@@ -23,6 +23,11 @@ _STEPS = (
         words.TARGETS,
         "See what hit its target, what missed, and what is too close to call.",
     ),
+    (
+        words.PAIRS,
+        "Read some beers on refractometer and hydrometer both: it fits your own correction for "
+        "alcohol and says how far to trust it. Setup chooses between it and the default.",
+    ),
 )
 
 _CAUTIONS = (

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-REFRACTOMETER, HYDROMETER = "refractometer", "hydrometer"
-KINDS = (REFRACTOMETER, HYDROMETER)
+REFRACTOMETER, HYDROMETER, FLOATING = "refractometer", "hydrometer", "floating hydrometer"
+KINDS = (REFRACTOMETER, HYDROMETER, FLOATING)
 HYDROMETER_SCALES = ("SG", "Plato")
 YES, NO = "yes", "no"
+#: Factors with which a refractometer reading of beer is corrected for alcohol.
+DEFAULT, FITTED = "default", "fitted"
 
+INTO_FERMENTER = "into fermenter"
 #: Stages that have a target, in the order of the day.
 TARGET_STAGES = (
     "first runnings",
     "runoff end",
     "before boil",
     "after boil",
-    "into fermenter",
+    INTO_FERMENTER,
 )
 #: Stages at which yeast is at work, so that a refractometer needs a correction for alcohol.
 FERMENTED_STAGES = ("fermenting", "packaged")
@@ -27,15 +30,18 @@ STAGES = (
     "before boil",
     "during boil",
     "after boil",
-    "into fermenter",
+    INTO_FERMENTER,
     *FERMENTED_STAGES,
 )
 
 VOLUME_UNITS = ("L", "hL", "US gal", "imp gal", "US bbl", "UK bbl")
 TEMPERATURE_UNITS = ("C", "F")
 GRAVITY_SCALES = ("SG", "Plato")
+MASS_UNITS = ("kg", "lb")
 
 START, SETUP, CALIBRATION, LOG, TARGETS = "Start", "Setup", "Calibration", "Log", "Targets"
+RUNOFF, KETTLE, BLEND, CARD = "Runoff", "Kettle", "Blend", "Batch sheet"
+PAIRS, FERMENTATION = "Pairs", "Fermentation"
 
 #: Marks a workbook as one of ours, and says which layout it has.
 LAYOUT_NAME, LAYOUT_VERSION = "gravity_log_layout", 1
@@ -59,6 +65,11 @@ class Choices:
     def temperature_unit(self) -> str:
         """Unit of temperatures that a new workbook starts with."""
         return "F" if self.units == "us" else "C"
+
+    @property
+    def mass_unit(self) -> str:
+        """Unit of masses that a new workbook starts with."""
+        return "lb" if self.units == "us" else "kg"
 
     @property
     def gravity_scale(self) -> str:
