@@ -130,6 +130,20 @@ def test_without_numpy_the_cell_names_the_command(needs_office, small, tmp_path,
     assert runner.compute(small)["Log", "B1"] == expected
 
 
+def test_the_function_wizard_explains_every_function(needs_office, tmp_path, monkeypatch):
+    profile = runner._profile(needs_office, tmp_path, True, 60)
+    monkeypatch.setattr(session, "_DRIVER", Path(__file__).with_name("wizard_driver.py"))
+    task = {"do": "wizard", "names": " ".join(CATALOGUE)}
+    found = session.run(needs_office, profile, task, 60)["found"]
+    assert found == {
+        name: {
+            "description": function.documentation.summary,
+            "arguments": [[a.name, a.help, a.optional] for a in function.arguments],
+        }
+        for name, function in CATALOGUE.items()
+    }
+
+
 # --- several, and the kept profile ------------------------------
 
 

@@ -6,6 +6,7 @@ Runs inside the office, in the office's own Python; `addin` packs it.
 # ruff: noqa: D102 - UNO says what its methods are for
 from __future__ import annotations
 
+import gc
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -114,3 +115,6 @@ for service in (AddIn, AfterLoad):
     g_ImplementationHelper.addImplementation(
         service, service.name, (*SERVICES[service.name], service.name)
     )
+
+gc.collect()
+gc.freeze()  # or Python would look through all of numpy again and again during a column's call
