@@ -5,9 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 REFRACTOMETER, HYDROMETER, FLOATING = "refractometer", "hydrometer", "floating hydrometer"
-KINDS = (REFRACTOMETER, HYDROMETER, FLOATING)
+THERMOMETER = "thermometer"
+KINDS = (REFRACTOMETER, HYDROMETER, FLOATING, THERMOMETER)
 HYDROMETER_SCALES = ("SG", "Plato")
 YES, NO = "yes", "no"
+#: A check before anything was done to the instrument, and after.
+AS_FOUND, AS_LEFT = "as found", "as left"
+#: Scales of a reference solution.
+REFERENCE_SCALES = ("SG", "Brix", "Plato")
 #: Factors with which a refractometer reading of beer is corrected for alcohol.
 DEFAULT, FITTED = "default", "fitted"
 
