@@ -10,17 +10,27 @@ import datetime
 from xlfuncs.science import gravity, units
 from xlfuncs.workbook import layout
 from xlfuncs.workbook.layout import Table
-from xlfuncs.workbook.vocabulary import HYDROMETER, NO, REFRACTOMETER, TARGETS, YES, Choices
+from xlfuncs.workbook.vocabulary import (
+    FLOATING,
+    HYDROMETER,
+    NO,
+    REFRACTOMETER,
+    TARGETS,
+    YES,
+    Choices,
+)
 
-AS_OF = datetime.datetime(2026, 3, 14)
+AS_OF = datetime.datetime(2026, 3, 17)
 
-_FIELD, _BENCH, _GLASS = "Field refractometer", "Bench refractometer", "Glass hydrometer"
+FIELD, BENCH, GLASS = "Field refractometer", "Bench refractometer", "Glass hydrometer"
+FLOATER = "Floating hydrometer"
 
 _INSTRUMENTS = (
     # name, kind, scale, compensated, reference °C, u, tolerance, interval
-    (_FIELD, REFRACTOMETER, None, NO, None, 0.1, 0.2, 45),
-    (_BENCH, REFRACTOMETER, None, YES, None, 0.06, 0.15, 90),
-    (_GLASS, HYDROMETER, "SG", None, 20, 0.0005, 0.001, 365),
+    (FIELD, REFRACTOMETER, None, NO, None, 0.1, 0.2, 45),
+    (BENCH, REFRACTOMETER, None, YES, None, 0.06, 0.15, 90),
+    (GLASS, HYDROMETER, "SG", None, 20, 0.0005, 0.001, 365),
+    (FLOATER, FLOATING, "SG", None, None, 0.001, 0.003, 90),
 )
 
 _TARGETS = (
@@ -34,38 +44,39 @@ _TARGETS = (
 
 _CHECKS = (
     # instrument, date, °C, readings, references beyond water, note
-    (_FIELD, (2025, 9, 6), 19, (0.1, 10.1), (10.0,), "as received"),
-    (_BENCH, (2025, 9, 6), None, (0.0, 10.0, 20.1), (10.0, 20.0), "as received"),
-    (_GLASS, (2025, 9, 6), 20, (1.0005, 1.0405), (1.0400,), "as received"),
-    (_FIELD, (2025, 10, 11), 18, (0.0, 10.0), (10.0,), ""),
-    (_FIELD, (2025, 11, 22), 17, (0.0, 9.9), (10.0,), ""),
-    (_BENCH, (2025, 12, 6), None, (0.0, 10.1, 20.1), (10.0, 20.0), ""),
-    (_FIELD, (2026, 1, 10), 18, (0.2, 10.2), (10.0,), "it fell off the bench"),
-    (_FIELD, (2026, 2, 14), 19, (0.3, 10.3), (10.0,), "as found"),
-    (_FIELD, (2026, 2, 14), 19, (0.0, 10.0), (10.0,), "as left: zero screw turned"),
-    (_FIELD, (2026, 3, 7), 20, (0.1,), (), "water only"),
-    (_BENCH, (2026, 3, 7), None, (0.1, 10.1), (10.0,), ""),
+    (FIELD, (2025, 9, 6), 19, (0.1, 10.1), (10.0,), "as received"),
+    (BENCH, (2025, 9, 6), None, (0.0, 10.0, 20.1), (10.0, 20.0), "as received"),
+    (GLASS, (2025, 9, 6), 20, (1.0005, 1.0405), (1.0400,), "as received"),
+    (FIELD, (2025, 10, 11), 18, (0.0, 10.0), (10.0,), ""),
+    (FIELD, (2025, 11, 22), 17, (0.0, 9.9), (10.0,), ""),
+    (BENCH, (2025, 12, 6), None, (0.0, 10.1, 20.1), (10.0, 20.0), ""),
+    (FIELD, (2026, 1, 10), 18, (0.2, 10.2), (10.0,), "it fell off the bench"),
+    (FIELD, (2026, 2, 14), 19, (0.3, 10.3), (10.0,), "as found"),
+    (FIELD, (2026, 2, 14), 19, (0.0, 10.0), (10.0,), "as left: zero screw turned"),
+    (FIELD, (2026, 3, 7), 20, (0.1,), (), "water only"),
+    (BENCH, (2026, 3, 7), None, (0.1, 10.1), (10.0,), ""),
+    (FLOATER, (2026, 3, 7), 20, (1.002,), (), "in a jar of water"),
 )
 
-_OAT, _DARK = "12 oat pale", "13 dark mild"
+OAT, _DARK = "12 oat pale", "13 dark mild"
 
 _READINGS = (
     # moment, batch, stage, instrument, reading, sample °C, litres, volume °C, note
-    ((2026, 3, 7, 9, 50), _OAT, "mash", _FIELD, 17.6, 27, None, None, "iodine clear"),
-    ((2026, 3, 7, 10, 20), _OAT, "first runnings", _FIELD, 18.2, 26, None, None, ""),
-    ((2026, 3, 7, 10, 45), _OAT, "runoff", _FIELD, 9.3, 27, 14.0, 70, ""),
-    ((2026, 3, 7, 11, 5), _OAT, "runoff", _FIELD, 5.1, 26, 21.0, 70, ""),
-    ((2026, 3, 7, 11, 20), _OAT, "runoff end", _FIELD, 2.6, 26, 28.9, 70, "stopped here"),
-    ((2026, 3, 7, 11, 40), _OAT, "before boil", _FIELD, 11.0, 25, 28.8, 72, ""),
-    ((2026, 3, 7, 12, 20), _OAT, "during boil", _FIELD, 12.1, 25, None, None, ""),
-    ((2026, 3, 7, 13, 0), _OAT, "after boil", _FIELD, 13.2, 24, 24.4, 98, ""),
-    ((2026, 3, 7, 13, 40), _OAT, "into fermenter", _BENCH, 13.3, None, 22.1, 19, ""),
-    ((2026, 3, 7, 13, 45), _OAT, "into fermenter", _GLASS, 1.0515, 19, 22.1, 19, "same wort"),
-    ((2026, 3, 12, 18, 0), _OAT, "fermenting", _GLASS, 1.014, 19, None, None, ""),
-    ((2026, 3, 14, 9, 30), _DARK, "first runnings", _FIELD, 17.9, 24, None, None, ""),
-    ((2026, 3, 14, 10, 40), _DARK, "runoff end", _FIELD, 3.6, 24, 27.7, 68, ""),
-    ((2026, 3, 14, 11, 0), _DARK, "before boil", _FIELD, 10.8, 24, 27.8, 70, ""),
-    ((2026, 3, 14, 12, 20), _DARK, "after boil", _BENCH, 12.5, None, 24.6, 98, ""),
+    ((2026, 3, 7, 9, 50), OAT, "mash", FIELD, 17.6, 27, None, None, "iodine clear"),
+    ((2026, 3, 7, 10, 20), OAT, "first runnings", FIELD, 18.2, 26, None, None, ""),
+    ((2026, 3, 7, 10, 45), OAT, "runoff", FIELD, 9.3, 27, 14.0, 70, ""),
+    ((2026, 3, 7, 11, 5), OAT, "runoff", FIELD, 5.1, 26, 21.0, 70, ""),
+    ((2026, 3, 7, 11, 20), OAT, "runoff end", FIELD, 2.6, 26, 28.9, 70, "stopped here"),
+    ((2026, 3, 7, 11, 40), OAT, "before boil", FIELD, 11.0, 25, 28.8, 72, ""),
+    ((2026, 3, 7, 12, 20), OAT, "during boil", FIELD, 12.1, 25, None, None, ""),
+    ((2026, 3, 7, 13, 0), OAT, "after boil", FIELD, 13.2, 24, 24.4, 98, ""),
+    ((2026, 3, 7, 13, 40), OAT, "into fermenter", BENCH, 13.3, None, 22.1, 19, ""),
+    ((2026, 3, 7, 13, 45), OAT, "into fermenter", GLASS, 1.0515, 19, 22.1, 19, "same wort"),
+    ((2026, 3, 12, 18, 0), OAT, "fermenting", GLASS, 1.014, 19, None, None, ""),
+    ((2026, 3, 14, 9, 30), _DARK, "first runnings", FIELD, 17.9, 24, None, None, ""),
+    ((2026, 3, 14, 10, 40), _DARK, "runoff end", FIELD, 3.6, 24, 27.7, 68, ""),
+    ((2026, 3, 14, 11, 0), _DARK, "before boil", FIELD, 10.8, 24, 27.8, 70, ""),
+    ((2026, 3, 14, 12, 20), _DARK, "after boil", BENCH, 12.5, None, 24.6, 98, ""),
 )
 
 
@@ -88,7 +99,7 @@ def fill(
         return float(gravity.convert(sg, "SG", choices.gravity_scale))
 
     layout.put(instruments.sheet, "as_of", AS_OF)
-    layout.put(readings.sheet.parent[TARGETS], "target_batch", _OAT)
+    layout.put(readings.sheet.parent[TARGETS], "target_batch", OAT)
     for row, (name, kind, scale, compensated, reference, u, tolerance, interval) in enumerate(
         _INSTRUMENTS
     ):

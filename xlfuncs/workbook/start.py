@@ -28,6 +28,11 @@ _STEPS = (
         "Read some beers on refractometer and hydrometer both: it fits your own correction for "
         "alcohol and says how far to trust it. Setup chooses between it and the default.",
     ),
+    (
+        words.FERMENTATION,
+        "Follow each batch in the fermenter: gravity corrected for alcohol, attenuation, alcohol "
+        "by volume, and where it may end.",
+    ),
 )
 
 _CAUTIONS = (
