@@ -13,7 +13,9 @@ from openpyxl.writer.excel import ExcelWriter
 from xlfuncs.workbook import (
     calibration,
     example,
+    example_beer,
     example_brewday,
+    fermentation,
     layout,
     log,
     pairs,
@@ -42,10 +44,12 @@ def build(choices: Choices) -> Workbook:
     readings = log.add(book, choices, paper)
     collected = runoff.add(book, choices, paper)
     targets.add(book, choices, paper)
-    pairs.add(book, choices, paper)
+    pairs_read = pairs.add(book, choices, paper)
+    fermentations = fermentation.add(book, choices, paper)
     _settings(book)
     if choices.example:
         example.fill(instruments, wanted, checks, readings, choices)
+        example_beer.fill(pairs_read, fermentations, choices)
         example_brewday.fill(collected, choices)
     book.defined_names[words.LAYOUT_NAME] = DefinedName(
         words.LAYOUT_NAME, attr_text=str(words.LAYOUT_VERSION)

@@ -55,6 +55,7 @@ def _batch(sheet: Worksheet) -> None:
     sheet[f"B{_BATCH}"].alignment = styles.WORDS
     sheet[f"C{_BATCH}"] = "choose a batch of this sheet; blank shows the last one"
     sheet[f"C{_BATCH}"].style = styles.LEAD
+    sheet[f"C{_BATCH}"].alignment = styles.WORDS
     layout.name(sheet, "ferment_chosen", f"B{_BATCH}")
     whole = "ISNUMBER(forecast_final)"
     lines = (
@@ -73,7 +74,9 @@ def _batch(sheet: Worksheet) -> None:
             "", styles.DATE,
         ),
         (
-            "State", "ferment_state", "FERMENTATION_STATE(curve_day,curve_sg)",
+            "State", "ferment_state",
+            # Calc finds a word of ours equal to a word of a formula only once it is joined.
+            'FERMENTATION_STATE(curve_day,curve_sg)&""',
             '=IF(ferment_state="steady","not a proof that it has ended","")', styles.PLAIN,
         ),
         (
@@ -174,7 +177,7 @@ def _results(sheet: Worksheet, choices: words.Choices) -> None:
         (
             result(
                 "original_sg", "Original", "SG 20/20", 9, styles.SG,
-                'IF(ferment_reading="","",IF(sample_typed_sg<>"",sample_typed_sg,'
+                'IF(ferment_reading="","",IF(ferment_original<>"",sample_typed_sg,'
                 'IF(sample_pitch=0,"",LOOKUP(sample_pitch,pitch_row,pitch_sg))))',
             ),
             result(
@@ -195,11 +198,11 @@ def _results(sheet: Worksheet, choices: words.Choices) -> None:
             ),
             result("abv", "Alcohol", "% by volume", 9, "0.0", f"BEER_ABV({','.join(pairs)})"),
             result(
-                "method", "Method", "", 37, styles.PLAIN,
+                "method", "Method", "", 34, styles.PLAIN,
                 'IF((ferment_reading="")+(sample_no=0)>0,"",IF('
                 f'{refractometer},sample_kind&", balance, "&beer_factors&" factors",sample_kind))',
             ),
-            result("remark", "Remark", "", 36, styles.PLAIN, remark),
+            result("remark", "Remark", "", 30, styles.PLAIN, remark),
         ),
         left=_RESULTS,
     ).write()  # fmt: skip
@@ -228,7 +231,7 @@ def _steps(sheet: Worksheet, choices: words.Choices) -> Table:
                 "u_original",
                 "Original",
                 "u of SG",
-                'IF(sample_typed_sg<>"","",IF(sample_pitch=0,"",LOOKUP(sample_pitch,pitch_row,pitch_u)))',
+                'IF(ferment_original<>"","",IF(sample_pitch=0,"",LOOKUP(sample_pitch,pitch_row,pitch_u)))',
             ),
             step(
                 "corrected_sg",
@@ -322,6 +325,8 @@ def _curve(sheet: Worksheet, choices: words.Choices, left: int) -> Table:
         tuple(step(key, "Forecast", key.replace("_", " "), "") for key in _FORECAST),
         left=_STEPS + 3,
     ).write()
+    for row in (forecast.top, forecast.top + 1):  # they stand beside lines of common height
+        sheet.row_dimensions[row].height = 15
     forecast.block(_FORECAST, "FERMENTATION_FORECAST(curve_day,curve_sg)")
 
     def of_line(first: str, line: str) -> str:

@@ -211,6 +211,7 @@ def entry(
     cell.value, cell.style, cell.number_format = value, styles.INPUT, number_format
     sheet[f"D{row}"] = explanation
     sheet[f"D{row}"].style = styles.LEAD
+    sheet[f"D{row}"].alignment = styles.WORDS
     name(sheet, key, f"C{row}")
     if limits:
         limits.add_to(sheet, f"C{row}")
@@ -237,6 +238,7 @@ def answer(
     if number_format == styles.PLAIN:
         cell.alignment = styles.WORDS
     sheet[at_explanation], sheet[at_explanation].style = explanation, styles.LEAD
+    sheet[at_explanation].alignment = styles.WORDS
     name(sheet, key, at_cell)
 
 

@@ -173,8 +173,8 @@ def _inputs(sheet: Worksheet, choices: words.Choices) -> Table:
         PAIRS,
         (
             Column("no", "Line", width=5, format=styles.WHOLE, style=styles.LABEL),
-            entered("date", "Date", "time if known", 12, styles.DATE, layout.dates()),
-            Column("beer", "Beer", "name and stage", width=20),
+            entered("date", "Date", "time if known", 11, styles.DATE, layout.dates()),
+            Column("beer", "Beer", "name and stage", width=18),
             entered(
                 "original", "Original gravity", "=unit_gravity", 10, choices.gravity_format,
                 layout.gravities("Gravity of the unfermented wort, in the unit chosen on Setup"),
@@ -206,8 +206,8 @@ def _results(sheet: Worksheet) -> None:
             '"not a hydrometer"',
         ),
         ("match_far=1", f'"more than {OUTLIER:g} deviations apart"'),
-        ('match_prism_lacks<>""', '"refractometer: "&match_prism_lacks'),
-        ('match_glass_lacks<>""', '"hydrometer: "&match_glass_lacks'),
+        ('match_prism_lacks<>""', '"drop: "&match_prism_lacks'),
+        ('match_glass_lacks<>""', '"jar: "&match_glass_lacks'),
     )
     remark = '""'
     for condition, text in reversed(remarks):
@@ -218,7 +218,7 @@ def _results(sheet: Worksheet) -> None:
         _TOP,
         PAIRS,
         (
-            result("brix", "Refractometer", "true °Bx", 13, styles.DEGREES, "prism_brix"),
+            result("brix", "True °Brix", "refractometer", 10, styles.DEGREES, "prism_brix"),
             result("sg", "Hydrometer", "SG 20/20", 11, styles.SG, "glass_floated_sg"),
             result(
                 "default_sg", "Corrected, default", "SG 20/20", 10, styles.SG,
@@ -351,6 +351,18 @@ def _match(sheet: Worksheet, left: int) -> Table:
             step("chart_sg", "Chart", "hydrometer", plotted("pair_sg")),
             step("chart_default", "Chart", "default", plotted("pair_default_sg")),
             step("chart_fitted", "Chart", "fitted", plotted("pair_fitted_sg")),
+            step(
+                "chart_default_off",
+                "Chart",
+                "default less hydrometer",
+                "match_chart_default-match_chart_sg",
+            ),
+            step(
+                "chart_fitted_off",
+                "Chart",
+                "fitted less hydrometer",
+                "match_chart_fitted-match_chart_sg",
+            ),
         ),
         left=left,
     ).write()
@@ -399,13 +411,16 @@ def _regression(sheet: Worksheet) -> Table:
             step("y", "Chart", "equal", ends("")),
             step("above", "Chart", "above", ends(f"+{BAND}")),
             step("below", "Chart", "below", ends(f"-{BAND}")),
+            step("zero", "Chart", "no difference", ends("*0")),
+            step("high", "Chart", "band", ends(f"*0+{BAND}")),
+            step("low", "Chart", "band", ends(f"*0-{BAND}")),
         ),
         left=_STEPS + len(_FIT) + 1,
     ).write()
 
 
 def _chart(sheet: Worksheet, match: Table, equal: Table) -> None:
-    """Corrected refractometer against hydrometer, between the lines of the band."""
+    """Corrected refractometer against hydrometer, and less hydrometer, within the band."""
     ends, hydrometer = equal.cells("x"), match.cells("chart_sg")
     charts.scatter(
         sheet,
@@ -420,7 +435,26 @@ def _chart(sheet: Worksheet, match: Table, equal: Table) -> None:
             charts.Trace("default factors", hydrometer, match.cells("chart_default"), marker="x"),
             charts.Trace("fitted factors", hydrometer, match.cells("chart_fitted")),
         ),
-        size=(25, 9.6),
+        size=(19, 9.6),
         x_format="0.000",
         y_format="0.000",
+    )
+    charts.scatter(
+        sheet,
+        f"H{_CHART_TOP}",
+        "What is left between them",
+        "hydrometer, SG",
+        "corrected less hydrometer, SG",
+        (
+            charts.Trace("equal", ends, equal.cells("zero"), line=True, marker="none"),
+            charts.Trace(f"{BAND} above", ends, equal.cells("high"), limit=True),
+            charts.Trace(f"{BAND} below", ends, equal.cells("low"), limit=True),
+            charts.Trace(
+                "default factors", hydrometer, match.cells("chart_default_off"), marker="x"
+            ),
+            charts.Trace("fitted factors", hydrometer, match.cells("chart_fitted_off")),
+        ),
+        size=(19, 9.6),
+        x_format="0.000",
+        y_format="0.0000",
     )

@@ -7,7 +7,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.science.beer import ALCOHOL_FACTOR
 from xlfuncs.science.wort import WORT_FACTOR
-from xlfuncs.workbook import brewhouse, layout, styles
+from xlfuncs.workbook import brewhouse, correction, layout, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.layout import Column, Limits, Table
 
@@ -158,7 +158,7 @@ def _instruments(sheet: Worksheet, choices: words.Choices, row: int) -> Table:
         (
             Column("no", "No.", width=5, format=styles.WHOLE, style=styles.LABEL),
             Column("name", "Name", "as the log calls it", width=30),
-            Column("kind", "Kind", "choose", width=19, limits=Limits.among(*words.KINDS)),
+            Column("kind", "Kind", "choose", width=21, limits=Limits.among(*words.KINDS)),
             Column(
                 "scale",
                 "Scale",
@@ -216,7 +216,7 @@ def _instruments(sheet: Worksheet, choices: words.Choices, row: int) -> Table:
                 width=10,
                 format=styles.TEMPERATURE,
                 style=styles.STEP,
-                formula='UNIT_CONVERT(inst_reference,unit_temperature,"C")',
+                formula=correction.celsius("inst_reference").formula,
             ),
         ),
     ).write()
