@@ -17,6 +17,7 @@ _FACE = "Arial"
 _HAIR = Side(style="hair", color=_RULE)
 _THIN = Side(style="thin", color=_RULE)
 _DASHED = Side(style="dashed", color="8A6D1B")
+_EDGE = Side(style="thin", color=_INK)
 _BASE = Side(style="medium", color=_INK)
 
 
@@ -30,7 +31,7 @@ def _fill(colour: str) -> PatternFill:
 
 TITLE, LEAD, SECTION = "title of sheet", "lead of sheet", "section"
 HEADING, HEADING_INPUT, HINT, HINT_INPUT = "head", "head to fill in", "hint", "hint to fill in"
-INPUT, RESULT, STEP, LABEL, TEXT, LINK, CAUTION = (
+INPUT, RESULT, STEP, LABEL, TEXT, LINK, CAUTION, BOX = (
     "to fill in",
     "result",
     "step",
@@ -38,6 +39,7 @@ INPUT, RESULT, STEP, LABEL, TEXT, LINK, CAUTION = (
     "running text",
     "link to sheet",
     "caution",
+    "box to write in",
 )
 
 _WRAP = Alignment(wrap_text=True, vertical="top")
@@ -101,6 +103,12 @@ def _styles() -> list[NamedStyle]:
             font=_font(size=9, color=_QUIET),
             border=Border(bottom=_HAIR),
             alignment=Alignment(vertical="center"),
+        ),
+        NamedStyle(
+            BOX,
+            font=_font(),
+            border=Border(left=_EDGE, right=_EDGE, top=_EDGE, bottom=_EDGE),
+            alignment=Alignment(vertical="center", horizontal="center", wrap_text=True),
         ),
         NamedStyle(LABEL, font=_font(), alignment=Alignment(vertical="center", wrap_text=True)),
         NamedStyle(TEXT, font=_font(), alignment=_WRAP),

@@ -1,0 +1,402 @@
+"""Kettle sheet: what is in the kettle, what the boil makes of it, and what can be done about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.pagebreak import Break
+from openpyxl.worksheet.worksheet import Worksheet
+
+from xlfuncs.workbook import brewhouse, layout, panel, styles
+from xlfuncs.workbook import vocabulary as words
+from xlfuncs.workbook.brewhouse import HOT, WATER, density, in_units, on_scale, said
+from xlfuncs.workbook.correction import step
+from xlfuncs.workbook.layout import Column, Limits, Table
+from xlfuncs.workbook.panel import Panel
+
+_STEPS = 12  # first column of the steps, right of the printed page
+_RAW = ("raw_option", "raw_amount", "raw_unit", "raw_sg", "raw_volume")
+#: Scales in which somebody may tell a gravity.
+SCALES = ("SG", "°Bx", "°Plato")
+
+
+@dataclass(frozen=True)
+class _Case:
+    """One table of options; `number` is its row in the steps."""
+
+    prefix: str
+    number: int
+    heading: str
+
+
+_BEFORE = _Case("before", 1, "Before the boil: what can be done")
+_AFTER = _Case("after", 2, "After the boil: what can still be done")
+_RESCUE = _Case("rescue", 3, "To read out")
+
+
+def add(book: Workbook, choices: words.Choices, paper: int) -> None:
+    """Add the sheet."""
+    sheet = book.create_sheet(words.KETTLE)
+    layout.title(
+        sheet,
+        "Kettle",
+        "From the lines “before boil” and “after boil” of the log: what is in the kettle, what the "
+        "planned boil makes of it, and what can be done. Bitterness is compared with leaving it, "
+        "the hops being the same.",
+        "I",
+    )
+    sheet.row_dimensions[2].height = 36
+    row = panel.cautions(
+        sheet,
+        "A:I",
+        4,
+        "Boiling wort scalds, and hot wort cracks glass: let a sample cool before it meets a jar.",
+        "Extract and sugar make boiling wort foam over at once: heat off, add slowly, stir.",
+    )
+    row = _measured(sheet, choices, row + 1)
+    row = _options(sheet, choices, _BEFORE, row + 1)
+    row = _options(sheet, choices, _AFTER, row + 1)
+    second = row
+    row = _told(sheet, choices, row + 2)
+    row = _options(sheet, choices, _RESCUE, row + 1)
+    _pots(sheet)
+    layout.page(sheet, paper, f"A1:I{row - 1}")
+    sheet.row_breaks.append(Break(second))
+
+
+def _measured(sheet: Worksheet, choices: words.Choices, row: int) -> int:
+    """What was measured before the boil, and what it forecasts."""
+    lines = Panel(sheet, "A:B", "C:D", "E:I")
+    fine = choices.gravity_format.replace("#", "0")
+    at_20 = '="at 20 °C, "&unit_volume'
+
+    def of(what: str, number: int = 1) -> str:
+        return f"INDEX(pot_{what},{number})"
+
+    lack = (
+        'IF(shown_batch="","write the brew day in the log",'
+        f'IF(ISNUMBER({of("sg")})*ISNUMBER({of("volume")}),'
+        f'IF(boil_off="","enter the boil-off on Setup",'
+        f'IF({of("target")}="","enter the target gravity after the boil on Setup",'
+        f'IF(ISNUMBER({of("size")})*({of("volume")}*{HOT}>{of("size")}),'
+        '"the kettle on Setup is too small for that volume",""))),'
+        '"the log lacks a line “before boil” with reading, volume and the temperature of both"))'
+    )
+    table: tuple[tuple[str, str, str, str, str], ...] = (
+        ("Batch", "kettle_batch", 'IF(shown_batch="","",shown_batch)',
+         "chosen on Targets; blank there: the last of the log", styles.PLAIN),
+        ("Volume in the kettle", "kettle_volume", in_units(of("volume"), "unit_litres"),
+         at_20, styles.VOLUME),
+        ("± about 95 %", "kettle_volume_expanded",
+         f'IF(ISNUMBER(kettle_volume),2*u_volume*kettle_volume,"")', "=unit_volume",
+         styles.DEGREES),
+        ("Gravity", "kettle_gravity", on_scale(of("sg")), "=unit_gravity", fine),
+        ("Extract in the kettle", "kettle_extract", in_units(of("extract"), "unit_kilograms"),
+         "=unit_mass", styles.DEGREES),
+        ("Mash efficiency", "kettle_efficiency",
+         f'IF(ISNUMBER({of("extract")})*ISNUMBER(grain_mass)*(grain_mass>0),'
+         f'100*{of("extract")}/(grain_mass*unit_kilograms*extract_potential),"")',
+         "% of what the laboratory finds in the grain mass on Setup", "0.0"),
+        ("Forecast: gravity after the boil", "kettle_forecast", on_scale(of("end_sg")),
+         '=IF(ISNUMBER(before_expanded_leave),"± "&TEXT(before_expanded_leave,'
+         f'"{fine}")&"; "&boil_minutes&" minutes at "&boil_off&" "&unit_volume&" an hour","")',
+         fine),
+        ("Forecast: volume after the boil", "kettle_forecast_volume",
+         in_units(of("end_volume"), "unit_litres"),
+         '=IF(ISNUMBER(before_volume_expanded_leave),"± "&TEXT(before_volume_expanded_leave,"0.0")'
+         '&"; at 20 °C, "&unit_volume,"")', styles.VOLUME),
+    )  # fmt: skip
+    for label, key, formula, remark, number_format in table:
+        lines.answer(row, label, key, formula, remark, number_format)
+        row += 1
+    panel.span(sheet, "A:B", row, "To do first", styles.LABEL)
+    panel.span(sheet, "C:I", row, "=" + lack, styles.RESULT)
+    layout.name(sheet, "kettle_lack", f"C{row}")
+    return row + 1
+
+
+def _told(sheet: Worksheet, choices: words.Choices, row: int) -> int:
+    """The rescue corner's entries."""
+    panel.span(
+        sheet, "A:I", row - 1, "Rescue corner: the numbers that somebody tells you", styles.SECTION
+    )
+    lines = Panel(sheet, "A:B", "C:D", "E:I")
+    volume = Limits.between(0, 1000000, "A volume in the unit chosen on Setup")
+    table = (
+        ("Volume", "told_volume", "=unit_volume", volume, None, styles.VOLUME),
+        (
+            "Volume read at",
+            "told_temperature",
+            '="°"&unit_temperature&"; blank: 20 °C (68 °F)"',
+            Limits.between(
+                'IF(unit_temperature="F",32,0)',
+                'IF(unit_temperature="F",212,100)',
+                "Temperature of the wort when its volume was read",
+            ),
+            None,
+            styles.TEMPERATURE,
+        ),
+        (
+            "Gravity",
+            "told_gravity",
+            "as told, on the scale named next",
+            Limits.between(0, 45, "SG such as 1.048, or °Bx or °Plato such as 12"),
+            None,
+            styles.READING,
+        ),
+        (
+            "Its scale",
+            "told_scale",
+            "°Bx: raw reading of a refractometer that shows 0 in water",
+            Limits.among(*SCALES),
+            "SG",
+            styles.PLAIN,
+        ),
+        (
+            "Its standard uncertainty",
+            "told_u",
+            "in SG; 0.001 if you do not know the instrument",
+            Limits.between(0, 0.02, "In SG, from 0 to 0.02"),
+            0.001,
+            styles.SG,
+        ),
+        (
+            "Gravity wanted",
+            "told_target",
+            "=unit_gravity",
+            layout.gravities("The gravity wanted, in the unit chosen on Setup"),
+            None,
+            choices.gravity_format,
+        ),
+        (
+            "Boil still planned, minutes",
+            "told_minutes",
+            "blank: none",
+            Limits.between(0, 10000, "Minutes, from 0 on"),
+            None,
+            styles.WHOLE,
+        ),
+        (
+            "Boil-off in an hour",
+            "told_boil_off",
+            '=unit_volume&"; blank: as on Setup"',
+            volume,
+            None,
+            styles.DEGREES,
+        ),
+        (
+            "Kettle holds",
+            "told_kettle",
+            '=unit_volume&"; blank: as on Setup"',
+            volume,
+            None,
+            styles.VOLUME,
+        ),
+    )
+    for label, key, remark, limits, value, number_format in table:
+        lines.entry(row, label, key, remark, limits, value, number_format)
+        row += 1
+    return row
+
+
+def _pots(sheet: Worksheet) -> None:
+    """What the three tables start from, in litres and SG, and where the planned boil ends."""
+    wanted = words.TARGET_STAGES.index("after boil") + 1
+    seen = [words.TARGET_STAGES.index(stage) + 1 for stage in ("before boil", "after boil")]
+
+    told = (
+        'IF(told_gravity="","",IF(told_scale="SG",told_gravity,GRAVITY_CONVERT('
+        'IF(ISNUMBER(told_gravity),told_gravity/IF(told_scale="°Bx",wort_factor,1),told_gravity)'
+        ',"Plato","SG")))'
+    )
+    own = {
+        "volume": (
+            *(in_litres(f"INDEX(seen_volume,{number})") for number in seen),
+            f"VOLUME_AT({brewhouse.litres('told_volume')},IF(told_temperature=\"\",20,"
+            f"{brewhouse.celsius('told_temperature')}),20,"
+            "IF(ISNUMBER(INDEX(pot_sg,3)),INDEX(pot_sg,3),\"\"))",
+        ),
+        "sg": (*(f"INDEX(seen_sg,{number})" for number in seen), told),
+        "u": (*(f"INDEX(seen_u_sg,{number})" for number in seen), 'IF(told_u="",0,told_u)'),
+        "minutes": ('IF(boil_minutes="","",boil_minutes)', "0",
+                    'IF(told_minutes="",0,told_minutes)'),
+        "rate": (
+            brewhouse.litres("boil_off", "boil-off"),
+            brewhouse.litres("boil_off", "boil-off"),
+            f'IF(told_boil_off="",{brewhouse.litres("boil_off", "boil-off")},'
+            f'{brewhouse.litres("told_boil_off", "boil-off")})',
+        ),
+        "target": (
+            f"INDEX(seen_target_sg,{wanted})",
+            f"INDEX(seen_target_sg,{wanted})",
+            brewhouse.as_sg("told_target"),
+        ),
+        "size": (
+            brewhouse.litres("kettle_size", "kettle"),
+            brewhouse.litres("kettle_size", "kettle"),
+            f'IF(told_kettle="",{brewhouse.litres("kettle_size", "kettle")},'
+            f'{brewhouse.litres("told_kettle", "kettle")})',
+        ),
+    }  # fmt: skip
+    hints = {
+        "volume": "L at 20 °C", "sg": "SG", "u": "u of SG", "minutes": "planned boil",
+        "rate": "L an hour", "target": "SG wanted", "size": "kettle, L",
+    }  # fmt: skip
+    pots = Table(
+        sheet,
+        "pot",
+        4,
+        3,
+        (
+            *(step(key, key.capitalize(), hint, "") for key, hint in hints.items()),
+            step("end_sg", "Boiled", "SG", "BOIL_SG(pot_volume,pot_sg,pot_minutes,pot_rate)"),
+            step(
+                "end_volume",
+                "Boiled",
+                "L at 20 °C",
+                f"IF(ISNUMBER(pot_end_sg),(pot_volume*{density('pot_sg')}"
+                f"-pot_minutes/60*pot_rate*{WATER})/{density('pot_end_sg')},pot_end_sg)",
+            ),
+            step("extract", "Extract", "kg", "EXTRACT_MASS(pot_volume,pot_sg)"),
+        ),
+        left=_STEPS,
+    ).write()
+    for key, formulas in own.items():
+        for number, formula in enumerate(formulas):
+            sheet[f"{pots.letters[key]}{pots.first + number}"] = "=" + formula
+
+
+def in_litres(cells: str) -> str:
+    """Formula: a computed volume in litres; what is no number stays as it is."""
+    return f"IF(ISNUMBER({cells}),{cells}*unit_litres,{cells})"
+
+
+def _options(sheet: Worksheet, choices: words.Choices, case: _Case, row: int) -> int:
+    """A table of options; gives the row after it."""
+    panel.span(sheet, "A:I", row, case.heading, styles.SECTION)
+    fine = choices.gravity_format.replace("#", "0")
+    p = case.prefix
+
+    def of(what: str) -> str:
+        return f"INDEX(pot_{what},{case.number})"
+
+    def result(
+        key: str, heading: str, hint: str, width: float, number_format: str, formula: str
+    ) -> Column:
+        return Column(key, heading, hint, width, number_format, formula, styles.RESULT)
+
+    can = f"ISNUMBER({p}_raw_sg)"
+    kind = f"LEFT({p}_raw_unit,2)"
+    table = Table(
+        sheet,
+        p,
+        row + 1,
+        4,
+        (
+            result("option", "Option", "", 17, styles.PLAIN,
+                   f'IF(LEFT({p}_raw_option,2)="! ","",{p}_raw_option)'),
+            result("amount", "Amount", "", 9, styles.DEGREES,
+                   f'IF({can},{p}_raw_amount/IF({p}_raw_unit="kg",unit_kilograms,'
+                   f'IF({p}_raw_unit="L",unit_litres,1)),"")'),
+            result("unit", "Unit", "", 8, styles.PLAIN,
+                   f'IF({kind}="! ","",IF({kind}="kg",unit_mass,'
+                   f'IF({kind}="L",unit_volume,{p}_raw_unit)))'),
+            result("gravity", "Ends at", "=unit_gravity", 10, fine,
+                   on_scale(f'IF({can},{p}_raw_sg,"")')),
+            result("expanded", "± about 95 %", "=unit_gravity", 9, fine,
+                   f'IF({can},IF(unit_gravity="SG",2*{p}_u,GRAVITY_CONVERT('
+                   f'IF({can},{p}_raw_sg+2*{p}_u,""),"SG",unit_gravity)-{p}_gravity),"")'),
+            result("volume", "Ends at", '=unit_volume&" at 20 °C"', 10, styles.VOLUME,
+                   f'IF({can},{p}_raw_volume/unit_litres,"")'),
+            result("volume_expanded", "± about 95 %", "=unit_volume", 9, styles.VOLUME,
+                   f'IF({can},2*SQRT(({of("volume")}*u_volume)^2+({p}_water*u_boil_off)^2)'
+                   '/unit_litres,"")'),
+            result("bitterness", "Bitterness", "% change", 10, "+0.0;-0.0;0.0",
+                   f'IF({can},100*(INDEX({p}_raw_volume,4)/{p}_raw_volume-1),"")'),
+            result("words", "In words", "", 42, styles.PLAIN, _sentence(case)),
+        ),
+    ).write()  # fmt: skip
+    for line in range(table.first, table.last + 1):
+        sheet[f"{table.letters['words']}{line}"].style = styles.TEXT
+        sheet.row_dimensions[line].height = 40
+    for key in ("expanded", "volume_expanded"):
+        layout.name(sheet, f"{p}_{key}_leave", f"{table.letters[key]}{table.last}")
+    steps = Table(
+        sheet,
+        p,
+        row + 1,
+        4,
+        (
+            # What cannot be done comes as a text in place of the amount.
+            *(step(key, words.ANSWERED, key[4:], "") for key in _RAW),
+            step(
+                "water",
+                "Boiled away",
+                "L",
+                f"IF({can},{of('rate')}/60*({of('minutes')}+IF({p}_raw_option=\"boil longer\",1,"
+                f'IF({p}_raw_option="boil shorter",-1,0))'
+                f'*IF(ISNUMBER({p}_raw_amount),{p}_raw_amount,0)),"")',
+            ),
+            step(
+                "share",
+                "Extract",
+                "share from the wort",
+                f'IF({can},{of("extract")}/({of("extract")}+IF({p}_raw_unit="kg",'
+                f'{p}_raw_amount*extract_fraction,0)),"")',
+            ),
+            # First order (JCGM 100:2008, 5.1.2), the extract in a litre going with SG - 1.
+            step(
+                "u",
+                "u at the end",
+                "SG",
+                f"IF({can},IF({of('sg')}>1,({p}_raw_sg-1)*SQRT("
+                f"({p}_share*{of('u')}/({of('sg')}-1))^2"
+                f"+(({p}_share-{of('volume')}/{p}_raw_volume)*u_volume)^2"
+                f"+({p}_water*u_boil_off/{p}_raw_volume)^2),{of('u')}),\"\")",
+            ),
+        ),
+        left=_STEPS,
+    ).write()
+    steps.block(
+        _RAW,
+        f"KETTLE_OPTIONS({of('volume')},{of('sg')},{of('end_volume')},{of('target')},"
+        f"{of('rate')},extract_fraction)",
+    )
+    return table.last + 1
+
+
+def _sentence(case: _Case) -> str:
+    """Formula: an option in words, ready to be read out."""
+    p = case.prefix
+    planned = f"INDEX(pot_minutes,{case.number})>0"
+    size = f"INDEX(pot_size,{case.number})"
+    boil = (
+        f'IF({p}_raw_option="leave it",IF({planned},"Boil "&TEXT({p}_raw_amount,"0")&'
+        '" min as planned","As it is"),IF(ROUND('
+        f'{p}_raw_amount,0)=0,IF({planned},"Boil as planned","No boil needed"),"Boil "&'
+        f'TEXT({p}_raw_amount,"0")&IF({p}_raw_option="boil longer",'
+        f'IF({planned}," min longer than planned"," min more")," min less than planned")))'
+    )
+    after = f'IF({planned}," after the boil","")'
+    extract = (
+        f'IF(ROUND({p}_amount,2)=0,"No extract needed","Add "&TEXT({p}_amount,"0.00")&" "'
+        f'&unit_mass&" of dry extract"&{after})'
+    )
+    water = (
+        f'IF(ROUND({p}_amount,1)=0,"No water needed","Add "&TEXT({p}_amount,"0.0")&" "'
+        f'&unit_volume&" of water"&{after})'
+    )
+    room = (
+        f'IF(ISNUMBER({size}),IF({p}_raw_volume*{HOT}>{size},". Not in this kettle: it would '
+        f'stand at "&TEXT({p}_raw_volume*{HOT}/unit_litres,"0.0")&" "&unit_volume&" while hot",'
+        '""),"")'
+    )
+    return (
+        f'IF(LEFT({p}_raw_option,2)="! ",{p}_raw_option,IF(LEFT({p}_raw_amount,2)="! ",'
+        f'"Not possible: "&SUBSTITUTE(MID({p}_raw_amount,3,250),"target_sg","target"),'
+        f"IF(ISNUMBER({p}_raw_sg),"
+        f'IF({p}_raw_unit="kg",{extract},IF({p}_raw_unit="L",{water},{boil}))'
+        f'&": it ends at "&{said(f"{p}_gravity")}&" and "&TEXT({p}_volume,"0.0")&" "&unit_volume'
+        f'&{room},"")))'
+    )
