@@ -11,10 +11,13 @@ from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.writer.excel import ExcelWriter
 
 from xlfuncs.workbook import (
+    blend,
     calibration,
+    card,
     example,
     example_beer,
     example_brewday,
+    kettle,
     fermentation,
     layout,
     log,
@@ -43,14 +46,17 @@ def build(choices: Choices) -> Workbook:
     checks = calibration.add(book, choices, paper)
     readings = log.add(book, choices, paper)
     collected = runoff.add(book, choices, paper)
-    targets.add(book, choices, paper)
+    past = targets.add(book, choices, paper)
+    kettle.add(book, choices, paper)
+    parts = blend.add(book, choices, paper)
+    card.add(book, choices, paper)
     pairs_read = pairs.add(book, choices, paper)
     fermentations = fermentation.add(book, choices, paper)
     _settings(book)
     if choices.example:
         example.fill(instruments, wanted, checks, readings, choices)
         example_beer.fill(pairs_read, fermentations, choices)
-        example_brewday.fill(collected, choices)
+        example_brewday.fill(collected, past, parts, choices)
     book.defined_names[words.LAYOUT_NAME] = DefinedName(
         words.LAYOUT_NAME, attr_text=str(words.LAYOUT_VERSION)
     )
