@@ -46,6 +46,8 @@ MASS_UNITS = ("kg", "lb")
 
 START, SETUP, CALIBRATION, LOG, TARGETS = "Start", "Setup", "Calibration", "Log", "Targets"
 RUNOFF, KETTLE, BLEND, CARD = "Runoff", "Kettle", "Blend", "Batch sheet"
+#: Heading of steps that hold a function's answer as it is, refusals included.
+ANSWERED = "As answered"
 PAIRS, FERMENTATION = "Pairs", "Fermentation"
 
 #: Marks a workbook as one of ours, and says which layout it has.
@@ -60,6 +62,8 @@ class Choices:
     units: str = "metric"  # or "us"
     gravity: str = "sg"  # or "plato"
     example: bool = False
+    instruments: int = 6
+    checks: int = 60
 
     @property
     def volume_unit(self) -> str:
