@@ -83,7 +83,13 @@ def test_into_a_users_office_and_out_again(needs_office, own_home):
     assert installed.version == install.installed_version(needs_office) == __version__
     install.install()  # again: replaced, not doubled
     assert install.installed_version(needs_office) == __version__
+    fetched = user_folder("data") / "xlfuncs/python-3.9/numpy"
+    kept = user_folder("data") / "xlfuncs/kept"
+    fetched.mkdir(parents=True)
+    kept.mkdir()
     assert install.uninstall()
+    assert not fetched.parent.exists()
+    assert kept.exists()
     assert install.installed_version(needs_office) == ""
 
 

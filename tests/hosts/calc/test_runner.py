@@ -131,10 +131,11 @@ def test_without_numpy_the_cell_names_the_command(needs_office, small, tmp_path,
 
 
 def test_the_function_wizard_explains_every_function(needs_office, tmp_path, monkeypatch):
-    profile = runner._profile(needs_office, tmp_path, True, 60)
+    deadline = time.monotonic() + 60
+    profile = runner._profile(needs_office, tmp_path, True, deadline)
     monkeypatch.setattr(session, "_DRIVER", Path(__file__).with_name("wizard_driver.py"))
     task = {"do": "wizard", "names": " ".join(CATALOGUE)}
-    found = session.run(needs_office, profile, task, 60)["found"]
+    found = session.run(needs_office, profile, task, deadline)["found"]
     assert found == {
         name: {
             "description": function.documentation.summary,
@@ -258,6 +259,11 @@ def test_not_a_workbook(needs_office, tmp_path, content, processes):
 def test_no_such_file(tmp_path):
     with pytest.raises(OfficeProblem, match=r"gone\.xlsx does not exist"):
         runner.compute(tmp_path / "gone.xlsx")
+
+
+def test_a_pdf_into_no_folder(small, tmp_path):
+    with pytest.raises(OfficeProblem, match=r"the folder of .*out\.pdf does not exist"):
+        runner.print_pdf(small, tmp_path / "gone" / "out.pdf")
 
 
 # --- printing ------------------------------

@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -63,7 +64,8 @@ def uninstall(office: Office | None = None) -> bool:
     office = office or choose_office()
     task = {"do": "uninstall", "identifier": addin.IDENTIFIER}
     removed = _run(office, _free_profile(office), task)["removed"]
-    shutil.rmtree(user_folder("data") / "xlfuncs", ignore_errors=True)
+    for fetched in _fetched("*").parent.glob(_fetched("*").name):
+        shutil.rmtree(fetched)
     return bool(removed)
 
 
@@ -88,7 +90,7 @@ def numpy_for(office: Office, fetch: bool = False) -> Path | None:
     if python.numpy:
         return None
     ours = Path(np.__file__).parents[1]
-    fetched = user_folder("data") / "xlfuncs" / f"python-{python.version}"
+    fetched = _fetched(python.version)
     for folder in (ours, fetched):
         if folder.is_dir() and examine(office, folder).numpy:
             return folder
@@ -97,6 +99,10 @@ def numpy_for(office: Office, fetch: bool = False) -> Path | None:
         if examine(office, fetched).numpy:
             return fetched
     raise OfficeProblem(f"the Python {python.version} of LibreOffice has no numpy; run: {MEND}")
+
+
+def _fetched(version: str) -> Path:
+    return user_folder("data") / "xlfuncs" / f"python-{version}"
 
 
 def _fetch(version: str, folder: Path) -> None:
@@ -132,9 +138,11 @@ def _free_profile(office: Office) -> Path:
 
 def _run(office: Office, profile: Path, task: dict[str, str]) -> dict[str, Any]:
     try:
-        return session.run(office, profile, task, _TIMEOUT)
+        return session.run(office, profile, task, time.monotonic() + _TIMEOUT)
     except session.OfficeDied:
-        raise OfficeProblem(
-            f"LibreOffice ended at once; start it by hand ({office.soffice}), close it, and run "
-            "again"
-        ) from None
+        happened = "ended at once"
+    except session.TookTooLong:
+        happened = f"was not done after {_TIMEOUT:g} s"
+    raise OfficeProblem(
+        f"LibreOffice {happened}; start it by hand ({office.soffice}), close it, and run again"
+    )

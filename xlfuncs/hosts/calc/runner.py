@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import shutil
 import tempfile
+import time
 from pathlib import Path
 from typing import Any
 
@@ -52,6 +53,8 @@ def print_pdf(path: str | Path, out_pdf: str | Path, timeout: float = 120) -> Pa
     Raises `OfficeProblem` as `compute` does.
     """
     out = Path(out_pdf)
+    if not out.absolute().parent.is_dir():
+        raise OfficeProblem(f"the folder of {out} does not exist")
     with tempfile.TemporaryDirectory(prefix=".xlfuncs-", dir=out.absolute().parent) as folder:
         passing = Path(folder) / "printed.pdf"
         _run(Path(path), {"do": "print", "pdf": str(passing)}, timeout)
@@ -72,21 +75,26 @@ def _run(path: Path, task: dict[str, str], timeout: float) -> dict[str, Any]:
     if not path.is_file():
         raise OfficeProblem(f"{path} does not exist")
     office = choose_office()
+    deadline = time.monotonic() + timeout
     for kept in (True, False):
         with tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
             work = Path(folder)
-            copy = shutil.copyfile(path, work / f"workbook{path.suffix}")
             try:
-                profile = _profile(office, work, kept, timeout)
-                return session.run(office, profile, {**task, "file": str(copy)}, timeout)
+                copy = shutil.copyfile(path, work / f"workbook{path.suffix}")
+                profile = _profile(office, work, kept, deadline)
+                return session.run(office, profile, {**task, "file": str(copy)}, deadline)
             except session.OfficeDied:
                 continue
-            except OfficeProblem as problem:
-                raise OfficeProblem(f"{path.name}: {problem}") from None
+            except session.TookTooLong:
+                raise OfficeProblem(
+                    f"{path.name}: LibreOffice was not done after {timeout:g} s, and was ended"
+                ) from None
+            except (OSError, OfficeProblem) as problem:
+                raise OfficeProblem(f"{path.name}: {problem}") from problem
     raise OfficeProblem(f"{path.name}: LibreOffice ended before it was done, twice")
 
 
-def _profile(office: Office, work: Path, kept: bool, timeout: float) -> Path:
+def _profile(office: Office, work: Path, kept: bool, deadline: float) -> Path:
     """A profile with the add-in under `work`: a copy of the kept one, or made afresh.
 
     The kept one is made once for each add-in and office.  Whoever makes it moves it into place
@@ -101,7 +109,7 @@ def _profile(office: Office, work: Path, kept: bool, timeout: float) -> Path:
         return Path(shutil.copytree(keep, profile))
     (profile / "user").mkdir(parents=True)
     (profile / "user/registrymodifications.xcu").write_text(_SETTINGS, "utf-8")
-    session.run(office, profile, {"do": "install", "oxt": str(oxt)}, timeout)
+    session.run(office, profile, {"do": "install", "oxt": str(oxt)}, deadline)
     if not keep.is_dir():
         keep.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=keep.parent) as passing:

@@ -25,13 +25,16 @@ class OfficeDied(Exception):
     """The office ended before it had answered."""
 
 
-def run(office: Office, profile: Path, task: dict[str, str], timeout: float) -> dict[str, Any]:
-    """What the driver answers to a task.
+class TookTooLong(Exception):
+    """The office was not done by the deadline."""
 
-    Raises `OfficeDied` when the office goes away, and `OfficeProblem` when it takes too long or
-    the driver reports a problem.
+
+def run(office: Office, profile: Path, task: dict[str, str], deadline: float) -> dict[str, Any]:
+    """What the driver answers to a task; the deadline is one of `time.monotonic()`.
+
+    Raises `OfficeDied` when the office goes away, `TookTooLong`, and `OfficeProblem` when the
+    driver reports a problem.
     """
-    deadline = time.monotonic() + timeout
     pipe = f"xlfuncs{uuid.uuid4().hex}"
     with (
         _started(_office_command(office, profile, pipe)) as running,
@@ -42,7 +45,7 @@ def run(office: Office, profile: Path, task: dict[str, str], timeout: float) -> 
             assert driver.stdin is not None
             with contextlib.suppress(BrokenPipeError), driver.stdin as stdin:
                 stdin.write(json.dumps({**task, "pipe": pipe}).encode())
-            _wait(driver, running, deadline, timeout)
+            _wait(driver, running, deadline)
         out.seek(0)
         answer = out.read()
         if not answer:
@@ -66,17 +69,12 @@ def _office_command(office: Office, profile: Path, pipe: str) -> list[str]:
 
 
 def _wait(
-    driver: subprocess.Popen[bytes],
-    running: subprocess.Popen[bytes],
-    deadline: float,
-    timeout: float,
+    driver: subprocess.Popen[bytes], running: subprocess.Popen[bytes], deadline: float
 ) -> None:
     """Until the driver is done; an office that ended leaves it a moment to say its answer."""
     while driver.poll() is None:
         if time.monotonic() > deadline:
-            raise OfficeProblem(
-                f"LibreOffice was not done after {timeout:g} seconds, and was ended"
-            )
+            raise TookTooLong
         if running.poll() is not None:
             with contextlib.suppress(subprocess.TimeoutExpired):
                 driver.wait(1)
