@@ -126,6 +126,13 @@ def _portions(sheet: Worksheet) -> None:
                 "%",
                 'IF(part_volume="","",IF(part_abv<>"",part_abv,IF(part_kind="beer","",0)))',
             ),
+            step(
+                "mass",
+                "Mass",
+                "kg",
+                "IF(ISNUMBER(portion_volume)*ISNUMBER(portion_sg),"
+                f"portion_volume*{density('portion_sg')},0)",
+            ),
         ),
         left=_STEPS,
     ).write()
@@ -145,12 +152,20 @@ def _blend(sheet: Worksheet, choices: words.Choices, row: int) -> int:
 
     known = 'SUMPRODUCT((part_volume<>"")*(portion_sg=""))=0'
     lines.answer(
-        row + 1, "Gravity", "blend_gravity", on_scale("blend_sg"), "=unit_gravity",
+        row + 1,
+        "Gravity",
+        "blend_gravity",
+        on_scale("blend_sg"),
+        "=unit_gravity",
         choices.gravity_format.replace("#", "0"),
     )
     lines.answer(
-        row + 2, "Volume at 20 °C", "blend_volume", in_units("blend_litres", "unit_litres"),
-        "=unit_volume", styles.DEGREES,
+        row + 2,
+        "Volume at 20 °C",
+        "blend_volume",
+        in_units("blend_litres", "unit_litres"),
+        '=unit_volume&": masses add up, volumes do not quite"',
+        styles.DEGREES,
     )
     lines.answer(
         row + 3, "ABV", "blend_abv",
@@ -161,7 +176,11 @@ def _blend(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     )  # fmt: skip
     for key, place, formula in (
         ("blend_sg", row + 1, lacking("sg", "BLEND_SG(portion_volume,portion_sg)")),
-        ("blend_litres", row + 2, lacking("sg", "BLEND_VOLUME(portion_volume,portion_sg)")),
+        (
+            "blend_litres",
+            row + 2,
+            "IF(ISNUMBER(blend_sg),SUM(portion_mass)/" + density("blend_sg") + ",blend_sg)",
+        ),
     ):
         cell = panel.span(sheet, "K", place, "=" + formula, styles.STEP)
         layout.name(sheet, key, cell.coordinate)
@@ -178,26 +197,42 @@ def _share(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         "A gravity in the unit chosen on Setup; water is 1.000, or 0 °Plato",
     )
     for number, (label, key) in enumerate(
-        (("Gravity of A", "share_a"), ("Gravity of B", "share_b"), ("Gravity wanted", "share_target")),
+        (
+            ("Gravity of A", "share_a"),
+            ("Gravity of B", "share_b"),
+            ("Gravity wanted", "share_target"),
+        ),
         1,
-    ):  # fmt: skip
+    ):
         lines.entry(
             row + number, label, key, "=unit_gravity", gravity, None, choices.gravity_format
         )
     lines.entry(
-        row + 4, "Volume wanted", "share_total", '=unit_volume&", may stay blank"', _volumes(),
-        None, styles.DEGREES,
+        row + 4,
+        "Volume wanted",
+        "share_total",
+        '=unit_volume&", may stay blank"',
+        _volumes(),
+        None,
+        styles.DEGREES,
     )
     share = f"BLEND_SHARE({as_sg('share_a')},{as_sg('share_b')},{as_sg('share_target')})"
     lines.answer(
-        row + 5, "Share of A", "share_percent",
+        row + 5,
+        "Share of A",
+        "share_percent",
         "IF(ISNUMBER(share_fraction),100*share_fraction,share_fraction)",
-        "% by volume at 20 °C, before mixing; the rest is B", "0.0",
+        "% by volume at 20 °C, before mixing; the rest is B",
+        "0.0",
     )
     of_total = 'IF(ISNUMBER(share_fraction)*ISNUMBER(share_total),{}*share_total,"")'
     lines.answer(
-        row + 6, "Volume of A", "share_volume_a", of_total.format("share_fraction"),
-        "=unit_volume", styles.DEGREES,
+        row + 6,
+        "Volume of A",
+        "share_volume_a",
+        of_total.format("share_fraction"),
+        "=unit_volume",
+        styles.DEGREES,
     )
     lines.answer(
         row + 7, "Volume of B", "share_volume_b", of_total.format("(1-share_fraction)"),
@@ -215,20 +250,39 @@ def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     plato = choices.gravity == "plato"
     gravity = layout.gravities("A gravity in the unit chosen on Setup")
     lines.entry(
-        row + 1, "Volume of the wort", "dilute_volume", "=unit_volume", _volumes(), None,
+        row + 1,
+        "Volume of the wort",
+        "dilute_volume",
+        "=unit_volume",
+        _volumes(),
+        None,
         styles.DEGREES,
     )
     lines.entry(
-        row + 2, "Volume read at", "dilute_temperature",
+        row + 2,
+        "Volume read at",
+        "dilute_temperature",
         '="°"&unit_temperature&"; blank: 20 °C (68 °F)"',
-        _warm("Temperature at which the volume was read"), None, styles.TEMPERATURE,
+        _warm("Temperature at which the volume was read"),
+        None,
+        styles.TEMPERATURE,
     )
     lines.entry(
-        row + 3, "Gravity of the wort", "dilute_gravity", "=unit_gravity", gravity, None,
+        row + 3,
+        "Gravity of the wort",
+        "dilute_gravity",
+        "=unit_gravity",
+        gravity,
+        None,
         choices.gravity_format,
     )
     lines.entry(
-        row + 4, "First target", "dilute_first", "=unit_gravity", gravity, None,
+        row + 4,
+        "First target",
+        "dilute_first",
+        "=unit_gravity",
+        gravity,
+        None,
         choices.gravity_format,
     )
     lines.entry(
@@ -297,8 +351,8 @@ def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
             "dilute_litres",
             row + 1,
             f'IF(dilute_temperature="",{brewhouse.litres("dilute_volume")},'
-            f'VOLUME_AT({brewhouse.litres("dilute_volume")},'
-            f'{brewhouse.celsius("dilute_temperature")},20,dilute_sg))',
+            f"VOLUME_AT({brewhouse.litres('dilute_volume')},"
+            f"{brewhouse.celsius('dilute_temperature')},20,dilute_sg))",
         ),
         ("dilute_sg", row + 3, as_sg("dilute_gravity")),
     ):

@@ -10,7 +10,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-from xlfuncs.workbook import brewhouse, correction, layout, panel, styles
+from xlfuncs.workbook import correction, layout, panel, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.correction import step
 from xlfuncs.workbook.layout import Column, Limits, Table
@@ -19,7 +19,7 @@ from xlfuncs.workbook.panel import Panel
 #: What the page shows in its boxes.
 EMPTY, FILLED = "to write on", "filled"
 
-_TOP = 11
+_TOP = 12
 _NOTES = 3  # empty lines for other readings
 _STEPS = 13  # first column of the steps, right of the printed page
 _DEEP, _PAIRS = 10, 5  # rows and pairs of columns of the strip
@@ -46,6 +46,7 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> None:
         "It boils over when extract, sugar or hops go in: heat off, add slowly, stir.",
         "Hot wort cracks glass: cool the sample before it meets a hydrometer jar or a prism.",
     )
+    panel.even(sheet, 4, _TOP - 1)
     layout.page(sheet, paper, f"A1:K{last - 1}")
     sheet.page_setup.fitToHeight = 1
 
@@ -53,19 +54,31 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> None:
 def _entries(sheet: Worksheet) -> None:
     lines = Panel(sheet, "A:B", "C:E", "F:K")
     lines.entry(
-        4, "Boxes", "card_boxes", f"{EMPTY}: empty; {FILLED}: from the log",
-        Limits.among(EMPTY, FILLED), EMPTY,
+        4,
+        "Boxes",
+        "card_boxes",
+        f"{EMPTY}: empty; {FILLED}: from the log",
+        Limits.among(EMPTY, FILLED),
+        EMPTY,
     )
     lines.entry(
-        5, "Refractometer", "card_instrument", "whose strip is printed below",
+        5,
+        "Refractometer",
+        "card_instrument",
+        "whose strip is printed below",
         Limits.listed("inst_name", "One of the refractometers on the Setup sheet"),
     )
     lines.answer(
-        6, "Batch", "card_batch", 'IF(shown_batch="","",shown_batch)',
+        6,
+        "Batch",
+        "card_batch",
+        'IF(shown_batch="","",shown_batch)',
         "chosen on Targets; blank there: the last of the log",
     )
     lines.answer(
-        7, "Grain", "card_grain",
+        7,
+        "Grain",
+        "card_grain",
         'IF(grain_mass="","",TEXT(grain_mass,"0.0#")&" "&unit_mass)',
         '="expected mash efficiency: "&IF(ISNUMBER(next_efficiency),'
         'TEXT(next_efficiency,"0")&" %","______")',
@@ -75,6 +88,11 @@ def _entries(sheet: Worksheet) -> None:
         'IF(boil_minutes="","",boil_minutes&" min")',
         '=IF(boil_off="","","boil-off "&boil_off&" "&unit_volume&" an hour")'
         '&IF(kettle_size="","","; kettle holds "&kettle_size&" "&unit_volume)',
+    )  # fmt: skip
+
+    panel.span(
+        sheet, "A:K", 10, "Date ____________________     Brewer ____________________",
+        styles.LABEL,
     )  # fmt: skip
 
 
@@ -179,7 +197,7 @@ def _strip(sheet: Worksheet, choices: words.Choices, row: int) -> int:
                 f'REFRACTOMETER_BRIX(IF(strip_kind="{words.REFRACTOMETER}",strip_raw,""),"",'
                 "strip_offset,strip_slope)",
             ),
-            step("sg", "Wort", "SG", "WORT_SG(IF(ISNUMBER(strip_brix),IF(strip_brix<0,0,"
+            step("sg", "Wort", "SG", "WORT_SG(IF(ISNUMBER(strip_brix),IF(strip_brix<0,\"\","
                  "strip_brix),strip_brix),wort_factor)"),
             step(
                 "shown",

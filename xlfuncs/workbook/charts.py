@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from openpyxl.chart import LineChart, Reference, ScatterChart, Series
+from openpyxl.chart import BarChart, LineChart, Reference, ScatterChart, Series
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.chart.title import Title, title_maker
 from openpyxl.drawing.text import CharacterProperties, ParagraphProperties
@@ -24,6 +24,7 @@ class Trace:
     limit: bool = False
     marker: str = "circle"
     line: bool = False
+    fine: bool = False  # a second kind of limit, dotted
 
 
 def scatter(
@@ -36,6 +37,7 @@ def scatter(
     size: tuple[float, float],
     x_format: str = "General",
     y_format: str = "General",
+    y_from: float | None = None,
 ) -> None:
     """Points and limit lines over a numeric axis; cells that hold #N/A are left out."""
     chart = ScatterChart()
@@ -46,6 +48,7 @@ def scatter(
         series = Series(_cells(sheet, trace.y), _cells(sheet, trace.x), title=trace.name)
         chart.series.append(_styled(series, trace))
     _finish(sheet, chart, anchor, heading, y_title, y_format, size)
+    chart.y_axis.scaling.min = y_from
 
 
 def by_stage(
@@ -57,6 +60,7 @@ def by_stage(
     traces: tuple[Trace, ...],
     size: tuple[float, float],
     y_format: str = "General",
+    y_from: float | None = None,
 ) -> None:
     """Points and limit lines over named stages; cells that hold #N/A are left out."""
     chart = LineChart()
@@ -64,11 +68,34 @@ def by_stage(
         chart.series.append(_styled(Series(_cells(sheet, trace.y), title=trace.name), trace))
     chart.set_categories(_cells(sheet, stages))
     _finish(sheet, chart, anchor, heading, y_title, y_format, size)
+    chart.y_axis.scaling.min = y_from
+
+
+def bars(
+    sheet: Worksheet,
+    anchor: str,
+    heading: str,
+    y_title: str,
+    names: str,
+    trace: Trace,
+    size: tuple[float, float],
+    y_format: str = "General",
+) -> None:
+    """Lying bars, the first on top."""
+    chart = BarChart()
+    chart.type, chart.gapWidth = "bar", 60
+    series = Series(_cells(sheet, trace.y), title=trace.name)
+    series.graphicalProperties = GraphicalProperties(solidFill=_INK)
+    chart.series.append(series)
+    chart.set_categories(_cells(sheet, names))
+    chart.x_axis.scaling.orientation = "maxMin"
+    _finish(sheet, chart, anchor, heading, y_title, y_format, size)
+    chart.legend = None
 
 
 def _finish(
     sheet: Worksheet,
-    chart: ScatterChart | LineChart,
+    chart: ScatterChart | LineChart | BarChart,
     anchor: str,
     heading: str,
     y_title: str,
@@ -102,8 +129,9 @@ def _title(text: str, size: int) -> Title:
 
 def _styled(series: Any, trace: Trace) -> Any:
     properties = series.graphicalProperties = GraphicalProperties()
-    if trace.limit:
-        properties.line.solidFill, properties.line.dashStyle = _SIGNAL, "dash"
+    if trace.limit or trace.fine:
+        properties.line.solidFill = _SIGNAL if trace.limit else _INK
+        properties.line.dashStyle = "dash" if trace.limit else "sysDot"
         properties.line.width = 15875
         series.marker.symbol = "none"
     else:

@@ -123,9 +123,7 @@ def fill(collected: Table, past: Table, parts: Table, choices: Choices) -> None:
             },
         )
     for row, (batch, grain, efficiency) in enumerate(_PAST):
-        past.fill(
-            row, {"batch": batch, "grain": typed(kilograms(grain)), "known": efficiency}
-        )
+        past.fill(row, {"batch": batch, "grain": typed(kilograms(grain)), "known": efficiency})
     for row, (name, kind, volume, warm, gravity_, abv) in enumerate(_PARTS):
         parts.fill(
             row,

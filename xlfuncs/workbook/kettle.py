@@ -61,6 +61,7 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> None:
     row = _told(sheet, choices, row + 2)
     row = _options(sheet, choices, _RESCUE, row + 1)
     _pots(sheet)
+    panel.even(sheet, 4, 8)
     layout.page(sheet, paper, f"A1:I{row - 1}")
     sheet.row_breaks.append(Break(second))
 
@@ -76,10 +77,10 @@ def _measured(sheet: Worksheet, choices: words.Choices, row: int) -> int:
 
     lack = (
         'IF(shown_batch="","write the brew day in the log",'
-        f'IF(ISNUMBER({of("sg")})*ISNUMBER({of("volume")}),'
+        f"IF(ISNUMBER({of('sg')})*ISNUMBER({of('volume')}),"
         f'IF(boil_off="","enter the boil-off on Setup",'
         f'IF({of("target")}="","enter the target gravity after the boil on Setup",'
-        f'IF(ISNUMBER({of("size")})*({of("volume")}*{HOT}>{of("size")}),'
+        f"IF(ISNUMBER({of('size')})*({of('volume')}*{HOT}>{of('size')}),"
         '"the kettle on Setup is too small for that volume",""))),'
         '"the log lacks a line “before boil” with reading, volume and the temperature of both"))'
     )
@@ -89,7 +90,7 @@ def _measured(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         ("Volume in the kettle", "kettle_volume", in_units(of("volume"), "unit_litres"),
          at_20, styles.VOLUME),
         ("± about 95 %", "kettle_volume_expanded",
-         f'IF(ISNUMBER(kettle_volume),2*u_volume*kettle_volume,"")', "=unit_volume",
+         'IF(ISNUMBER(kettle_volume),2*u_volume*kettle_volume,"")', "=unit_volume",
          styles.DEGREES),
         ("Gravity", "kettle_gravity", on_scale(of("sg")), "=unit_gravity", fine),
         ("Extract in the kettle", "kettle_extract", in_units(of("extract"), "unit_kilograms"),
@@ -205,11 +206,8 @@ def _pots(sheet: Worksheet) -> None:
     wanted = words.TARGET_STAGES.index("after boil") + 1
     seen = [words.TARGET_STAGES.index(stage) + 1 for stage in ("before boil", "after boil")]
 
-    told = (
-        'IF(told_gravity="","",IF(told_scale="SG",told_gravity,GRAVITY_CONVERT('
-        'IF(ISNUMBER(told_gravity),told_gravity/IF(told_scale="°Bx",wort_factor,1),told_gravity)'
-        ',"Plato","SG")))'
-    )
+    told = 'IF(ISNUMBER(told_gravity),told_gravity/IF(told_scale="°Bx",wort_factor,1),told_gravity)'
+    told = f'IF(told_gravity="","",{told})'
     own = {
         "volume": (
             *(in_litres(f"INDEX(seen_volume,{number})") for number in seen),
@@ -217,7 +215,14 @@ def _pots(sheet: Worksheet) -> None:
             f"{brewhouse.celsius('told_temperature')}),20,"
             "IF(ISNUMBER(INDEX(pot_sg,3)),INDEX(pot_sg,3),\"\"))",
         ),
-        "sg": (*(f"INDEX(seen_sg,{number})" for number in seen), told),
+        "sg": (
+            *(f"INDEX(seen_sg,{number})" for number in seen),
+            f'IF(told_scale="SG",{told},GRAVITY_CONVERT({told},"Plato","SG"))',
+        ),
+        "plato": (
+            *(f"INDEX(seen_plato,{number})" for number in seen),
+            f'IF(told_scale="SG",GRAVITY_CONVERT({told},"SG","Plato"),{told})',
+        ),
         "u": (*(f"INDEX(seen_u_sg,{number})" for number in seen), 'IF(told_u="",0,told_u)'),
         "minutes": ('IF(boil_minutes="","",boil_minutes)', "0",
                     'IF(told_minutes="",0,told_minutes)'),
@@ -240,8 +245,8 @@ def _pots(sheet: Worksheet) -> None:
         ),
     }  # fmt: skip
     hints = {
-        "volume": "L at 20 °C", "sg": "SG", "u": "u of SG", "minutes": "planned boil",
-        "rate": "L an hour", "target": "SG wanted", "size": "kettle, L",
+        "volume": "L at 20 °C", "sg": "SG", "plato": "°Plato", "u": "u of SG",
+        "minutes": "planned boil", "rate": "L an hour", "target": "SG wanted", "size": "kettle, L",
     }  # fmt: skip
     pots = Table(
         sheet,
@@ -258,7 +263,13 @@ def _pots(sheet: Worksheet) -> None:
                 f"IF(ISNUMBER(pot_end_sg),(pot_volume*{density('pot_sg')}"
                 f"-pot_minutes/60*pot_rate*{WATER})/{density('pot_end_sg')},pot_end_sg)",
             ),
-            step("extract", "Extract", "kg", "EXTRACT_MASS(pot_volume,pot_sg)"),
+            step(
+                "extract",
+                "Extract",
+                "kg",
+                "IF(ISNUMBER(pot_volume)*ISNUMBER(pot_sg)*ISNUMBER(pot_plato),"
+                f'pot_volume*{density("pot_sg")}*pot_plato/100,"")',
+            ),
         ),
         left=_STEPS,
     ).write()
@@ -296,7 +307,7 @@ def _options(sheet: Worksheet, choices: words.Choices, case: _Case, row: int) ->
         (
             result("option", "Option", "", 17, styles.PLAIN,
                    f'IF(LEFT({p}_raw_option,2)="! ","",{p}_raw_option)'),
-            result("amount", "Amount", "", 9, styles.DEGREES,
+            result("amount", "Amount", "", 9, "0.0#",
                    f'IF({can},{p}_raw_amount/IF({p}_raw_unit="kg",unit_kilograms,'
                    f'IF({p}_raw_unit="L",unit_litres,1)),"")'),
             result("unit", "Unit", "", 8, styles.PLAIN,
@@ -317,9 +328,7 @@ def _options(sheet: Worksheet, choices: words.Choices, case: _Case, row: int) ->
             result("words", "In words", "", 42, styles.PLAIN, _sentence(case)),
         ),
     ).write()  # fmt: skip
-    for line in range(table.first, table.last + 1):
-        sheet[f"{table.letters['words']}{line}"].style = styles.TEXT
-        sheet.row_dimensions[line].height = 40
+    panel.wrapped(sheet, table.cells("words"), 30)
     for key in ("expanded", "volume_expanded"):
         layout.name(sheet, f"{p}_{key}_leave", f"{table.letters[key]}{table.last}")
     steps = Table(
@@ -334,7 +343,7 @@ def _options(sheet: Worksheet, choices: words.Choices, case: _Case, row: int) ->
                 "water",
                 "Boiled away",
                 "L",
-                f"IF({can},{of('rate')}/60*({of('minutes')}+IF({p}_raw_option=\"boil longer\",1,"
+                f'IF({can},{of("rate")}/60*({of("minutes")}+IF({p}_raw_option="boil longer",1,'
                 f'IF({p}_raw_option="boil shorter",-1,0))'
                 f'*IF(ISNUMBER({p}_raw_amount),{p}_raw_amount,0)),"")',
             ),
@@ -353,7 +362,7 @@ def _options(sheet: Worksheet, choices: words.Choices, case: _Case, row: int) ->
                 f"IF({can},IF({of('sg')}>1,({p}_raw_sg-1)*SQRT("
                 f"({p}_share*{of('u')}/({of('sg')}-1))^2"
                 f"+(({p}_share-{of('volume')}/{p}_raw_volume)*u_volume)^2"
-                f"+({p}_water*u_boil_off/{p}_raw_volume)^2),{of('u')}),\"\")",
+                f'+({p}_water*u_boil_off/{p}_raw_volume)^2),{of("u")}),"")',
             ),
         ),
         left=_STEPS,

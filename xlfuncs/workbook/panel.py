@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from openpyxl.styles import Alignment
 from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.workbook import layout, styles
@@ -58,6 +59,7 @@ class Panel:
             cell = span(self.sheet, columns, row, text, look)
             if columns == self.cell:
                 cell.number_format = form
+            if columns != self.label:
                 cell.alignment = styles.WORDS
         layout.name(self.sheet, key, f"{self.cell[0]}{row}")
 
@@ -73,10 +75,23 @@ def span(sheet: Worksheet, columns: str, row: int, value: Any, style: str) -> An
     return sheet[f"{first}{row}"]
 
 
+def even(sheet: Worksheet, first: int, last: int) -> None:
+    """Give rows the height of a line of type: steps to the right may have made them taller."""
+    for row in range(first, last + 1):
+        sheet.row_dimensions[row].height = 16
+
+
+def wrapped(sheet: Worksheet, cells: str, height: float) -> None:
+    """Let long words in a column of results run over several lines."""
+    for (cell,) in sheet[cells]:
+        cell.alignment = Alignment(wrap_text=True, vertical="center", indent=1)
+        sheet.row_dimensions[cell.row].height = height
+
+
 def cautions(sheet: Worksheet, columns: str, row: int, *texts: str) -> int:
     """Cautions, one to a row, where the person looks; gives the row after them."""
     for text in texts:
         span(sheet, columns, row, text, styles.CAUTION)
-        sheet.row_dimensions[row].height = 28
+        sheet.row_dimensions[row].height = 18
         row += 1
     return row

@@ -7,8 +7,8 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.workbook import brewhouse, charts, correction, layout, panel, styles
 from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.brewhouse import in_units, said
-from xlfuncs.workbook.correction import step, typed
+from xlfuncs.workbook.brewhouse import in_units
+from xlfuncs.workbook.correction import step
 from xlfuncs.workbook.layout import Column, Limits, Table
 from xlfuncs.workbook.panel import Panel
 
@@ -39,7 +39,8 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
     steps = _steps(sheet)
     _fit(sheet)
     _chart(sheet, steps, choices, f"A{readings.last + 2}")
-    layout.page(sheet, paper, f"A1:I{readings.last + 19}")
+    panel.even(sheet, 4, _TOP - 2)
+    layout.page(sheet, paper, f"A1:I{readings.last + 20}")
     sheet.page_setup.fitToHeight = 1
     return readings
 
@@ -80,39 +81,57 @@ def _entries(sheet: Worksheet, choices: words.Choices) -> None:
 def _answers(sheet: Worksheet, choices: words.Choices) -> None:
     lines = Panel(sheet, "A:B", "C:D", "E:I")
     lines.answer(9, "Now", "run_state", "runfit_state")
-    sheet["C9"].font = sheet["C9"].font.copy(bold=True)
-    panel.span(sheet, "E:I", 9, "=runfit_reason", styles.TEXT)
-    sheet.row_dimensions[9].height = 28
+    sheet["C9"].style = panel.span(sheet, "E:I", 9, "=runfit_reason", styles.CAUTION).style
     in_volume = '="at 20 °C, "&unit_volume'
     lines.answer(
-        10, "Collected so far", "run_collected", in_units("runfit_collected", "unit_litres"),
-        in_volume, "0.0",
+        10,
+        "Collected so far",
+        "run_collected",
+        in_units("runfit_collected", "unit_litres"),
+        in_volume,
+        "0.0",
     )
     lines.answer(
-        11, "Gravity there", "run_gravity", brewhouse.on_scale("runfit_sg"),
-        "=unit_gravity", choices.gravity_format.replace("#", "0"),
+        11,
+        "Gravity there",
+        "run_gravity",
+        brewhouse.on_scale("runfit_sg"),
+        "=unit_gravity",
+        choices.gravity_format.replace("#", "0"),
     )
     lines.answer(
-        12, "Falls to the limit at", "run_end",
+        12,
+        "Falls to the limit at",
+        "run_end",
         in_units("INDEX(runfit_volume,1)", "unit_litres"),
-        in_volume, "0.0",
+        in_volume,
+        "0.0",
     )
     lines.answer(
-        13, "± about 95 %", "run_end_expanded",
+        13,
+        "± about 95 %",
+        "run_end_expanded",
         'IF(ISNUMBER(run_end),2*INDEX(runfit_u,1)/unit_litres,"")',
-        "=unit_volume", "0.0",
+        "=unit_volume",
+        "0.0",
     )
     lines.answer(
-        14, "Extract collected", "run_extract", in_units("runfit_extract", "unit_kilograms"),
+        14,
+        "Extract collected",
+        "run_extract",
+        in_units("runfit_extract", "unit_kilograms"),
         '=unit_mass&"; what ran before the first reading counts as strong as that reading"',
         "0.00",
     )
     lines.answer(
-        15, "Mash efficiency so far", "run_efficiency",
-        'IF(ISNUMBER(runfit_extract)*ISNUMBER(grain_mass)*(grain_mass>0),'
+        15,
+        "Mash efficiency so far",
+        "run_efficiency",
+        "IF(ISNUMBER(runfit_extract)*ISNUMBER(grain_mass)*(grain_mass>0),"
         "100*runfit_extract/(grain_mass*unit_kilograms*extract_potential),"
         'IF(ISNUMBER(runfit_extract),"",runfit_extract))',
-        "% of what the laboratory finds in the grain mass on Setup", "0.0",
+        "% of what the laboratory finds in the grain mass on Setup",
+        "0.0",
     )
     lines.answer(
         16, "pH", "run_ph_warning",
@@ -123,7 +142,7 @@ def _answers(sheet: Worksheet, choices: words.Choices) -> None:
 
 def _readings(sheet: Worksheet) -> Table:
     """What is typed, and beside it what it means."""
-    sheet[f"A{_TOP - 2}"], sheet[f"A{_TOP - 2}"].style = "Readings", styles.SECTION
+    panel.span(sheet, "A:I", _TOP - 1, "Readings", styles.SECTION)
     warm = Limits.between(
         'IF(unit_temperature="F",32,0)',
         'IF(unit_temperature="F",212,100)',
@@ -307,14 +326,12 @@ def _fit(sheet: Worksheet) -> None:
         left=left,
     ).write()
     limit = limits.letters["limit_sg"]
-    limits.block_by_row(
-        ("volume", "u"), f"RUNOFF_VOLUME(ro_volume,ro_refracted_sg,{limit}{{row}})"
-    )
+    limits.block_by_row(("volume", "u"), f"RUNOFF_VOLUME(ro_volume,ro_refracted_sg,{limit}{{row}})")
     left_over = "(INDEX(runfit_volume,1)-runfit_collected)"
     u = "INDEX(runfit_u,1)"
     target = f"INDEX(target_volume,{words.TARGET_STAGES.index('before boil') + 1})"
     full = (
-        f'IF(ISNUMBER({target}),IF(run_collected>={target},'
+        f"IF(ISNUMBER({target}),IF(run_collected>={target},"
         '" The kettle holds its target volume.",""),"")'
     )
     more = f'TEXT({left_over}/unit_litres,"0.0")&" "&unit_volume&" more."'
@@ -356,9 +373,16 @@ def _fit(sheet: Worksheet) -> None:
         12,
         1,
         (
-            step("collected", "Collected", "L at 20 °C", 'IF(COUNT(ro_key)=0,"",MAX(ro_volume_next))'),
+            step(
+                "collected", "Collected", "L at 20 °C", 'IF(COUNT(ro_key)=0,"",MAX(ro_volume_next))'
+            ),
             step("last_row", "Last", "row", "IF(COUNT(ro_key)=0,0,MATCH(MAX(ro_key),ro_key,0))"),
-            step("sg", "Last", "SG", 'IF(runfit_last_row=0,"",INDEX(ro_refracted_sg,runfit_last_row))'),
+            step(
+                "sg",
+                "Last",
+                "SG",
+                'IF(runfit_last_row=0,"",INDEX(ro_refracted_sg,runfit_last_row))',
+            ),
             step("extract", "Extract", "kg", 'IF(COUNT(ro_key)=0,"",SUM(ro_part))'),
             step(
                 "scale",
@@ -400,7 +424,8 @@ def _chart(sheet: Worksheet, steps: Table, choices: words.Choices, anchor: str) 
             ),
             charts.Trace("limit", steps.cells("chart_x"), steps.cells("chart_limit"), limit=True),
         ),
-        size=(21, 9),
+        size=(23, 9.5),
         x_format="0",
-        y_format=choices.gravity_format.replace("#", "0")[:5],
+        y_format="0.0" if choices.gravity == "plato" else "0.000",
+        y_from=0 if choices.gravity == "plato" else 1,
     )

@@ -45,8 +45,8 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
     steps = _steps(sheet)
     history = _history(sheet, choices, verdicts.last + 3)
     expectation = _expectation(sheet, choices, history.last + 2)
-    _chart(sheet, verdicts, steps, choices, f"A{expectation + 2}")
-    layout.page(sheet, paper, f"A1:N{expectation + 21}", landscape=True)
+    _chart(sheet, verdicts, steps, choices, f"H{history.top}")
+    layout.page(sheet, paper, f"A1:N{expectation}", landscape=True)
     sheet.page_setup.fitToHeight = 1
     sheet.freeze_panes = f"B{verdicts.first}"
     return history
@@ -243,7 +243,7 @@ def _steps(sheet: Worksheet) -> Table:
 
 def _history(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
     """Mash efficiency of past batches, from their lines before the boil or from elsewhere."""
-    sheet[f"A{top - 1}"], sheet[f"A{top - 1}"].style = "Efficiency of past batches", styles.SECTION
+    panel.span(sheet, "A:G", top - 1, "Efficiency of past batches", styles.SECTION)
     share = Limits.between(1, 120, "Percent of what the laboratory finds in the grain, 1 to 120")
 
     table = Table(
@@ -278,9 +278,7 @@ def _history(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
             ),
         ),
     ).write()  # fmt: skip
-    found = (
-        '(log_batch=$A{row})*(log_stage="before boil")*ISNUMBER(log_sg)*ISNUMBER(log_volume_20)'
-    )
+    found = '(log_batch=$A{row})*(log_stage="before boil")*ISNUMBER(log_sg)*ISNUMBER(log_volume_20)'
     lines = Table(
         sheet,
         "pastline",
@@ -328,8 +326,8 @@ def _history(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
 
 def _expectation(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     """What the past says of the next batch; gives the last row."""
-    panel.span(sheet, "A", row, "What to expect of the next recipe", styles.SECTION)
-    lines = Panel(sheet, "A:B", "C:D", "E:K")
+    panel.span(sheet, "A:G", row, "What to expect of the next recipe", styles.SECTION)
+    lines = Panel(sheet, "A:B", "C:D", "E:N")
     student = (
         f"LOOKUP(next_batches-1,{{{';'.join(map(str, range(1, len(_STUDENT) + 1)))}}},"
         f"{{{';'.join(map(str, _STUDENT))}}})"
@@ -342,20 +340,32 @@ def _expectation(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         f'1000*{extract}/({volume}*unit_litres),"")'
     )
     lines.answer(
-        row + 1, "Batches", "next_batches",
-        'IF(COUNT(past_efficiency)=0,"",COUNT(past_efficiency))', "with a mash efficiency",
+        row + 1,
+        "Batches",
+        "next_batches",
+        'IF(COUNT(past_efficiency)=0,"",COUNT(past_efficiency))',
+        "with a mash efficiency",
     )
     lines.answer(
-        row + 2, "Mash efficiency, mean", "next_efficiency",
-        'IF(ISNUMBER(next_batches),AVERAGE(past_efficiency),"")', "%", "0.0",
+        row + 2,
+        "Mash efficiency, mean",
+        "next_efficiency",
+        'IF(ISNUMBER(next_batches),AVERAGE(past_efficiency),"")',
+        "%",
+        "0.0",
     )
     lines.answer(
-        row + 3, "The next one ±", "next_spread",
+        row + 3,
+        "The next one ±",
+        "next_spread",
         f'IF(ISNUMBER(next_batches),IF(next_batches>1,{spread},""),"")',
-        "%; about 95 % of batches like these fall within it", "0.0",
+        "%; about 95 % of batches like these fall within it",
+        "0.0",
     )
     lines.answer(
-        row + 4, "Gravity to expect before boil", "next_gravity",
+        row + 4,
+        "Gravity to expect before boil",
+        "next_gravity",
         f'GRAVITY_CONVERT({per_litre},"Extract",unit_gravity)',
         "at the mean efficiency, with the grain and the target volume on Setup",
         choices.gravity_format.replace("#", "0"),
@@ -379,6 +389,7 @@ def _chart(
             charts.Trace("upper limit", "", steps.cells("chart_high"), limit=True),
             charts.Trace("lower limit", "", steps.cells("chart_low"), limit=True),
         ),
-        size=(25, 9),
+        size=(16.5, 9.5),
         y_format=choices.gravity_format,
+        y_from=0 if choices.gravity == "plato" else 1,
     )
