@@ -84,7 +84,15 @@ def test_a_formula_that_cannot_be_computed_is_named_and_the_rest_is_written(tmp_
 
 def test_report_in_words(example):
     text = run("report", example)
-    for expected in ("Field refractometer", "1.0521", "too close to call", "2026-04-21"):
+    for expected in (
+        "Field refractometer",
+        "1.0521",
+        "too close to call",
+        "2026-04-21",
+        "12 pairs: within",
+        "refractometer, balance",
+        "bottles can burst",
+    ):
         assert expected in text
 
 
@@ -101,11 +109,19 @@ def test_report_as_data(example):
         "readings",
         "batch",
         "targets",
+        "pairs",
+        "fermentation",
+        "forecast",
         "not_computed",
     }
-    for part in ("instruments", "readings", "targets"):
+    for part in ("instruments", "readings", "targets", "fermentation"):
         for key in content[part][0]:
             assert f"`{key}`" in described, key
+    for part in ("pairs", "forecast"):
+        for key in content[part]:
+            assert f"`{key}`" in described, key
+    assert content["pairs"]["pairs"] == 12
+    assert content["fermentation"][-1]["method"] == "hydrometer"
     first = content["readings"][0]
     assert first["sg"] == pytest.approx(1.0713, abs=1e-4)
     assert first["expanded"] == pytest.approx(2 * first["u"])

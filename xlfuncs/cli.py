@@ -329,6 +329,40 @@ def _print_report(content: dict[str, Any]) -> None:
             for row in content["targets"]
         ],
     )
+    _table(
+        "Fermentation",
+        ("line", "date", "batch", "SG", "± 95 %", "apparent %", "real %", "alcohol %", "method",
+         "remark"),
+        [
+            (
+                str(row["line"]),
+                row["date"],
+                row["batch"],
+                _number(row["sg"], ".4f"),
+                _number(row["expanded"], ".4f"),
+                _number(row["apparent"], ".1f"),
+                _number(row["real"], ".1f"),
+                _number(row["abv"], ".1f"),
+                row["method"],
+                row["remark"],
+            )
+            for row in content["fermentation"]
+        ],
+    )  # fmt: skip
+    forecast = content["forecast"]
+    if forecast["state"] is not None:
+        final = _number(forecast["final"], ".4f")
+        sentence = f"Batch {forecast['batch']}: {forecast['state']}"
+        if final is not None:
+            spread = _number(forecast["final_expanded"], ".4f")
+            sentence += f"; expected final SG {final} ± {spread}, near it on {forecast['near_on']}"
+        sentence += ". No proof that fermentation has ended: bottles can burst."
+        _out.print(sentence, "\n", markup=False, soft_wrap=True)
+    pairs = content["pairs"]
+    _out.print(f"Refractometer against hydrometer ({pairs['in_use']} factors in use)", style="bold")
+    for sentence in (pairs["sentence"], pairs["far_apart"]):
+        if sentence is not None:
+            _out.print(sentence, markup=False, soft_wrap=True)
 
 
 def _table(title: str, headings: tuple[str, ...], rows: list[tuple[Any, ...]]) -> None:

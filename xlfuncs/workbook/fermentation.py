@@ -81,12 +81,12 @@ def _batch(sheet: Worksheet) -> None:
         ),
         (
             "Final gravity", "ferment_final", f'IF({whole},forecast_final,"")',
-            f'=IF({whole},"± "&ROUND(2*forecast_u_final,4)&" SG, about 95 %: a forecast, not a '
+            f'=IF({whole},"± "&ROUND(ferment_final_expanded,4)&" SG, about 95 %: a forecast, not a '
             'measurement",forecast_final)',
             styles.SG,
         ),
         (
-            "Near it on", "ferment_end", f'IF({whole},ferment_began+forecast_day,"")',
+            "Near it on", "ferment_end", f'IF({whole},INT(ferment_began+forecast_day),"")',
             f'=IF({whole},"within 0.001 SG of it; ± "&ROUND(2*forecast_u_day,1)&" days","")',
             styles.DATE,
         ),
@@ -328,6 +328,14 @@ def _curve(sheet: Worksheet, choices: words.Choices, left: int) -> Table:
     for row in (forecast.top, forecast.top + 1):  # they stand beside lines of common height
         sheet.row_dimensions[row].height = 15
     forecast.block(_FORECAST, "FERMENTATION_FORECAST(curve_day,curve_sg)")
+    layout.answer(
+        sheet,
+        beside + 3,
+        "Final gravity: ± about 95 %",
+        "ferment_final_expanded",
+        'IF(ISNUMBER(forecast_u_final),2*forecast_u_final,"")',
+        left=_STEPS,
+    )
 
     def of_line(first: str, line: str) -> str:
         return f"IF(curve_row=0,{first},LOOKUP(curve_row,pitch_row,{line}))"

@@ -120,6 +120,40 @@ def report(reader: Reader) -> dict[str, Any]:
         "expanded_volume",
         "volume",
     )
+    fermentation = [
+        {"line": number, **row}
+        for number, row in enumerate(
+            reader.table(
+                "ferment",
+                "date",
+                "batch",
+                "instrument",
+                "reading",
+                "original_sg",
+                "sg",
+                "expanded",
+                "apparent",
+                "real",
+                "abv",
+                "method",
+                "remark",
+            ),
+            1,
+        )
+        if row["reading"] is not None
+    ]
+    (pairs,) = reader.table(
+        "fit",
+        "pairs",
+        "wort_factor",
+        "u_wort_factor",
+        "alcohol_factor",
+        "u_alcohol_factor",
+        "error",
+        "default_error",
+        "outliers",
+    )
+    forecast = {key: reader.cell(f"ferment_{key}") for key in ("state", "final", "final_expanded")}
     return {
         "file": reader.path.name,
         "layout": words.LAYOUT_VERSION,
@@ -133,13 +167,30 @@ def report(reader: Reader) -> dict[str, Any]:
         "readings": [{**row, "date": _date(row["date"])} for row in readings],
         "batch": reader.cell("shown_batch"),
         "targets": verdicts,
+        "pairs": {
+            **pairs,
+            "in_use": reader.cell("beer_factors"),
+            "sentence": reader.cell("pairs_sentence"),
+            "far_apart": reader.cell("pairs_far"),
+        },
+        "fermentation": [{**row, "date": _date(row["date"])} for row in fermentation],
+        "forecast": {
+            "batch": reader.cell("ferment_shown"),
+            **forecast,
+            "near_on": _date(reader.cell("ferment_end")),
+        },
     }
 
 
 def troubles(report_: Mapping[str, Any]) -> list[str]:
     """The `! ` texts of a report, each with where it stands."""
     found = []
-    for part, label in (("instruments", "name"), ("readings", "line"), ("targets", "stage")):
+    for part, label in (
+        ("instruments", "name"),
+        ("readings", "line"),
+        ("targets", "stage"),
+        ("fermentation", "line"),
+    ):
         for row in report_[part]:
             for key, value in row.items():
                 if isinstance(value, str) and (value.startswith(MARK) or value.startswith("#")):
