@@ -81,7 +81,9 @@ def _entries(sheet: Worksheet, choices: words.Choices) -> None:
 def _answers(sheet: Worksheet, choices: words.Choices) -> None:
     lines = Panel(sheet, "A:B", "C:D", "E:I")
     lines.answer(9, "Now", "run_state", "runfit_state")
-    sheet["C9"].style = panel.span(sheet, "E:I", 9, "=runfit_reason", styles.CAUTION).style
+    because = panel.span(sheet, "E:I", 9, "=runfit_reason", styles.CAUTION)
+    sheet["C9"].style = because.style
+    layout.name(sheet, "run_reason", because.coordinate)
     in_volume = '="at 20 °C, "&unit_volume'
     lines.answer(
         10,
@@ -150,11 +152,11 @@ def _readings(sheet: Worksheet) -> Table:
     )
     remark = (
         'IF((run_volume="")*(run_reading="")*(run_ph=""),"",'
-        f'IF(run_ph="","",IF(ISNUMBER(run_ph),IF(run_ph>{HIGHEST_PH},"pH above {HIGHEST_PH}","")'
-        ',"pH is not a number"))'
-        '&IF((run_volume<>"")*(run_reading=""),"reading is missing",'
+        'IF((run_volume<>"")*(run_reading=""),"reading is missing",'
         'IF((run_volume="")*(run_reading<>""),"volume is missing",'
-        'IF((run_volume<>"")*(run_volume_temperature="")," volume counts as at 20 °C",""))))'
+        'IF((run_ph<>"")*NOT(ISNUMBER(run_ph)),"pH is not a number",'
+        f'IF(ISNUMBER(run_ph)*(run_ph>{HIGHEST_PH}),"pH above {HIGHEST_PH}",'
+        'IF((run_volume<>"")*(run_volume_temperature=""),"volume counts as at 20 °C",""))))))'
     )
     return Table(
         sheet,

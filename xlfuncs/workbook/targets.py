@@ -154,7 +154,7 @@ def _verdicts(sheet: Worksheet, choices: words.Choices) -> Table:
                 "Off by",
                 "=unit_volume",
                 9,
-                "+0.0;-0.0;0.0",
+                "+0.00;-0.00;0.00",
                 "IF(ISNUMBER(verdict_measured_volume)*ISNUMBER(verdict_wanted_volume),"
                 'verdict_measured_volume-verdict_wanted_volume,"")',
             ),
