@@ -1,4 +1,4 @@
-"""Kettle sheet: forecast and options, in the kettle, after the boil, and for what somebody tells."""
+"""Kettle sheet: forecast and options before and after the boil, and for what somebody tells."""
 
 from __future__ import annotations
 
@@ -147,7 +147,9 @@ def test_hot_volume_is_turned_to_20_degrees(brewed):
 
 
 def test_nothing_to_do_when_the_boil_ends_at_the_target(brewed):
-    book = brewed(BEFORE, line("after boil", 1.050, 23, minute=59), wanted=BOIL_SG(27, 1.045, 60, 4))
+    book = brewed(
+        BEFORE, line("after boil", 1.050, 23, minute=59), wanted=BOIL_SG(27, 1.045, 60, 4)
+    )
     words = [row["words"].split(":")[0] for row in book.table("before", "words")]
     assert words == ["Boil as planned", "No extract needed", "No water needed",
                      "Boil 60 min as planned"]  # fmt: skip
@@ -171,7 +173,9 @@ def test_boil_off_larger_than_the_volume_is_named(brewed):
 
 
 def test_volume_of_zero_is_named(brewed):
-    book = brewed(line("before boil", 1.045, 0), told_volume=0, told_gravity=1.045, told_target=1.05)
+    book = brewed(
+        line("before boil", 1.045, 0), told_volume=0, told_gravity=1.045, told_target=1.05
+    )
     for prefix in ("before", "rescue"):
         assert book.table(prefix, "words")[0]["words"] == "! volume 0 is not above 0"
 
