@@ -87,8 +87,9 @@ def staircase(
     23.4375
     """
     marks = as_left or [False] * len(offsets)
-    found = [offset for offset, left in zip(offsets, marks, strict=True) if not left]
-    for offset in found[1:]:
+    for offset, left in list(zip(offsets, marks, strict=True))[1:]:
+        if left:
+            continue
         if abs(offset) > tolerance * (1 + 1e-9):
             interval *= SHORTER
         elif abs(offset) <= CALM_SHARE * tolerance * (1 + 1e-9):

@@ -24,6 +24,7 @@ from xlfuncs.workbook import (
     pairs,
     runoff,
     setup,
+    standards,
     start,
     styles,
     targets,
@@ -42,19 +43,20 @@ def build(choices: Choices) -> Workbook:
     styles.register(book)
     paper = layout.LETTER if choices.units == "us" else layout.A4
     start.add(book, choices, paper)
-    instruments, wanted = setup.add(book, choices, paper)
+    instruments, papers, wanted = setup.add(book, choices, paper)
     checks = calibration.add(book, choices, paper)
+    standards.add(book, choices, paper)
     readings = log.add(book, choices, paper)
     collected = runoff.add(book, choices, paper)
-    past = targets.add(book, choices, paper)
     kettle.add(book, choices, paper)
-    parts = blend.add(book, choices, paper)
+    past = targets.add(book, choices, paper)
     card.add(book, choices, paper)
+    parts = blend.add(book, choices, paper)
     pairs_read = pairs.add(book, choices, paper)
     fermentations = fermentation.add(book, choices, paper)
     _settings(book)
     if choices.example:
-        example.fill(instruments, wanted, checks, readings, choices)
+        example.fill(instruments, papers, wanted, checks, readings, choices)
         example_beer.fill(pairs_read, fermentations, choices)
         example_brewday.fill(collected, past, parts, choices)
     book.defined_names[words.LAYOUT_NAME] = DefinedName(

@@ -11,6 +11,8 @@ from xlfuncs.science import gravity, units
 from xlfuncs.workbook import layout
 from xlfuncs.workbook.layout import Table
 from xlfuncs.workbook.vocabulary import (
+    AS_FOUND,
+    AS_LEFT,
     FLOATING,
     HYDROMETER,
     NO,
@@ -33,6 +35,14 @@ _INSTRUMENTS = (
     (FLOATER, FLOATING, "SG", None, None, 0.001, 0.003, 90),
 )
 
+#: Identity, range, resolution, temperatures that it compensates.
+_PAPERS: dict[str, tuple[str, float, float, float, float | None, float | None]] = {
+    FIELD: ("R-1, blue tape", 0, 32, 0.2, None, None),
+    BENCH: ("R-2, no. 40718", 0, 32, 0.1, 10, 30),
+    GLASS: ("H-1, no. 2214", 1.0, 1.1, 0.001, None, None),
+    FLOATER: ("F-1", 0.99, 1.17, 0.001, None, None),
+}
+
 _TARGETS = (
     # SG, tolerance, litres, tolerance
     (1.072, 0.003, None, None),
@@ -43,7 +53,7 @@ _TARGETS = (
 )
 
 _CHECKS = (
-    # instrument, date, °C, readings, references beyond water, note
+    # instrument, date, °C, readings, references beyond water, what was done
     (FIELD, (2025, 9, 6), 19, (0.1, 10.1), (10.0,), "as received"),
     (BENCH, (2025, 9, 6), None, (0.0, 10.0, 20.1), (10.0, 20.0), "as received"),
     (GLASS, (2025, 9, 6), 20, (1.0005, 1.0405), (1.0400,), "as received"),
@@ -51,8 +61,8 @@ _CHECKS = (
     (FIELD, (2025, 11, 22), 17, (0.0, 9.9), (10.0,), ""),
     (BENCH, (2025, 12, 6), None, (0.0, 10.1, 20.1), (10.0, 20.0), ""),
     (FIELD, (2026, 1, 10), 18, (0.2, 10.2), (10.0,), "it fell off the bench"),
-    (FIELD, (2026, 2, 14), 19, (0.3, 10.3), (10.0,), "as found"),
-    (FIELD, (2026, 2, 14), 19, (0.0, 10.0), (10.0,), "as left: zero screw turned"),
+    (FIELD, (2026, 2, 14), 19, (0.3, 10.3), (10.0,), "zero screw turned"),
+    (FIELD, (2026, 2, 14), 19, (0.0, 10.0), (10.0,), AS_LEFT),
     (FIELD, (2026, 3, 7), 20, (0.1,), (), "water only"),
     (BENCH, (2026, 3, 7), None, (0.1, 10.1), (10.0,), ""),
     (FLOATER, (2026, 3, 7), 20, (1.002,), (), "in a jar of water"),
@@ -81,7 +91,12 @@ _READINGS = (
 
 
 def fill(
-    instruments: Table, targets: Table, checks: Table, readings: Table, choices: Choices
+    instruments: Table,
+    papers: Table,
+    targets: Table,
+    checks: Table,
+    readings: Table,
+    choices: Choices,
 ) -> None:
     """Type the example into the input cells of a new workbook."""
 
@@ -99,10 +114,25 @@ def fill(
         return float(gravity.convert(sg, "SG", choices.gravity_scale))
 
     layout.put(instruments.sheet, "as_of", AS_OF)
+    layout.put(checks.sheet, "budget_reading", 12.0)
+    layout.put(checks.sheet, "budget_u_temperature", 1 if choices.temperature_unit == "C" else 2)
+    layout.put(checks.sheet, "budget_u_cloud", 0.05)
     layout.put(readings.sheet.parent[TARGETS], "target_batch", OAT)
     for row, (name, kind, scale, compensated, reference, u, tolerance, interval) in enumerate(
         _INSTRUMENTS
     ):
+        identity, low, high, resolution, low_celsius, high_celsius = _PAPERS[name]
+        papers.fill(
+            row,
+            {
+                "identity": identity,
+                "low": low,
+                "high": high,
+                "resolution": resolution,
+                "compensates_from": degrees(low_celsius),
+                "compensates_to": degrees(high_celsius),
+            },
+        )
         instruments.fill(
             row,
             {
@@ -137,7 +167,9 @@ def fill(
                 "temperature": degrees(celsius),
                 **{f"reading_{i}": value for i, value in enumerate(shown, 1)},
                 **{f"reference_{i}": value for i, value in enumerate(known, 2)},
-                "note": note or None,
+                "state": AS_LEFT if note == AS_LEFT else AS_FOUND,
+                "who": "head brewer",
+                "note": note if note != AS_LEFT else None,
             },
         )
     for row, (moment, batch, stage, name, shown_, celsius, litres, warm, note) in enumerate(

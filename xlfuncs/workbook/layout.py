@@ -79,7 +79,7 @@ class Column:
     """One column of a table.
 
     With a formula it is computed by one array formula over its rows, or, where the formula holds
-    `{row}`, by an ordinary formula in each row.
+    `{row}`, by an ordinary formula in each row (`{above}` is the row before).
     """
 
     key: str
@@ -154,7 +154,8 @@ class Table:
         if column.formula:
             if "{row}" in column.formula:
                 for row in range(self.first, self.last + 1):
-                    sheet[f"{letter}{row}"] = "=" + column.formula.replace("{row}", str(row))
+                    formula = column.formula.replace("{row}", str(row))
+                    sheet[f"{letter}{row}"] = "=" + formula.replace("{above}", str(row - 1))
             else:
                 self._array(cells, column.formula)
         if column.limits:

@@ -11,12 +11,11 @@ from xlfuncs.workbook import brewhouse, correction, layout, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.layout import Column, Limits, Table
 
-INSTRUMENTS = 6
 _FIRST_ENTRY = 5
 
 
-def add(book: Workbook, choices: words.Choices, paper: int) -> tuple[Table, Table]:
-    """Add the sheet; gives its tables of instruments and of targets."""
+def add(book: Workbook, choices: words.Choices, paper: int) -> tuple[Table, Table, Table]:
+    """Add the sheet; gives its tables of instruments, of their papers, and of targets."""
     sheet = book.create_sheet(words.SETUP)
     layout.title(
         sheet,
@@ -28,11 +27,12 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> tuple[Table, Tabl
     after_entries = _entries(sheet, choices)
     after_factors = _beer_factors(sheet, after_entries)
     instruments = _instruments(sheet, choices, after_factors + 2)
-    targets = _targets(sheet, choices, instruments.last + 3)
+    papers = _papers(sheet, choices, instruments.last + 3)
+    targets = _targets(sheet, choices, papers.last + 3)
     sheet.column_dimensions["A"].width = 5
     last = brewhouse.add(sheet, choices, targets.last + 2)
     layout.page(sheet, paper, f"A1:K{last}", landscape=True)
-    return instruments, targets
+    return instruments, papers, targets
 
 
 def _entries(sheet: Worksheet, choices: words.Choices) -> int:
@@ -154,7 +154,7 @@ def _instruments(sheet: Worksheet, choices: words.Choices, row: int) -> Table:
         sheet,
         "inst",
         row,
-        INSTRUMENTS,
+        choices.instruments,
         (
             Column("no", "No.", width=5, format=styles.WHOLE, style=styles.LABEL),
             Column("name", "Name", "as the log calls it", width=30),
@@ -220,9 +220,51 @@ def _instruments(sheet: Worksheet, choices: words.Choices, row: int) -> Table:
             ),
         ),
     ).write()
-    for number in range(INSTRUMENTS):
+    for number in range(choices.instruments):
         sheet[f"{table.letters['no']}{table.first + number}"] = number + 1
     return table
+
+
+def _papers(sheet: Worksheet, choices: words.Choices, row: int) -> Table:
+    """What the audit wants to know of each instrument: identity, range, resolution."""
+    sheet[f"A{row - 1}"], sheet[f"A{row - 1}"].style = "Instruments, on paper", styles.SECTION
+    reading = Limits.between(-5, 150, "In the scale of the instrument; blank: not audited")
+    degrees = Limits.between(
+        'IF(unit_temperature="F",32,0)',
+        'IF(unit_temperature="F",122,50)',
+        "In the unit chosen above; blank: 10 to 30 °C (50 to 86 °F), as is common",
+    )
+    Table(
+        sheet,
+        "paper",
+        row,
+        choices.instruments,
+        (
+            Column("no", "No.", "", 5, styles.WHOLE, "inst_no", styles.LABEL),
+            Column(
+                "name", "Name", "from above", 30, style=styles.RESULT,
+                formula='IF(inst_name="","",inst_name)',
+            ),
+        ),
+    ).write()  # fmt: skip
+    return Table(
+        sheet,
+        "inst",
+        row,
+        choices.instruments,
+        (
+            Column("identity", "Identity", "serial number, mark", width=21),
+            Column("low", "Range from", "as printed", 12, styles.READING, limits=reading),
+            Column("high", "Range to", "as printed", 14, styles.READING, limits=reading),
+            Column("resolution", "Resolution", "smallest step", 13, styles.READING,
+                   limits=reading),
+            Column("compensates_from", "Compensates from", '="°"&unit_temperature', 15,
+                   styles.TEMPERATURE, limits=degrees),
+            Column("compensates_to", "Compensates to", '="°"&unit_temperature', 11,
+                   styles.TEMPERATURE, limits=degrees),
+        ),
+        left=3,
+    ).write()  # fmt: skip
 
 
 def _targets(sheet: Worksheet, choices: words.Choices, row: int) -> Table:

@@ -15,13 +15,37 @@ _STEPS = (
         "the check down. From its date on it corrects the readings of that instrument.",
     ),
     (
+        words.STANDARDS,
+        "Weigh out a solution of known gravity to check against; print the card for the bench.",
+    ),
+    (
         words.LOG,
         "Write one line for each reading: mash, runoff, before and after the boil, into the "
         "fermenter. Gravity, uncertainty and volume at 20 °C appear beside it.",
     ),
     (
+        words.RUNOFF,
+        "Write down volume and reading while you sparge: it says when to stop, and what you have "
+        "collected.",
+    ),
+    (
+        words.KETTLE,
+        "See what the boil will make of the wort and what can be done about it, before the boil "
+        "and after. The rescue corner does the same for numbers that somebody tells you.",
+    ),
+    (
         words.TARGETS,
-        "See what hit its target, what missed, and what is too close to call.",
+        "See what hit its target, what missed, and what is too close to call, what a miss was worth, and "
+        "what mash efficiency to expect of the next recipe.",
+    ),
+    (
+        words.CARD,
+        "Print one page for the wall: targets, boxes to write in, °Brix turned into gravity.",
+    ),
+    (
+        words.BLEND,
+        "Put worts, waters and beers together, find the share of two for a target, print a "
+        "dilution card.",
     ),
     (
         words.PAIRS,

@@ -49,6 +49,7 @@ RUNOFF, KETTLE, BLEND, CARD = "Runoff", "Kettle", "Blend", "Batch sheet"
 #: Heading of steps that hold a function's answer as it is, refusals included.
 ANSWERED = "As answered"
 PAIRS, FERMENTATION = "Pairs", "Fermentation"
+STANDARDS = "Standards"
 
 #: Marks a workbook as one of ours, and says which layout it has.
 LAYOUT_NAME, LAYOUT_VERSION = "gravity_log_layout", 1
