@@ -21,6 +21,7 @@ MAY_KNOW = {
     # Of the workbook package, hosts know the two modules that know files and no template.
     "hosts": (("science", "cells", "functions", "xlfuncs.workbook", *FILES), None),
     "workbook": (("science", "cells", "functions"), None),
+    "audit": (("science", "cells", "functions", "workbook"), None),
 }
 
 IMPORT_ALL = """

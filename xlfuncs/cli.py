@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime
 import enum
 import json
 import os
 import sys
 import tempfile
 from pathlib import Path
-from typing import Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 from rich.console import Console
@@ -20,6 +21,9 @@ from xlfuncs import __version__
 from xlfuncs.hosts.calc.offices import OfficeProblem
 from xlfuncs.workbook import problems, stored
 from xlfuncs.workbook.problems import WorkbookProblem
+
+if TYPE_CHECKING:
+    from xlfuncs.audit.findings import FileAudit
 
 app = typer.Typer(
     help="Spreadsheet functions for a brewer's gravity log.",
@@ -237,6 +241,61 @@ def report(
 
 
 @app.command()
+def audit(
+    workbooks: Annotated[
+        list[str], typer.Argument(help="Workbooks, folders, patterns", show_default=False)
+    ],
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Plain data; the keys stand in docs/audit.md")
+    ] = False,
+    pdf: Annotated[
+        Path | None,
+        typer.Option("--pdf", help="Print the findings into this file too", show_default=False),
+    ] = None,
+    force: _Force = False,
+) -> None:
+    """Trace every reading to the calibration in force, in one workbook or many.
+
+    The files are not changed.  Leaves with status 1 when a severe finding stands.
+    """
+    from rich.progress import track
+
+    from xlfuncs.audit import run
+    from xlfuncs.audit.findings import Severity
+
+    if pdf is not None:
+        _must_be_free(pdf, force, ".pdf")
+    today, paths = datetime.date.today(), run.files(workbooks)
+    if not paths:
+        _stop(f"there is no workbook (.xlsx) in {', '.join(workbooks)}")
+    audits = list(
+        track(
+            run.audit_all(paths, today),
+            "Auditing",
+            total=len(paths),
+            console=_err,
+            transient=True,
+            disable=not _err.is_terminal,
+        )
+    )
+    totals = {severity.value: sum(one.count(severity) for one in audits) for severity in Severity}
+    if as_json:
+        content = {
+            "version": __version__,
+            "audited_on": today.isoformat(),
+            "totals": totals,
+            "files": [one.as_data() for one in audits],
+        }
+        print(json.dumps(content, ensure_ascii=False, indent=2))
+    else:
+        _print_audit(audits, totals)
+    if pdf is not None:
+        _print_findings(audits, today, pdf)
+    if totals[Severity.SEVERE]:
+        raise typer.Exit(1)
+
+
+@app.command()
 def functions(
     name: Annotated[
         str | None, typer.Argument(help="One function; without it, all", show_default=False)
@@ -314,7 +373,8 @@ def _print_report(content: dict[str, Any]) -> None:
     digits = ".1f" if scale == "Plato" else ".4f"
     _table(
         f"Targets of batch {content['batch'] or '-'} ({scale}, {units['volume']})",
-        ("stage", "target", "measured", "± 95 %", "gravity is", "target", "measured", "volume is"),
+        ("stage", "target", "measured", "± 95 %", "gravity is", "target", "measured", "volume is",
+         f"{units['mass']} of extract off", "efficiency off"),
         [
             (
                 row["stage"],
@@ -325,10 +385,13 @@ def _print_report(content: dict[str, Any]) -> None:
                 _number(row["wanted_volume"], ".1f"),
                 _number(row["measured_volume"], ".1f"),
                 row["volume"],
+                _number(row["missed_extract"], "+.2f"),
+                _number(row["missed_efficiency"], "+.1f"),
             )
             for row in content["targets"]
         ],
-    )
+    )  # fmt: skip
+    _print_brewday(content, digits)
     _table(
         "Fermentation",
         ("line", "date", "batch", "SG", "± 95 %", "apparent %", "real %", "alcohol %", "method",
@@ -363,6 +426,87 @@ def _print_report(content: dict[str, Any]) -> None:
     for sentence in (pairs["sentence"], pairs["far_apart"]):
         if sentence is not None:
             _out.print(sentence, markup=False, soft_wrap=True)
+
+
+def _print_brewday(content: dict[str, Any], digits: str) -> None:
+    """Runoff, kettle and efficiency, as far as there is something to say."""
+    units, lines = content["units"], []
+    runoff, kettle, past = content["runoff"], content["kettle"], content["efficiency"]
+    if runoff["collected"] is not None:
+        line = f"Runoff of batch {runoff['batch'] or '-'}: {runoff['state']}, {runoff['reason']}"
+        if isinstance(runoff["end"], float):
+            line += (
+                f" It falls to {runoff['limit']:g} at {runoff['end']:.1f} "
+                f"± {runoff['end_expanded']:.1f} {units['volume']}."
+            )
+        lines.append(line)
+    if past["efficiency"] is not None:
+        line = f"Mash efficiency of {past['batches']:g} batches: {past['efficiency']:.1f} %"
+        if past["spread"] is not None:
+            line += f"; the next one ± {past['spread']:.1f}"
+        lines.append(line)
+    for line in lines:
+        _out.print(line, markup=False, soft_wrap=True)
+    if lines:
+        _out.print()
+    for part, title in (
+        ("before", f"Batch {kettle['batch'] or '-'}, before the boil"),
+        ("after", f"Batch {kettle['batch'] or '-'}, after the boil"),
+        ("rescue", "Rescue corner"),
+    ):
+        if kettle[part]:
+            _table(
+                title,
+                ("ends at", "± 95 %", units["volume"], "± 95 %", "bitterness %", "in words"),
+                [
+                    (
+                        _number(row["gravity"], digits),
+                        _number(row["expanded"], digits),
+                        _number(row["volume"], ".1f"),
+                        _number(row["volume_expanded"], ".1f"),
+                        _number(row["bitterness"], "+.1f"),
+                        row["words"],
+                    )
+                    for row in kettle[part]
+                ],
+            )
+
+
+def _print_audit(audits: list[FileAudit], totals: dict[str, int]) -> None:
+    for one in audits:
+        if one.findings:
+            rows: list[tuple[Any, ...]] = []
+            for finding in one.findings:
+                rows.append((finding.severity, finding.sheet, finding.cell, finding.reason))
+                rows += [
+                    (
+                        "",
+                        "",
+                        doubt.cell,
+                        f"{doubt.date} batch {doubt.batch or '-'}: {doubt.recorded_sg:.4f}, "
+                        f"with this check {doubt.corrected_sg:.4f}",
+                    )
+                    for doubt in finding.in_doubt
+                ]
+            _table(escape(one.file), ("severity", "sheet", "cell", "what is wrong"), rows)
+    counts = ", ".join(f"{count} {severity}" for severity, count in totals.items())
+    clean = sum(not one.findings for one in audits)
+    readings = sum(one.readings for one in audits)
+    _out.print(
+        f"{len(audits)} workbooks, {readings} readings: {counts}; {clean} without a finding",
+        markup=False,
+    )
+
+
+def _print_findings(audits: list[FileAudit], today: datetime.date, pdf: Path) -> None:
+    from xlfuncs.audit import paper
+    from xlfuncs.hosts.calc import runner
+
+    with tempfile.TemporaryDirectory() as folder, _working("Printing the findings"):
+        draft = Path(folder) / "audit.xlsx"
+        draft.write_bytes(paper.workbook(audits, today))
+        runner.print_pdf(draft, pdf)
+    _err.print(f"Wrote {pdf}", markup=False)
 
 
 def _table(title: str, headings: tuple[str, ...], rows: list[tuple[Any, ...]]) -> None:

@@ -1,0 +1,1 @@
+"""Audit of filled workbooks: every reading traced to the calibration in force at its time."""

@@ -1,0 +1,72 @@
+"""Audit one file or many; a broken file is one finding, and the rest go on."""
+
+from __future__ import annotations
+
+import datetime
+import glob
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+
+from xlfuncs.audit import record, rules
+from xlfuncs.audit.findings import SEVERE, FileAudit, Finding, Severity
+from xlfuncs.cells.values import date_serial
+from xlfuncs.workbook.problems import WorkbookProblem
+
+#: From so many files on a second process pays for its start.
+MANY = 40
+_ORDER = {severity: place for place, severity in enumerate(Severity)}
+
+
+def files(arguments: Iterable[str]) -> list[Path]:
+    """The workbooks that arguments name: files, folders (all below them), patterns.
+
+    Each is named once, in the order of the arguments and of their names.  What does not exist is
+    kept, so that it becomes a finding.  Lock files of an open program are left out.
+    """
+    found: dict[Path, None] = {}
+    for argument in arguments:
+        path = Path(argument)
+        if path.is_dir():
+            some = sorted(path.rglob("*.xlsx"))
+        elif not path.exists() and glob.has_magic(argument):
+            some = sorted(map(Path, glob.glob(argument, recursive=True)))  # noqa: PTH207
+        else:
+            some = [path]
+        found |= dict.fromkeys(one for one in some if not one.name.startswith(("~$", ".~")))
+    return list(found)
+
+
+def audit(path: Path, today: datetime.date) -> FileAudit:
+    """The findings about one file, severe ones first.
+
+    >>> audit(Path("nowhere.xlsx"), datetime.date(2026, 3, 14)).findings[0].code
+    'file'
+    """
+    result = FileAudit(str(path))
+    try:
+        seen = rules.Seen(record.read(path), date_serial(today))
+    except WorkbookProblem as problem:
+        result.findings.append(Finding("file", SEVERE, "", "", str(problem)))
+        return result
+    result.instruments = len(seen.record.instruments)
+    result.checks = sum(len(instrument.checks) for instrument in seen.record.instruments)
+    result.readings = len(seen.record.readings)
+    found = (finding for rule in rules.RULES for finding in rule(seen))
+    result.findings = sorted(found, key=lambda finding: _ORDER[finding.severity])
+    return result
+
+
+def audit_all(
+    paths: Sequence[Path], today: datetime.date, processes: int | None = None
+) -> Iterator[FileAudit]:
+    """The findings about each file, in the order of the files, as they come."""
+    processes = processes or min(os.cpu_count() or 1, 1 + len(paths) // MANY)
+    work = partial(audit, today=today)
+    if processes == 1:
+        yield from map(work, paths)
+        return
+    with ProcessPoolExecutor(processes) as pool:
+        yield from pool.map(work, paths, chunksize=8)
