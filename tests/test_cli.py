@@ -109,6 +109,9 @@ def test_report_as_data(example):
         "readings",
         "batch",
         "targets",
+        "efficiency",
+        "runoff",
+        "kettle",
         "pairs",
         "fermentation",
         "forecast",
@@ -117,7 +120,14 @@ def test_report_as_data(example):
     for part in ("instruments", "readings", "targets", "fermentation"):
         for key in content[part][0]:
             assert f"`{key}`" in described, key
-    for part in ("pairs", "forecast"):
+    for rows in (
+        content["efficiency"]["history"],
+        content["runoff"]["readings"],
+        content["kettle"]["before"],
+    ):
+        for key in rows[0]:
+            assert f"`{key}`" in described, key
+    for part in ("pairs", "forecast", "efficiency", "runoff", "kettle"):
         for key in content[part]:
             assert f"`{key}`" in described, key
     assert content["pairs"]["pairs"] == 12
@@ -126,6 +136,9 @@ def test_report_as_data(example):
     assert first["sg"] == pytest.approx(1.0713, abs=1e-4)
     assert first["expanded"] == pytest.approx(2 * first["u"])
     assert content["targets"][1]["gravity"] == "on target"
+    assert content["runoff"]["state"] == "Get ready"
+    assert [row["option"] for row in content["kettle"]["rescue"]][1] == "add dry extract"
+    assert content["efficiency"]["batches"] == 6
 
 
 def test_functions_from_the_catalogue():

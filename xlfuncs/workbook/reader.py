@@ -119,6 +119,9 @@ def report(reader: Reader) -> dict[str, Any]:
         "measured_volume",
         "expanded_volume",
         "volume",
+        "missed_volume",
+        "missed_extract",
+        "missed_efficiency",
     )
     fermentation = [
         {"line": number, **row}
@@ -159,7 +162,8 @@ def report(reader: Reader) -> dict[str, Any]:
         "layout": words.LAYOUT_VERSION,
         "state_on": _date(reader.cell("state_as_of")),
         "units": {
-            what: reader.cell(f"unit_{what}") for what in ("volume", "temperature", "gravity")
+            what: reader.cell(f"unit_{what}")
+            for what in ("volume", "temperature", "gravity", "mass")
         },
         "instruments": [
             {**row, "date": _date(row["date"]), "due": _date(row["due"])} for row in instruments
@@ -167,6 +171,9 @@ def report(reader: Reader) -> dict[str, Any]:
         "readings": [{**row, "date": _date(row["date"])} for row in readings],
         "batch": reader.cell("shown_batch"),
         "targets": verdicts,
+        "efficiency": _efficiency(reader),
+        "runoff": _runoff(reader),
+        "kettle": _kettle(reader),
         "pairs": {
             **pairs,
             "in_use": reader.cell("beer_factors"),
@@ -178,6 +185,46 @@ def report(reader: Reader) -> dict[str, Any]:
             "batch": reader.cell("ferment_shown"),
             **forecast,
             "near_on": _date(reader.cell("ferment_end")),
+        },
+    }
+
+
+def _cells(reader: Reader, prefix: str, *keys: str) -> dict[str, Any]:
+    return {key: reader.cell(f"{prefix}_{key}") for key in keys}
+
+
+def _efficiency(reader: Reader) -> dict[str, Any]:
+    history = reader.table("past", "batch", "grain", "sg", "volume", "efficiency")
+    return {
+        "history": [row for row in history if row["batch"] is not None],
+        **_cells(reader, "next", "batches", "efficiency", "spread", "gravity"),
+    }
+
+
+def _runoff(reader: Reader) -> dict[str, Any]:
+    readings = reader.table("run", "volume", "reading", "ph", "volume_20", "plato", "sg", "remark")
+    return {
+        **_cells(reader, "run", "batch", "instrument", "state", "reason", "collected", "gravity"),
+        **_cells(reader, "run", "limit", "end", "end_expanded", "extract", "efficiency"),
+        "date": _date(reader.cell("run_date")),
+        "readings": [
+            row for row in readings if row["volume"] is not None or row["reading"] is not None
+        ],
+    }
+
+
+def _kettle(reader: Reader) -> dict[str, Any]:
+    keys = ("option", "amount", "unit", "gravity", "expanded", "volume", "volume_expanded")
+    return {
+        **_cells(reader, "kettle", "batch", "volume", "gravity", "extract", "efficiency"),
+        **_cells(reader, "kettle", "forecast", "forecast_volume", "lack"),
+        **{
+            prefix: [
+                row
+                for row in reader.table(prefix, *keys, "bitterness", "words")
+                if row["words"] is not None
+            ]
+            for prefix in ("before", "after", "rescue")
         },
     }
 
