@@ -80,16 +80,16 @@ def _descriptions() -> bytes:
     functions = _node(_node(_node(root, "AddInInfo"), _ADDIN, new=True), "AddInFunctions")
     for function in CATALOGUE.values():
         entry = _node(functions, function.name, new=True)
-        _property(entry, "DisplayName", function.name, "en")
-        _property(entry, "Description", function.documentation.summary, "en")
+        _property(entry, "DisplayName", function.name, "en-US")
+        _property(entry, "Description", function.documentation.summary, "en-US")
         _property(entry, "Category", "Add-In")
-        _property(entry, "CategoryDisplayName", function.category, "en")
-        _property(entry, "CompatibilityName", function.name, "en")
+        _property(entry, "CategoryDisplayName", function.category, "en-US")
+        _property(entry, "CompatibilityName", function.name, "en-US")
         parameters = _node(entry, "Parameters")
         for argument in function.arguments:
             parameter = _node(parameters, argument.name, new=True)
-            _property(parameter, "DisplayName", argument.name, "en")
-            _property(parameter, "Description", argument.help, "en")
+            _property(parameter, "DisplayName", argument.name, "en-US")
+            _property(parameter, "Description", argument.help, "en-US")
     return _xml(root)
 
 
@@ -107,7 +107,9 @@ def _description() -> bytes:
     root = ElementTree.Element("description", spaces)
     ElementTree.SubElement(root, "identifier", value=IDENTIFIER)
     ElementTree.SubElement(root, "version", value=xlfuncs.__version__)
-    name = ElementTree.SubElement(ElementTree.SubElement(root, "display-name"), "name", lang="en")
+    name = ElementTree.SubElement(
+        ElementTree.SubElement(root, "display-name"), "name", lang="en-US"
+    )
     name.text = xlfuncs.__doc__.rstrip(".")
     return _xml(root)
 
