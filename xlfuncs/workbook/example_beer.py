@@ -74,7 +74,7 @@ def fill(pairs: Table, fermentation: Table, choices: Choices) -> None:
             },
         )
     layout.put(fermentation.sheet, "ferment_chosen", OAT)
-    for row, (moment, instrument, reading, celsius) in enumerate(_FERMENTATION):
+    for row, (moment, instrument, reading, sample) in enumerate(_FERMENTATION):
         fermentation.fill(
             row,
             {
@@ -82,6 +82,6 @@ def fill(pairs: Table, fermentation: Table, choices: Choices) -> None:
                 "batch": OAT,
                 "instrument": instrument,
                 "reading": reading,
-                "temperature": degrees(celsius),
+                "temperature": degrees(sample),
             },
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
+from xlfuncs.science.beer import ALCOHOL_FACTOR
 from xlfuncs.science.beer_fit import OUTLIER
 from xlfuncs.workbook import charts, correction, layout, styles
 from xlfuncs.workbook import vocabulary as words
@@ -226,13 +227,12 @@ def _results(sheet: Worksheet) -> None:
             ),
             result(
                 "fitted_sg", "Corrected, fitted", "SG 20/20", 10, styles.SG,
-                "IF(ISNUMBER(fitted_pairs),BEER_SG(match_original_sg,prism_brix,fitted_wort_factor,"
-                '"balance",fitted_alcohol_factor),"")',
+                'IF(ISNUMBER(fitted_pairs),match_best_sg,"")',
             ),
             result(
                 "difference", "Less hydrometer", "best known, SG", 12, "+0.0000;-0.0000;0.0000",
                 "IF(ISNUMBER(pair_default_sg)*ISNUMBER(pair_sg),"
-                'IF(ISNUMBER(pair_fitted_sg),pair_fitted_sg,pair_default_sg)-pair_sg,"")',
+                'IF(ISNUMBER(match_best_sg),match_best_sg,pair_default_sg)-pair_sg,"")',
             ),
             result("remark", "Remark", "", 36, styles.PLAIN, remark),
         ),
@@ -325,20 +325,20 @@ def _match(sheet: Worksheet, left: int) -> Table:
                 'IF(match_ok=1,pair_default_sg-pair_sg,"")',
             ),
             step(
-                "refracted_u",
-                "Corrected",
-                "u of SG",
-                f"BEER_SG_UNCERTAINTY(match_original_sg,prism_brix,"
-                f"{fit_or('wort_factor', 'wort_factor')},"
-                'IF(ISNUMBER(prism_u_calibration),SQRT(prism_u_reading^2+prism_u_calibration^2),""),'
-                f"{fit_or('u_wort_factor', 'u_wort_factor')})",
+                "u_brix",
+                "Refractometer",
+                "u, °Bx",
+                "IF(ISNUMBER(prism_u_calibration),"
+                'SQRT(prism_u_reading^2+prism_u_calibration^2),"")',
             ),
+            step("best_sg", "Corrected", "best known, SG", ""),
+            step("less_sg", "Corrected", "one u less, SG", ""),
             step(
                 "u",
                 "Difference",
                 "u of SG",
-                "IF(ISNUMBER(match_refracted_u)*ISNUMBER(glass_floated_u),"
-                'SQRT(match_refracted_u^2+glass_floated_u^2),"")',
+                "IF(ISNUMBER(match_best_sg)*ISNUMBER(match_less_sg)*ISNUMBER(glass_floated_u),"
+                'SQRT((match_best_sg-match_less_sg)^2+glass_floated_u^2),"")',
             ),
             step(
                 "far",
@@ -366,6 +366,14 @@ def _match(sheet: Worksheet, left: int) -> Table:
         ),
         left=left,
     ).write()
+    # One call for both: as read, and read one standard uncertainty less.
+    match.block(
+        ("best_sg", "less_sg"),
+        "BEER_SG(match_original_sg,"
+        "IF({1,0},prism_brix,IF(ISNUMBER(prism_brix),prism_brix-match_u_brix,prism_brix)),"
+        f'{fit_or("wort_factor", "wort_factor")},"balance",'
+        f"{fit_or('alcohol_factor', f'{ALCOHOL_FACTOR:g}')})",
+    )
     # Each line takes over the names of the lines above it.
     named, far = match.letters["far_named"], match.letters["far"]
     for row in range(match.first, match.last + 1):
