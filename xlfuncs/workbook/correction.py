@@ -27,8 +27,12 @@ def step(key: str, heading: str, hint: str, formula: str) -> Column:
 
 
 def typed(cells: str) -> str:
-    """Formula: what was typed, with blanks as empty text (a blank cell would count as 0)."""
-    return f'IF({cells}="","",{cells})'
+    """Formula: what was typed, with blanks as empty text (a blank cell would count as 0).
+
+    An error becomes a text of our own: Calc calls no function on a range that holds an error, so
+    one such cell would take the answers of all its neighbours.
+    """
+    return f'IF(ISERROR({cells}),"! this cell holds an error",IF({cells}="","",{cells}))'
 
 
 def is_hydrometer(kind: str) -> str:
@@ -60,7 +64,7 @@ def in_force(steps: str, instrument: str, date: str) -> tuple[Column, ...]:
             "no",
             "Instrument",
             "number",
-            f'IF({instrument}="",0,IFERROR(MATCH({instrument},inst_name,0),0))',
+            f'IFERROR(IF({instrument}="",0,MATCH({instrument},inst_name,0)),0)',
         ),
         step("kind", "Kind", "", looked_up("kind")),
         step("scale", "Scale", "", looked_up("scale")),

@@ -191,7 +191,8 @@ def _steps(sheet: Worksheet, choices: words.Choices) -> Table:
                 "order",
                 "Order",
                 "of lines",
-                'IF(log_stage="",0,IF(ISNUMBER(log_date),log_date,1)+ROW(log_date)/1000000)',
+                'IFERROR(IF(log_stage="",0,IF(ISNUMBER(log_date),log_date,1)'
+                "+ROW(log_date)/1000000),0)",
             ),
         ),
         left=_STEPS,

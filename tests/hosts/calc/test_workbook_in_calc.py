@@ -50,6 +50,7 @@ def spoilt(book):
     log["A15"] = datetime.datetime(2020, 1, 1)
     log["E16"] = "=NA()"
     log["G17"] = "=1/0"
+    log["D18"] = "=NA()"
     start = next(iter(book.defined_names["check_date"].destinations))[1]
     row = int(start.split("$")[2].rstrip(":"))
     checks[f"B{row + 1}"] = None

@@ -6,8 +6,6 @@ So a 0 alone, where the argument cannot be 0, counts as a blank.
 
 from __future__ import annotations
 
-import itertools
-import struct
 from collections.abc import Sequence
 from typing import Any
 
@@ -19,35 +17,15 @@ from xlfuncs.functions import CATALOGUE
 Rows = tuple[tuple[Any, ...], ...]
 
 
-def _error(code: int) -> float:
-    """A number that Calc takes for its error of that code: NaN with the code as payload."""
-    number: float = struct.unpack("<d", struct.pack("<Q", 0x7FF8000000000000 | code))[0]
-    return number
-
-
-_ERRORS = {
-    text: _error(code)
-    for text, code in {
-        "#NULL!": 521,
-        "#DIV/0!": 532,
-        "#VALUE!": 519,
-        "#REF!": 524,
-        "#NAME?": 525,
-        "#NUM!": 503,
-        "#N/A": 32767,
-    }.items()
-}
-
-
 def respond(name: str, sent: Sequence[Any]) -> Rows:
-    """What the cells that call the function show, as the rows of an array; errors as Calc's own."""
+    """What the cells that call the function show, as the rows of an array.
+
+    An error that was passed on stays the text that it came as: Calc calls no function on a range
+    that holds a real error, so one would take the answers of all its neighbours down the chain.
+    """
     function = CATALOGUE[name]
     result = answer(function, _cells(function, sent))
-    if not isinstance(result, list):
-        return ((_ERRORS.get(result, result),),)
-    if not _ERRORS.keys().isdisjoint(itertools.chain.from_iterable(result)):
-        result = [[_ERRORS.get(cell, cell) for cell in row] for row in result]
-    return tuple(map(tuple, result))
+    return tuple(map(tuple, result)) if isinstance(result, list) else ((result,),)
 
 
 def _cells(function: CellFunction, sent: Sequence[Any]) -> list[Any]:
