@@ -1,6 +1,7 @@
 """The extension file is made from the catalogue, whole and the same each time."""
 
 import json
+import struct
 import subprocess
 import sys
 import zipfile
