@@ -362,8 +362,8 @@ def _curve(sheet: Worksheet, choices: words.Choices, left: int) -> Table:
                 "days",
                 of_line(
                     "IF(ISNUMBER(ferment_began)*ISNUMBER(ferment_pitched_sg),"
-                    'ferment_pitched-ferment_began,"")',
-                    'IF(ISNUMBER(sample_moment),sample_moment-ferment_began,"")',
+                    'ROUND(ferment_pitched-ferment_began,6),"")',
+                    'IF(ISNUMBER(sample_moment),ROUND(sample_moment-ferment_began,6),"")',
                 ),
             ),
             step(
