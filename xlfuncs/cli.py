@@ -270,7 +270,7 @@ def audit(
         _stop(f"there is no workbook (.xlsx) in {', '.join(workbooks)}")
     audits = list(
         track(
-            run.audit_all(paths, today),
+            (run.audit(path, today) for path in paths),
             "Auditing",
             total=len(paths),
             console=_err,

@@ -1,22 +1,24 @@
-"""What was typed into a workbook, read by its names, a row at a time and without computing.
+"""What was typed into a workbook, read by its names, cell after cell and without computing.
 
-The sheets are streamed twice: for what was typed, and for the values stored beside formulas.
+One pass over the few sheets that hold the names; neither styles nor other sheets are looked at.
 """
 
 from __future__ import annotations
 
 import io
-import warnings
-from collections.abc import Iterable, Mapping
+import math
+import zipfile
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
+from xml.etree import ElementTree
 
-import openpyxl
 from openpyxl.utils import get_column_letter, range_boundaries
 
 from xlfuncs.workbook import problems
 from xlfuncs.workbook import vocabulary as words
+from xlfuncs.workbook.stored import local, sheet_parts
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,104 +65,150 @@ class Entries:
         ]
 
 
-def read(path: Path, typed: Iterable[str], needed: Iterable[str], stored: Iterable[str]) -> Entries:
-    """The cells that carry these names: `typed` by people, and values `stored` beside formulas.
+class _Parts(dict[str, bytes]):
+    """The parts of a file, each read when it is asked for."""
 
-    Where somebody put a formula into a cell for typing, its stored value counts.  Names in `needed`
-    must be there.  Raises `WorkbookProblem` for a file that is not one of our workbooks.
+    def __init__(self, archive: zipfile.ZipFile) -> None:
+        super().__init__()
+        self._archive = archive
+
+    def __missing__(self, name: str) -> bytes:
+        self[name] = self._archive.read(name)
+        return self[name]
+
+
+def read(path: Path, names: Iterable[str], needed: Iterable[str]) -> Entries:
+    """The cells that carry these names; where a cell holds a formula, its stored value.
+
+    Names in `needed` must be there.  Raises `WorkbookProblem` for a file that is not one of our
+    workbooks.
     """
     data = problems.content(path)
     try:
-        places = _places(path, data, {*typed, *stored})
-        lost = sorted(set(needed) - places.keys())
-        if lost:
-            raise problems.WorkbookProblem(
-                f"{path.name} has lost its cells “{lost[0]}”: was a sheet or a column deleted?"
-            )
-        columns = _stream(data, {name: places[name] for name in typed if name in places}, False)
-        wanted = {name: places[name] for name in stored if name in places}
-        wanted |= {
-            name: places[name]
-            for name, cells in columns.items()
-            if any(cell.formula for cell in cells)
-        }
-        values = _stream(data, wanted, True)
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            parts = _Parts(archive)
+            book, sheets = sheet_parts(parts)
+            places = _places(path, parts[book], sheets, set(names))
+            lost = sorted(set(needed) - places.keys())
+            if lost:
+                raise problems.WorkbookProblem(
+                    f"{path.name} has lost its cells “{lost[0]}”: was a sheet or a column deleted?"
+                )
+            return Entries(_columns(archive, sheets, places))
     except problems.WorkbookProblem:
         raise
-    except Exception as error:  # openpyxl raises whatever a wrong part leads to
+    except Exception as error:  # a wrong part leads to errors of many kinds
         raise problems.damaged(path) from error
-    for name, cells in values.items():
-        columns[name] = [
-            Cell(cell.sheet, cell.address, cell.value, typed_cell.formula)
-            for cell, typed_cell in zip(cells, columns.get(name, cells), strict=True)
-        ]
-    return Entries(columns)
 
 
-def _open(data: bytes, values: bool) -> Any:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # about extensions that a reader does not need
-        return openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=values)
-
-
-def _places(path: Path, data: bytes, names: set[str]) -> dict[str, _Place]:
-    book = _open(data, values=False)
-    mark = book.defined_names.get(words.LAYOUT_NAME)
-    if mark is None:
+def _places(
+    path: Path, book: bytes, sheets: Mapping[str, str], names: set[str]
+) -> dict[str, _Place]:
+    """Where the names are, after a look at the mark that every workbook of ours carries."""
+    defined = {
+        element.attrib["name"]: element.text or ""
+        for element in ElementTree.fromstring(book).iter()
+        if local(element.tag) == "definedName"
+    }
+    layout = defined.get(words.LAYOUT_NAME)
+    if layout is None:
         raise problems.WorkbookProblem(
             f"{path.name} is not a gravity log made by “xlfuncs new”: it lacks the layout mark"
         )
-    if str(mark.attr_text) != str(words.LAYOUT_VERSION):
+    if layout != str(words.LAYOUT_VERSION):
         raise problems.WorkbookProblem(
-            f"{path.name} has layout {mark.attr_text}; this program reads layout "
-            f"{words.LAYOUT_VERSION}"
+            f"{path.name} has layout {layout}; this program reads layout {words.LAYOUT_VERSION}"
         )
     places = {}
-    for name in names & book.defined_names.keys():
-        found = list(book.defined_names[name].destinations)
-        if len(found) == 1 and found[0][0] in book.sheetnames:
-            sheet, cells = found[0]
+    for name in names & defined.keys():
+        title, _, cells = defined[name].rpartition("!")
+        title = title.removeprefix("'").removesuffix("'").replace("''", "'")
+        if title in sheets and "#REF" not in cells:
             left, top, _, bottom = range_boundaries(cells.replace("$", ""))
-            places[name] = _Place(sheet, left, top, bottom)
+            places[name] = _Place(title, left, top, bottom)
     return places
 
 
-def _stream(data: bytes, places: Mapping[str, _Place], values: bool) -> dict[str, list[Cell]]:
-    columns = {
-        name: [
-            Cell(place.sheet, f"{get_column_letter(place.column)}{row}", None)
-            for row in range(place.first, place.last + 1)
-        ]
-        for name, place in places.items()
-    }
-    if not places:
-        return columns
-    book = _open(data, values)
+def _columns(
+    archive: zipfile.ZipFile, sheets: Mapping[str, str], places: Mapping[str, _Place]
+) -> dict[str, list[Cell]]:
+    texts = _shared_texts(archive)
+    columns: dict[str, list[Cell]] = {}
     for title in {place.sheet for place in places.values()}:
-        here = [(name, place) for name, place in places.items() if place.sheet == title]
-        by_column: dict[int, list[tuple[str, _Place]]] = {}
-        for name, place in here:
-            by_column.setdefault(place.column, []).append((name, place))
-        sheet = book[title]
-        # What the file says about its size may be wrong or missing.
-        sheet.reset_dimensions()
-        rows = sheet.iter_rows(
-            min_row=min(place.first for _, place in here),
-            max_row=max(place.last for _, place in here),
-            max_col=max(by_column),
-        )
-        for row in rows:
-            for cell in row:
-                value = cell.value
-                if value is None:
-                    continue
-                for name, place in by_column.get(cell.column, ()):
-                    if place.first <= cell.row <= place.last:
-                        old = columns[name][cell.row - place.first]
-                        columns[name][cell.row - place.first] = Cell(
-                            title,
-                            old.address,
-                            None if value == "" else value,
-                            cell.data_type == "f",
+        wanted: dict[str, list[tuple[str, _Place]]] = {}
+        for name, place in places.items():
+            if place.sheet != title:
+                continue
+            letter = get_column_letter(place.column)
+            wanted.setdefault(letter, []).append((name, place))
+            columns[name] = [
+                Cell(title, f"{letter}{row}", None) for row in range(place.first, place.last + 1)
+            ]
+        with archive.open(sheets[title]) as part:
+            for row, letter, element in _cells(part):
+                for name, place in wanted.get(letter, ()):
+                    if place.first <= row <= place.last:
+                        found = columns[name][row - place.first]
+                        columns[name][row - place.first] = Cell(
+                            title, found.address, *_content(element, texts)
                         )
     return columns
+
+
+def _cells(part: IO[bytes]) -> Iterator[tuple[int, str, ElementTree.Element]]:
+    """Row, column letter and element of every cell; memory holds one row at a time."""
+    number = 0
+    for _, row in ElementTree.iterparse(part):
+        if local(row.tag) != "row":
+            continue
+        number = int(row.get("r") or number + 1)
+        digits = str(number)
+        for place, element in enumerate(row, 1):
+            # A cell without address follows the one before it.
+            address = element.get("r")
+            letter = address.removesuffix(digits) if address else get_column_letter(place)
+            yield number, letter, element
+        row.clear()
+
+
+def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool]:
+    """The value of a cell, None when it is blank; and whether it is a formula."""
+    kind = element.get("t", "n")
+    inside = {local(child.tag): child for child in element}
+    formula = "f" in inside
+    if kind == "inlineStr":
+        value: Any = _text(inside["is"]) if "is" in inside else ""
+    else:
+        value = (inside["v"].text or "") if "v" in inside else ""
+        if kind == "s" and value:
+            value = texts[int(value)]
+        elif kind == "b":
+            value = value == "1"
+        elif kind == "n" and value:
+            value = float(value)
+            value = value if math.isfinite(value) else "#NUM!"
+    return (None if value == "" else value), formula
+
+
+def _shared_texts(archive: zipfile.ZipFile) -> list[str]:
+    """The table of texts that cells of kind `s` point into."""
+    name = "xl/sharedStrings.xml"
+    if name not in archive.namelist():
+        return []
+    with archive.open(name) as part:
+        return [
+            _text(element)
+            for _, element in ElementTree.iterparse(part)
+            if local(element.tag) == "si"
+        ]
+
+
+def _text(element: ElementTree.Element) -> str:
+    """The text of its runs, without the reading aids that stand beside some of them."""
+    return "".join(
+        part.text or ""
+        for child in element
+        if local(child.tag) in ("t", "r")
+        for part in child.iter()
+        if local(part.tag) == "t"
+    )

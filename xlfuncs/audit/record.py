@@ -15,7 +15,7 @@ from typing import Any
 
 from xlfuncs.audit import entries
 from xlfuncs.audit.entries import Cell, Entries
-from xlfuncs.cells.values import date_serial, is_blank, numbers_in
+from xlfuncs.cells.values import is_blank, numbers_in
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.science import units
 from xlfuncs.workbook import vocabulary as words
@@ -163,7 +163,7 @@ class Record:
 
 def read(path: Path) -> Record:
     """The record of a workbook; raises `WorkbookProblem` for one that cannot be read."""
-    book = entries.read(path, TYPED, NEEDED, STORED)
+    book = entries.read(path, (*TYPED, *STORED), NEEDED)
     unit = str(book.cell("unit_temperature") or "C")
     unit = unit if unit in words.TEMPERATURE_UNITS else "C"
     instruments = [
@@ -197,8 +197,6 @@ def number(value: Any, otherwise: float) -> float:
 
 def moment(value: Any) -> float | None:
     """The serial number of a typed date; None for what is no date of this century."""
-    if isinstance(value, datetime.date):
-        value = date_serial(value)
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         return float(value) if _FIRST_DATE <= value <= _LAST_DATE else None
     return None

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import datetime
 import glob
-import os
-from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from functools import partial
+from collections.abc import Iterable
 from pathlib import Path
 
 from xlfuncs.audit import record, rules
@@ -15,8 +12,6 @@ from xlfuncs.audit.findings import SEVERE, FileAudit, Finding, Severity
 from xlfuncs.cells.values import date_serial
 from xlfuncs.workbook.problems import WorkbookProblem
 
-#: From so many files on a second process pays for its start.
-MANY = 40
 _ORDER = {severity: place for place, severity in enumerate(Severity)}
 
 
@@ -57,16 +52,3 @@ def audit(path: Path, today: datetime.date) -> FileAudit:
     found = (finding for rule in rules.RULES for finding in rule(seen))
     result.findings = sorted(found, key=lambda finding: _ORDER[finding.severity])
     return result
-
-
-def audit_all(
-    paths: Sequence[Path], today: datetime.date, processes: int | None = None
-) -> Iterator[FileAudit]:
-    """The findings about each file, in the order of the files, as they come."""
-    processes = processes or min(os.cpu_count() or 1, 1 + len(paths) // MANY)
-    work = partial(audit, today=today)
-    if processes == 1:
-        yield from map(work, paths)
-        return
-    with ProcessPoolExecutor(processes) as pool:
-        yield from pool.map(work, paths, chunksize=8)

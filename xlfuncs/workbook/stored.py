@@ -83,7 +83,7 @@ def store(path: str | Path, values: Mapping[tuple[str, str], Value], out: str | 
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             names = archive.infolist()
             parts = {info.filename: archive.read(info) for info in names}
-        book, sheets = _sheet_parts(parts)
+        book, sheets = sheet_parts(parts)
     except (KeyError, StopIteration, ElementTree.ParseError) as error:
         raise problems.damaged(path) from error
     by_sheet: dict[str, dict[Position, Value]] = {}
@@ -125,15 +125,15 @@ def replacing(path: str | Path) -> Iterator[BinaryIO]:
 # --- the parts of the file ------------------------------
 
 
-def _sheet_parts(parts: Mapping[str, bytes]) -> tuple[str, dict[str, str]]:
-    """The workbook's part, and the part of each sheet by title."""
+def sheet_parts(parts: Mapping[str, bytes]) -> tuple[str, dict[str, str]]:
+    """The name of the workbook's part, and of the part of each sheet by title."""
     book = next(
         target for kind, target in _relations(parts, "").values() if kind == "officeDocument"
     )
     relations = _relations(parts, book)
     sheets = {}
     for element in ElementTree.fromstring(parts[book]).iter():
-        if _local(element.tag) == "sheet":
+        if local(element.tag) == "sheet":
             identity = next(v for k, v in element.attrib.items() if k.endswith("}id"))
             kind, target = relations[identity]
             if kind == "worksheet":
@@ -155,7 +155,8 @@ def _relations(parts: Mapping[str, bytes], source: str) -> dict[str, tuple[str, 
     }
 
 
-def _local(tag: str) -> str:
+def local(tag: str) -> str:
+    """The name of an element without its namespace."""
     return tag.rpartition("}")[2]
 
 

@@ -1,0 +1,85 @@
+"""The audit: two thousand workbooks, one workbook with five thousand checks."""
+
+import datetime
+import re
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from benchmarks.measuring import Measure
+from xlfuncs.hosts import embedded
+from xlfuncs.workbook import build
+from xlfuncs.workbook import vocabulary as words
+from xlfuncs.workbook.vocabulary import Choices
+
+WORKBOOKS = 2_000
+CHECKS = 5_000
+
+
+def measures() -> Iterator[Measure]:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        _many(folder)
+        taken = _audit(folder)
+        yield Measure("audit of a workbook, of 2000", taken / WORKBOOKS, 0.15, "s")
+        largest = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+        yield Measure("memory of the audit of 2000 workbooks", largest, 300, "MiB")
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        _long(folder / "long.xlsx")
+        yield Measure("audit of a workbook with 5000 checks", _audit(folder), 20, "s")
+
+
+def _audit(folder: Path) -> float:
+    start = time.perf_counter()
+    done = subprocess.run(
+        [sys.executable, "-m", "xlfuncs", "audit", str(folder), "--json"],
+        stdout=subprocess.DEVNULL,
+        check=False,
+    )
+    assert done.returncode in (0, 1)
+    return time.perf_counter() - start
+
+
+def _many(folder: Path) -> None:
+    """Copies of the example in which the readings of the log differ."""
+    original = folder / "0000.xlsx"
+    original.write_bytes(build.to_bytes(build.build(Choices(example=True))))
+    embedded.calculate_file(original, original)
+    with zipfile.ZipFile(original) as archive:
+        parts = {part: archive.read(part) for part in archive.namelist()}
+    titles = re.findall(r'<sheet [^>]*?name="([^"]*)"', parts["xl/workbook.xml"].decode())
+    log = f"xl/worksheets/sheet{titles.index(words.LOG) + 1}.xml"
+    text = parts[log].decode()
+    random = np.random.default_rng(2000)
+
+    def other(found: re.Match[str]) -> str:
+        return f"{found[1]}{float(found[2]) * random.uniform(0.99, 1.01):.4f}{found[3]}"
+
+    for number in range(1, WORKBOOKS):
+        parts[log] = re.sub(
+            r'(<c r="E\d+"[^>]*><v>)(\d+\.?\d*)(</v>)', other, text
+        ).encode()  # column E holds the readings
+        with zipfile.ZipFile(folder / f"{number:04}.xlsx", "w", zipfile.ZIP_DEFLATED) as archive:
+            for part, content in parts.items():
+                archive.writestr(part, content, compresslevel=1)
+
+
+def _long(path: Path) -> None:
+    """A workbook with thousands of checks of its instruments."""
+    book = build.build(Choices(example=True, checks=CHECKS))
+    title, cells = next(iter(book.defined_names["check_instrument"].destinations))
+    sheet, first = book[title], int(re.findall(r"\d+", cells)[0])
+    day = datetime.datetime(2000, 1, 1)
+    for row in range(first + 20, first + CHECKS):
+        sheet.cell(row, 1).value = "Field refractometer"
+        sheet.cell(row, 2).value = day + datetime.timedelta(days=row - first)
+        sheet.cell(row, 4).value = 0.1 * (row % 3)
+    path.write_bytes(build.to_bytes(book))
