@@ -88,6 +88,10 @@ def new(
         Units, typer.Option(help="Litres and °C, or US gallons and °F")
     ] = Units.METRIC,
     gravity: Annotated[Gravity, typer.Option(help="Scale of the targets")] = Gravity.SG,
+    instruments: Annotated[int, typer.Option(help="Instruments on Setup", min=6, max=500)] = 6,
+    checks: Annotated[
+        int, typer.Option(help="Lines for calibration checks", min=60, max=5000)
+    ] = 60,
     force: _Force = False,
 ) -> None:
     """Write a new brew-day workbook, with its values already computed."""
@@ -96,7 +100,7 @@ def new(
     from xlfuncs.workbook.vocabulary import Choices
 
     _must_be_free(file, force)
-    choices = Choices(rows, units.value, gravity.value, example)
+    choices = Choices(rows, units.value, gravity.value, example, instruments, checks)
     file.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, _working("Building the workbook"):
         draft = Path(folder) / file.name

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
+from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.science import control, drift
@@ -57,6 +58,8 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
     order = _sorted(sheet, choices, top)
     _chart(sheet, order, f"A{history.last + 2}")
     layout.page(sheet, paper, f"A1:{_LAST}{checks.last}", repeat=f"{top}:{top + 1}", landscape=True)
+    # The headings that repeat must not fall into the middle of a page.
+    sheet.row_breaks.append(Break(id=top - 2))
     sheet.freeze_panes = "A3"
     return checks
 
@@ -135,6 +138,7 @@ def _state(sheet: Worksheet, choices: words.Choices) -> Table:
     which = Limits.listed("inst_name", "An instrument from Setup; blank shows the first")
     which.add_to(sheet, "L5")
     sheet["L6"] = words.NO
+    sheet["L5"].alignment = sheet["L6"].alignment = styles.WORDS
     layout.name(sheet, "interval_by_history", "L6")
     Limits.among(words.YES, words.NO).add_to(sheet, "L6")
     sheet["J7"], sheet["J7"].style = (
@@ -272,6 +276,7 @@ def _budget(sheet: Worksheet, row: int) -> int:
         layout.name(sheet, key, f"B{row}")
         limits.add_to(sheet, f"B{row}")
         sheet[f"C{row}"], sheet[f"C{row}"].style = explanation, styles.LEAD
+        sheet[f"C{row}"].alignment = styles.WORDS
         sheet.merge_cells(f"C{row}:F{row}")
         row += 1
     _budget_steps(sheet, row)

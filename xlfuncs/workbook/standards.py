@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from openpyxl.styles import Alignment
 from openpyxl.workbook import Workbook
+from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.workbook import layout, styles
@@ -127,13 +129,12 @@ def _sucrose(sheet: Worksheet, row: int) -> int:
 
 def _malt(sheet: Worksheet, row: int) -> int:
     row = _section(sheet, row, "Dry malt extract in distilled water, by mass and volume")
-    steps = layout.Table(sheet, "malt", row - 1, 1, (
-        layout.Column("grams", "g", "", 10, "0.0", style=styles.STEP),
-        layout.Column("u", "u of SG", "", 10, "0.00000", style=styles.STEP),
-    ), left=9).write()  # fmt: skip
-    steps.block(
-        ("grams", "u"),
-        "MALT_EXTRACT_STANDARD(standard_sg,standard_water,standard_fraction)",
+    for column, key, number_format in (("I", "grams", "0.0"), ("J", "u", "0.00000")):
+        cell = sheet[f"{column}{row}"]
+        cell.style, cell.number_format = styles.STEP, number_format
+        layout.name(sheet, f"malt_{key}", f"{column}{row}")
+    sheet[f"I{row}"] = ArrayFormula(
+        f"I{row}:J{row}", "=MALT_EXTRACT_STANDARD(standard_sg,standard_water,standard_fraction)"
     )
     return _answers(
         sheet,
@@ -144,8 +145,7 @@ def _malt(sheet: Worksheet, row: int) -> int:
                 "What the pack leaves open, ±",
                 "standard_u_malt",
                 'IF(ISNUMBER(malt_u),2*malt_u,"")',
-                "SG, about 95 %: packs differ in moisture. It shows whether wort reads as it "
-                "should; it is not good enough to set a slope",
+                "SG, about 95 %: packs differ in moisture. It shows wort, and sets no slope",
                 "0.0000",
             ),
         ),
@@ -157,8 +157,9 @@ def _notes(sheet: Worksheet, row: int, heading: str, texts: tuple[str, ...], num
     for number, text in enumerate(texts, 1):
         sheet[f"A{row}"] = number if numbered else "•"
         sheet[f"A{row}"].style = sheet[f"B{row}"].style = styles.TEXT
+        sheet[f"A{row}"].alignment = Alignment(horizontal="center", vertical="top")
         sheet[f"B{row}"] = text
         sheet.merge_cells(f"B{row}:{_LAST}{row}")
-        sheet.row_dimensions[row].height = 28 if len(text) > 95 else 15
+        sheet.row_dimensions[row].height = 28 if len(text) > 115 else 15
         row += 1
-    return row - 1
+    return row
