@@ -114,7 +114,7 @@ def test_forecast_and_options_before_and_after_the_boil(brewed):
     assert words[0].startswith("Boil 19 min less than planned")
     assert words[3].startswith("Boil 60 min as planned")
     late = [row["words"] for row in book.table("after", "words")]
-    assert late[2].startswith("Add 2.7 L of water: ")
+    assert late[2].startswith(f"Add {options[2][1]:.2f} L of water: ")
     assert late[3].startswith("As it is: ")
 
 
@@ -261,3 +261,5 @@ def test_targets_in_plato(brewed):
     assert row["gravity"] == pytest.approx(plato)
     assert 0.3 < row["expanded"] < 0.9
     assert "it ends at 12.4 and" in row["words"]
+    why = book.table("before", "words")[1]["words"]
+    assert why == "Not possible: extract cannot lower a gravity"

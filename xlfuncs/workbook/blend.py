@@ -143,14 +143,14 @@ def _blend(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     lines = Panel(sheet, "A:B", "C:D", "E:H")
 
     def lacking(what: str, answer: str) -> str:
-        missing = f'SUMPRODUCT((part_volume<>"")*(portion_{what}=""))'
+        missing = f'SUMPRODUCT((part_volume<>"")*(LEN(portion_{what})=0))'
         text = {"sg": "gravity", "abv": "ABV"}[what]
         return (
             f'IF(COUNTA(part_volume)=0,"",IF({missing}>0,"! {text} is missing in "&{missing}'
             f'&" of the parts",{answer}))'
         )
 
-    known = 'SUMPRODUCT((part_volume<>"")*(portion_sg=""))=0'
+    known = 'SUMPRODUCT((part_volume<>"")*(LEN(portion_sg)=0))=0'
     lines.answer(
         row + 1,
         "Gravity",

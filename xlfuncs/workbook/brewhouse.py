@@ -170,8 +170,3 @@ def density(sg: str) -> str:
 
 #: Kilograms in a litre of water at 20 °C.
 WATER = f"{sucrose.WATER_20 / 1000:.12g}"
-
-
-def said(sg: str) -> str:
-    """Formula: a gravity on the chosen scale, for a sentence."""
-    return f'TEXT({sg},IF(unit_gravity="SG","0.0000","0.0"))'

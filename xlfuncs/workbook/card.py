@@ -143,7 +143,7 @@ def _boxes(sheet: Worksheet, choices: words.Choices) -> Table:
             box("measured_volume", "Volume", '=unit_volume&" at 20 °C"', 10, styles.VOLUME,
                 "verdict_measured_volume"),
             box("verdict", "Gravity / volume is", "", 22, styles.PLAIN,
-                'verdict_gravity&IF((verdict_gravity<>"")*(verdict_volume<>"")," / ","")'
+                'verdict_gravity&IF(LEN(verdict_gravity)*LEN(verdict_volume)>0," / ","")'
                 "&verdict_volume"),
         ),
     ).write()  # fmt: skip

@@ -10,7 +10,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.workbook import brewhouse, layout, panel, styles
 from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.brewhouse import HOT, WATER, density, in_units, on_scale, said
+from xlfuncs.workbook.brewhouse import HOT, WATER, density, in_units, on_scale
 from xlfuncs.workbook.correction import step
 from xlfuncs.workbook.layout import Column, Limits, Table
 from xlfuncs.workbook.panel import Panel
@@ -255,6 +255,37 @@ def _pots(sheet: Worksheet) -> None:
         3,
         (
             *(step(key, key.capitalize(), hint, "") for key, hint in hints.items()),
+            step(
+                "leave",
+                "Leave it",
+                "in words",
+                'IF(pot_minutes="","",IF(pot_minutes>0,"Boil "&'
+                'TEXT(pot_minutes,"0")&" min as planned","As it is"))',
+            ),
+            step(
+                "same",
+                "No change",
+                "in words",
+                'IF(pot_minutes="","",IF(pot_minutes>0,"Boil as planned","No boil needed"))',
+            ),
+            step(
+                "longer",
+                "Longer",
+                "in words",
+                'IF(pot_minutes="","",IF(pot_minutes>0," min longer than planned"," min more"))',
+            ),
+            step(
+                "form",
+                "Gravity",
+                "format",
+                'IF(unit_gravity="SG",{"0.0000";"0.0000";"0.0000"},{"0.0";"0.0";"0.0"})',
+            ),
+            step(
+                "then",
+                "Then",
+                "in words",
+                'IF(pot_minutes="","",IF(pot_minutes>0," after the boil",""))',
+            ),
             step("end_sg", "Boiled", "SG", "BOIL_SG(pot_volume,pot_sg,pot_minutes,pot_rate)"),
             step(
                 "end_volume",
@@ -308,16 +339,13 @@ def _options(sheet: Worksheet, choices: words.Choices, case: _Case, row: int) ->
             result("option", "Option", "", 17, styles.PLAIN,
                    f'IF(LEFT({p}_raw_option,2)="! ","",{p}_raw_option)'),
             result("amount", "Amount", "", 9, "0.0#",
-                   f'IF({can},{p}_raw_amount/IF({p}_raw_unit="kg",unit_kilograms,'
-                   f'IF({p}_raw_unit="L",unit_litres,1)),"")'),
+                   f'IF({can},{p}_raw_amount/{p}_factor,"")'),
             result("unit", "Unit", "", 8, styles.PLAIN,
                    f'IF({kind}="! ","",IF({kind}="kg",unit_mass,'
                    f'IF({kind}="L",unit_volume,{p}_raw_unit)))'),
-            result("gravity", "Ends at", "=unit_gravity", 10, fine,
-                   on_scale(f'IF({can},{p}_raw_sg,"")')),
+            result("gravity", "Ends at", "=unit_gravity", 10, fine, f"{p}_at"),
             result("expanded", "± about 95 %", "=unit_gravity", 9, fine,
-                   f'IF({can},IF(unit_gravity="SG",2*{p}_u,GRAVITY_CONVERT('
-                   f'IF({can},{p}_raw_sg+2*{p}_u,""),"SG",unit_gravity)-{p}_gravity),"")'),
+                   f'IF({can},{p}_upper-{p}_at,"")'),
             result("volume", "Ends at", '=unit_volume&" at 20 °C"', 10, styles.VOLUME,
                    f'IF({can},{p}_raw_volume/unit_litres,"")'),
             result("volume_expanded", "± about 95 %", "=unit_volume", 9, styles.VOLUME,
@@ -325,7 +353,10 @@ def _options(sheet: Worksheet, choices: words.Choices, case: _Case, row: int) ->
                    '/unit_litres,"")'),
             result("bitterness", "Bitterness", "% change", 10, "+0.0;-0.0;0.0",
                    f'IF({can},100*(INDEX({p}_raw_volume,4)/{p}_raw_volume-1),"")'),
-            result("words", "In words", "", 42, styles.PLAIN, _sentence(case)),
+            result("words", "In words", "", 42, styles.PLAIN,
+                   f'IF(LEFT({p}_raw_option,2)="! ",{p}_raw_option,IF({can},{p}_deed'
+                   f'&": it ends at "&TEXT({p}_at,{of("form")})&" and "&TEXT({p}_volume,"0.0")'
+                   f'&" "&unit_volume&{p}_room,{p}_hindrance))'),
         ),
     ).write()  # fmt: skip
     panel.wrapped(sheet, table.cells("words"), 30)
@@ -339,31 +370,55 @@ def _options(sheet: Worksheet, choices: words.Choices, case: _Case, row: int) ->
         (
             # What cannot be done comes as a text in place of the amount.
             *(step(key, words.ANSWERED, key[4:], "") for key in _RAW),
+            # Calc compares the words of an add-in rightly only once they are put together anew.
+            step("name", "Option", "", f'{p}_raw_option&""'),
+            step("measure", "Unit", "", f'{p}_raw_unit&""'),
+            step(
+                "factor",
+                "Unit",
+                "in L or kg",
+                f'IF({p}_measure="kg",unit_kilograms,IF({p}_measure="L",unit_litres,1))',
+            ),
+            step(
+                "change",
+                "Boil",
+                "minutes beyond the plan",
+                f'IF(ISNUMBER({p}_raw_amount),IF({p}_name="boil longer",{p}_raw_amount,'
+                f'IF({p}_name="boil shorter",-{p}_raw_amount,0)),0)',
+            ),
             step(
                 "water",
                 "Boiled away",
                 "L",
-                f'IF({can},{of("rate")}/60*({of("minutes")}+IF({p}_raw_option="boil longer",1,'
-                f'IF({p}_raw_option="boil shorter",-1,0))'
-                f'*IF(ISNUMBER({p}_raw_amount),{p}_raw_amount,0)),"")',
+                f'IF({can},{of("rate")}/60*({of("minutes")}+{p}_change),"")',
+            ),
+            step(
+                "added",
+                "Extract added",
+                "kg",
+                f'IF(ISNUMBER({p}_raw_amount)*({p}_measure="kg"),'
+                f"{p}_raw_amount*extract_fraction,0)",
             ),
             step(
                 "share",
                 "Extract",
                 "share from the wort",
-                f'IF({can},{of("extract")}/({of("extract")}+IF({p}_raw_unit="kg",'
-                f'{p}_raw_amount*extract_fraction,0)),"")',
+                f'IF({can},{of("extract")}/({of("extract")}+{p}_added),"")',
             ),
             # First order (JCGM 100:2008, 5.1.2), the extract in a litre going with SG - 1.
             step(
                 "u",
                 "u at the end",
                 "SG",
-                f"IF({can},IF({of('sg')}>1,({p}_raw_sg-1)*SQRT("
-                f"({p}_share*{of('u')}/({of('sg')}-1))^2"
+                f"IF({can},({p}_raw_sg-1)*SQRT(({p}_share*{of('u')}/({of('sg')}-1))^2"
                 f"+(({p}_share-{of('volume')}/{p}_raw_volume)*u_volume)^2"
-                f'+({p}_water*u_boil_off/{p}_raw_volume)^2),{of("u")}),"")',
+                f'+({p}_water*u_boil_off/{p}_raw_volume)^2),"")',
             ),
+            step("at_sg", "Ends at", "SG", f'IF({can},{p}_raw_sg,"")'),
+            step("upper_sg", "and 2 u more", "SG", f'IF({can},{p}_raw_sg+2*{p}_u,"")'),
+            step("at", "Ends at", "on the scale", ""),
+            step("upper", "and 2 u more", "on the scale", ""),
+            *_words(case),
         ),
         left=_STEPS,
     ).write()
@@ -372,40 +427,57 @@ def _options(sheet: Worksheet, choices: words.Choices, case: _Case, row: int) ->
         f"KETTLE_OPTIONS({of('volume')},{of('sg')},{of('end_volume')},{of('target')},"
         f"{of('rate')},extract_fraction)",
     )
+    first, last = steps.letters["at_sg"], steps.letters["upper_sg"]
+    steps.block(("at", "upper"), on_scale(f"{first}{steps.first}:{last}{steps.last}"))
     return table.last + 1
 
 
-def _sentence(case: _Case) -> str:
-    """Formula: an option in words, ready to be read out."""
+def _words(case: _Case) -> tuple[Column, ...]:
+    """An option in words, ready to be read out; what cannot be done, and what does not fit."""
     p = case.prefix
-    planned = f"INDEX(pot_minutes,{case.number})>0"
-    size = f"INDEX(pot_size,{case.number})"
+
+    def of(what: str) -> str:
+        return f"INDEX(pot_{what},{case.number})"
+
     boil = (
-        f'IF({p}_raw_option="leave it",IF({planned},"Boil "&TEXT({p}_raw_amount,"0")&'
-        '" min as planned","As it is"),IF(ROUND('
-        f'{p}_raw_amount,0)=0,IF({planned},"Boil as planned","No boil needed"),"Boil "&'
-        f'TEXT({p}_raw_amount,"0")&IF({p}_raw_option="boil longer",'
-        f'IF({planned}," min longer than planned"," min more")," min less than planned")))'
+        f'IF({p}_name="leave it",{of("leave")},IF(ROUND({p}_raw_amount,0)=0,{of("same")},'
+        f'IF({p}_name="boil longer","Boil "&TEXT({p}_raw_amount,"0")&{of("longer")},'
+        f'"Boil "&TEXT({p}_raw_amount,"0")&" min less than planned")))'
     )
-    after = f'IF({planned}," after the boil","")'
     extract = (
         f'IF(ROUND({p}_amount,2)=0,"No extract needed","Add "&TEXT({p}_amount,"0.00")&" "'
-        f'&unit_mass&" of dry extract"&{after})'
+        f'&unit_mass&" of dry extract"&{of("then")})'
     )
     water = (
-        f'IF(ROUND({p}_amount,1)=0,"No water needed","Add "&TEXT({p}_amount,"0.0")&" "'
-        f'&unit_volume&" of water"&{after})'
+        f'IF(ROUND({p}_amount,2)=0,"No water needed","Add "&TEXT({p}_amount,"0.00")&" "'
+        f'&unit_volume&" of water"&{of("then")})'
     )
-    room = (
-        f'IF(ISNUMBER({size}),IF({p}_raw_volume*{HOT}>{size},". Not in this kettle: it would '
-        f'stand at "&TEXT({p}_raw_volume*{HOT}/unit_litres,"0.0")&" "&unit_volume&" while hot",'
-        '""),"")'
+    # The function speaks in SG; on another scale its figures are left out.
+    why = (
+        f'IF(unit_gravity="SG",SUBSTITUTE(MID({p}_raw_amount,3,250),"target_sg","target"),'
+        f'IFERROR(MID({p}_raw_amount,FIND(": ",{p}_raw_amount)+2,250),"out of reach"))'
     )
     return (
-        f'IF(LEFT({p}_raw_option,2)="! ",{p}_raw_option,IF(LEFT({p}_raw_amount,2)="! ",'
-        f'"Not possible: "&SUBSTITUTE(MID({p}_raw_amount,3,250),"target_sg","target"),'
-        f"IF(ISNUMBER({p}_raw_sg),"
-        f'IF({p}_raw_unit="kg",{extract},IF({p}_raw_unit="L",{water},{boil}))'
-        f'&": it ends at "&{said(f"{p}_gravity")}&" and "&TEXT({p}_volume,"0.0")&" "&unit_volume'
-        f'&{room},"")))'
+        step(
+            "deed",
+            "To do",
+            "in words",
+            f'IF(ISNUMBER({p}_raw_sg),IF({p}_measure="kg",{extract},'
+            f'IF({p}_measure="L",{water},{boil})),"")',
+        ),
+        step(
+            "room",
+            "Kettle",
+            "too small",
+            f"IF(ISNUMBER({p}_raw_sg)*ISNUMBER({of('size')}),IF({p}_raw_volume*{HOT}>{of('size')},"
+            f'". Not in this kettle: it would stand at "&TEXT({p}_raw_volume*{HOT}/unit_litres,'
+            '"0.0")&" "&unit_volume&" while hot",""),"")',
+        ),
+        step("why", "Why not", "in words", f'IF(ISTEXT({p}_raw_amount),{why},"")'),
+        step(
+            "hindrance",
+            "Why not",
+            "in words",
+            f'IF(LEFT({p}_raw_amount,2)="! ","Not possible: "&{p}_why,"")',
+        ),
     )

@@ -84,9 +84,7 @@ def even(sheet: Worksheet, first: int, last: int) -> None:
 def wrapped(sheet: Worksheet, cells: str, height: float) -> None:
     """Let long words in a column of results run over several lines."""
     for (cell,) in sheet[cells]:
-        cell.alignment = Alignment(
-            wrap_text=True, vertical="center", horizontal="left", indent=1
-        )
+        cell.alignment = Alignment(wrap_text=True, vertical="center", horizontal="left", indent=1)
         sheet.row_dimensions[cell.row].height = height
 
 

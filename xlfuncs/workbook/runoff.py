@@ -254,12 +254,13 @@ def _steps(sheet: Worksheet) -> Table:
             step("volume_before", "Collected", "before", at("ro_before", "ro_volume")),
             step("extract_next", "Extract", "in order", at("ro_next", "ro_extract")),
             step("extract_before", "Extract", "before", at("ro_before", "ro_extract")),
+            step("mean", "Extract", "mean, kg in a litre", mean),
             step(
                 "part",
                 "Extract",
                 "kg since then",
                 "IF(ro_next=0,0,IF(ro_before=0,ro_volume_next*ro_extract_next,"
-                f"(ro_volume_next-ro_volume_before)*{mean}))",
+                "(ro_volume_next-ro_volume_before)*ro_mean))",
             ),
             step("chart_volume", "Chart", "collected", _plotted("run_volume_20")),
             step(
@@ -269,25 +270,32 @@ def _steps(sheet: Worksheet) -> Table:
                 _plotted('IF(unit_gravity="SG",ro_refracted_sg,ro_plato)'),
             ),
             step(
+                "curve_x",
+                "Curve",
+                "L at 20 °C",
+                "IF(ISNUMBER(runfit_scale),runfit_first+(runfit_last-runfit_first)"
+                f'*(ro_row-1)/{READINGS - 1},"")',
+            ),
+            step(
+                "curve",
+                "Curve",
+                "°Plato",
+                "IF(ISNUMBER(ro_curve_x),INDEX(runfit_plato,1)*"
+                'EXP((INDEX(runfit_volume,1)-ro_curve_x)/runfit_scale),"")',
+            ),
+            step(
+                "fitted",
+                "Curve",
+                "on the scale",
+                'IF(unit_gravity="SG",GRAVITY_CONVERT(ro_curve,"Plato","SG"),ro_curve)',
+            ),
+            step(
                 "chart_x",
                 "Chart",
                 "of the curve",
-                "IF(ISNUMBER(runfit_scale),(runfit_first+(runfit_last-runfit_first)"
-                f"*(ro_row-1)/{READINGS - 1})/unit_litres,NA())",
+                "IF(ISNUMBER(ro_curve_x),ro_curve_x/unit_litres,NA())",
             ),
-            step(
-                "chart_curve",
-                "Chart",
-                "curve, °Plato",
-                "IF(ISNUMBER(runfit_scale),INDEX(runfit_plato,1)*"
-                "EXP((INDEX(runfit_volume,1)-ro_chart_x*unit_litres)/runfit_scale),NA())",
-            ),
-            step(
-                "chart_fitted",
-                "Chart",
-                "fitted",
-                'IF(unit_gravity="SG",GRAVITY_CONVERT(ro_chart_curve,"Plato","SG"),ro_chart_curve)',
-            ),
+            step("chart_fitted", "Chart", "fitted", _plotted("ro_fitted")),
             step("chart_limit", "Chart", "limit", "IF(ISNUMBER(ro_chart_x),run_limit,NA())"),
         ),
         left=_STEPS,
