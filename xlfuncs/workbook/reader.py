@@ -96,12 +96,23 @@ def report(reader: Reader) -> dict[str, Any]:
         if row["reading"] is not None or row["volume_20"] is not None
     ]
     instruments = [
-        {**row, "kind": setup["kind"]}
-        for row, setup in zip(
+        {**row, **setup, "history": history}
+        for row, setup, history in zip(
             reader.table(
                 "state", "name", "date", "offset", "slope", "u_offset", "days", "due", "status"
             ),
-            reader.table("inst", "kind"),
+            reader.table("inst", "kind", "identity"),
+            reader.table(
+                "history",
+                "checks",
+                "drift",
+                "expanded",
+                "centre",
+                "low",
+                "high",
+                "verdict",
+                "interval",
+            ),
             strict=True,
         )
         if row["name"] is not None
