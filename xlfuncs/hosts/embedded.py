@@ -93,6 +93,14 @@ class _Workbook:
         self.contents: dict[str, dict[tuple[int, int], Any]] = {}
         self.ends: dict[str, tuple[int, int]] = {}
         self.references: dict[Area, Any] = {}
+        # What each name stands for: those of one sheet by its title, the workbook's own by "".
+        self.names = {
+            title: {known.casefold(): str(name.value) for known, name in names.items()}
+            for title, names in (
+                ("", book.defined_names),
+                *((sheet.title, sheet.defined_names) for sheet in book.worksheets),
+            )
+        }
         for sheet in book.worksheets:
             self._read(sheet)
 
@@ -171,10 +179,9 @@ class _Workbook:
         return self.ends[sheet]
 
     def name(self, name: str, sheet: str) -> str:
-        for names in (self.book[sheet].defined_names, self.book.defined_names):
-            for known, defined in names.items():
-                if known.casefold() == name.casefold():
-                    return str(defined.value)
+        for names in (self.names[sheet], self.names[""]):
+            if name.casefold() in names:
+                return names[name.casefold()]
         raise CannotCompute(f"{name} is not a known name")
 
     def table(self, name: str) -> tuple[str, Any]:

@@ -6,6 +6,7 @@ formula, so that a formula which cannot be understood is a matter of its own.
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Callable, Mapping
 from typing import Any, ClassVar, NamedTuple, Protocol
@@ -165,6 +166,16 @@ class _Parser(Parser):  # type: ignore[misc]
 _PARSER = _Parser()
 
 
+@functools.lru_cache(maxsize=8192)
+def _parsed(text: str, sheet: str) -> tuple[Any, Mapping[Any, list[Any]]]:
+    """The last token of a formula on a sheet, and what each token takes.
+
+    Kept, because a workbook says the same name, and names the same range, hundreds of times.
+    """
+    _, builder = _PARSER.ast(text, context={"sheet": sheet})
+    return builder.stack[-1], builder.arguments
+
+
 # --- from tokens to calls ------------------------------
 
 
@@ -179,10 +190,10 @@ class _Tree:
         """The formula's root; `plain` says that it is no array formula, `whole` that a range is
         wanted as it is."""
         try:
-            _, builder = _PARSER.ast(text, context={"sheet": self.area.sheet})
+            root, arguments = _parsed(text, self.area.sheet)
         except Exception as error:  # the parser raises more than its own errors
             raise CannotCompute(f"the formula cannot be read: {text}") from error
-        return self._node(builder.stack[-1], builder.arguments, plain, whole)
+        return self._node(root, arguments, plain, whole)
 
     def _node(
         self, token: Any, arguments: Mapping[Any, list[Any]], plain: bool, whole: bool
