@@ -50,7 +50,12 @@ def calculate(path: str | Path, today: datetime.date | None = None) -> Calculati
     `today` is what TODAY() and NOW() give, for results that can be reproduced; without it they give
     the present.  Raises `WorkbookProblem` for a file that is not a workbook.
     """
-    return _Workbook(problems.load(path), today).calculation()
+    return calculate_book(problems.load(path), today)
+
+
+def calculate_book(book: Any, today: datetime.date | None = None) -> Calculation:
+    """The same for a workbook that openpyxl holds; the workbook is not changed."""
+    return _Workbook(book, today).calculation()
 
 
 def calculate_file(

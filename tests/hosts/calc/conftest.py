@@ -9,7 +9,6 @@ from xlfuncs.hosts.calc.install import numpy_for
 from xlfuncs.hosts.calc.offices import OfficeProblem, choose_office
 
 REQUIRED = "XLFUNCS_REQUIRE_OFFICE"
-_SKIPPED: Counter[str] = Counter()
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -38,11 +37,15 @@ def needs_office(_usable_office):
     if isinstance(_usable_office, str):
         if os.environ.get(REQUIRED) == "1":
             pytest.fail(f"{REQUIRED}=1, but {_usable_office}")
-        _SKIPPED[_usable_office] += 1
         pytest.skip(_usable_office)
     return _usable_office
 
 
 def pytest_terminal_summary(terminalreporter):
-    for reason, count in _SKIPPED.items():
+    reasons = Counter(
+        report.longrepr[2].removeprefix("Skipped: ")
+        for report in terminalreporter.stats.get("skipped", [])
+        if "hosts/calc" in report.nodeid
+    )
+    for reason, count in reasons.items():
         terminalreporter.write_line(f"{count} tests with LibreOffice were skipped: {reason}")
