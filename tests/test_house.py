@@ -11,17 +11,15 @@ import xlfuncs
 
 ROOT = Path(xlfuncs.__file__).parent
 
-FILES = ("xlfuncs.workbook.problems", "xlfuncs.workbook.stored")
-
 #: Package -> parts of the project it may import (besides itself), other libraries it may need.
 MAY_KNOW = {
     "science": ((), {"numpy"}),
     "cells": (("science",), {"numpy"}),
     "functions": (("science", "cells"), {"numpy"}),
-    # Of the workbook package, hosts know the two modules that know files and no template.
-    "hosts": (("science", "cells", "functions", "xlfuncs.workbook", *FILES), None),
-    "workbook": (("science", "cells", "functions"), None),
-    "audit": (("science", "cells", "functions", "workbook"), None),
+    "files": (("science", "cells"), None),
+    "hosts": (("science", "cells", "functions", "files"), None),
+    "workbook": (("science", "cells", "functions", "files"), None),
+    "audit": (("science", "cells", "functions", "files", "workbook"), None),
 }
 
 IMPORT_ALL = """
@@ -34,7 +32,7 @@ package, allowed = sys.argv[1], sys.argv[2].split()
 class Guard(importlib.abc.MetaPathFinder):
     def find_spec(self, name, path=None, target=None):
         part = name.split(".")[1:2]
-        known = part in ([package], *([name] for name in allowed)) or name in allowed
+        known = part in ([package], *([name] for name in allowed))
         if name.startswith("xlfuncs.") and not known:
             raise ImportError(f"xlfuncs.{package} must not import {name}")
 

@@ -18,9 +18,9 @@ from rich.markup import escape
 from rich.table import Table
 
 from xlfuncs import __version__
+from xlfuncs.files import problems, stored
+from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.hosts.calc.offices import OfficeProblem
-from xlfuncs.workbook import problems, stored
-from xlfuncs.workbook.problems import WorkbookProblem
 
 if TYPE_CHECKING:
     from xlfuncs.audit.findings import FileAudit

@@ -264,7 +264,7 @@ def stored(path, name, value):
     """Write another value beside a formula, as an older version might have left it."""
     from openpyxl import load_workbook
 
-    from xlfuncs.workbook.stored import store
+    from xlfuncs.files.stored import store
 
     title, address = next(iter(load_workbook(path).defined_names[name].destinations))
     store(path, {(title, address.replace("$", "").split(":")[0]): value}, path)

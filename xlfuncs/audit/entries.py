@@ -16,9 +16,9 @@ from xml.etree import ElementTree
 
 from openpyxl.utils import get_column_letter, range_boundaries
 
-from xlfuncs.workbook import problems
+from xlfuncs.files import problems
+from xlfuncs.files.stored import local, sheet_parts
 from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.stored import local, sheet_parts
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from pathlib import Path
 from xlfuncs.audit import record, rules
 from xlfuncs.audit.findings import SEVERE, FileAudit, Finding, Severity
 from xlfuncs.cells.values import date_serial
-from xlfuncs.workbook.problems import WorkbookProblem
+from xlfuncs.files.problems import WorkbookProblem
 
 _ORDER = {severity: place for place, severity in enumerate(Severity)}
 

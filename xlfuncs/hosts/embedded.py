@@ -23,11 +23,11 @@ from openpyxl.utils.datetime import to_excel
 from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
 from xlfuncs.cells.catalogue import CellFunction
+from xlfuncs.files import problems, stored
+from xlfuncs.files.stored import Value
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts import worksheet
 from xlfuncs.hosts.formula import Area, CannotCompute, Node, compiled
-from xlfuncs.workbook import problems, stored
-from xlfuncs.workbook.stored import Value
 
 
 @dataclass

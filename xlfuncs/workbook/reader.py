@@ -10,8 +10,8 @@ from typing import Any
 from openpyxl.workbook import Workbook
 
 from xlfuncs.cells.values import BLANK, MARK
+from xlfuncs.files.problems import WorkbookProblem, load
 from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.problems import WorkbookProblem, load
 
 #: Values of computed cells by sheet and address, as an engine gives them.
 Values = Mapping[tuple[str, str], Any]

@@ -35,8 +35,8 @@ _STEPS = (
     ),
     (
         words.TARGETS,
-        "See what hit its target, what missed, and what is too close to call, what a miss was worth, and "
-        "what mash efficiency to expect of the next recipe.",
+        "See what hit its target, what missed, and what is too close to call, what a miss was "
+        "worth, and what mash efficiency to expect of the next recipe.",
     ),
     (
         words.CARD,

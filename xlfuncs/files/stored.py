@@ -25,7 +25,7 @@ from openpyxl.utils.cell import coordinate_to_tuple
 from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
 from xlfuncs.cells.values import ERROR_TEXTS
-from xlfuncs.workbook import problems
+from xlfuncs.files import problems
 
 Value = float | str | bool
 Position = tuple[int, int]

@@ -8,8 +8,8 @@ import pytest
 from openpyxl.styles import Font
 from openpyxl.worksheet.formula import ArrayFormula
 
-from xlfuncs.workbook.problems import WorkbookProblem, load
-from xlfuncs.workbook.stored import formula_cells, store
+from xlfuncs.files.problems import WorkbookProblem, load
+from xlfuncs.files.stored import formula_cells, store
 
 SHEET = "xl/worksheets/sheet1.xml"
 
