@@ -92,7 +92,7 @@ def add(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     for label, key, value, explanation, limits, number_format in lines:
         row += 1
         layout.entry(sheet, row, label, key, value, explanation, limits, number_format)
-        sheet.merge_cells(f"D{row}:K{row}")
+        layout.merge(sheet, f"D{row}:K{row}")
     _factors(sheet)
     return row
 

@@ -128,12 +128,12 @@ def _state(sheet: Worksheet, choices: words.Choices) -> Table:
     Table(sheet, "state", 4, choices.instruments, (key, u_slope), left=_STEPS).write()
     for row, text in ((4, "State on"), (5, "Chart shows"), (6, "Intervals by history")):
         sheet[f"J{row}"], sheet[f"J{row}"].style = text, styles.LABEL
-        sheet.merge_cells(f"J{row}:K{row}")
+        layout.merge(sheet, f"J{row}:K{row}")
     sheet["L4"] = '=IF(COUNT(check_date)=0,"",IF(as_of="",TODAY(),as_of))'
     sheet["L4"].style, sheet["L4"].number_format = styles.RESULT, styles.DATE
     layout.name(sheet, "state_as_of", "L4")
     sheet["L5"].style = sheet["L6"].style = styles.INPUT
-    sheet.merge_cells("L5:N5")
+    layout.merge(sheet, "L5:N5")
     layout.name(sheet, "chart_instrument", "L5")
     which = Limits.listed("inst_name", "An instrument from Setup; blank shows the first")
     which.add_to(sheet, "L5")
@@ -145,7 +145,7 @@ def _state(sheet: Worksheet, choices: words.Choices) -> Table:
         "yes: the next date follows from how the instrument was found (history below)",
         styles.LEAD,
     )
-    sheet.merge_cells("J7:P7")
+    layout.merge(sheet, "J7:P7")
     return state
 
 
@@ -277,7 +277,7 @@ def _budget(sheet: Worksheet, row: int) -> int:
         limits.add_to(sheet, f"B{row}")
         sheet[f"C{row}"], sheet[f"C{row}"].style = explanation, styles.LEAD
         sheet[f"C{row}"].alignment = styles.WORDS
-        sheet.merge_cells(f"C{row}:F{row}")
+        layout.merge(sheet, f"C{row}:F{row}")
         row += 1
     _budget_steps(sheet, row)
     rank = f"ROW($R{{row}})-{row + 1}"

@@ -34,7 +34,7 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
         _LAST,
     )
     sheet[f"A{_CAUTION}"], sheet[f"A{_CAUTION}"].style = _CAUTIONS, styles.CAUTION
-    sheet.merge_cells(f"A{_CAUTION}:{_LAST}{_CAUTION}")
+    layout.merge(sheet, f"A{_CAUTION}:{_LAST}{_CAUTION}")
     sheet.row_dimensions[_CAUTION].height = 30
     readings = _inputs(sheet, choices)
     _results(sheet, choices)
@@ -94,7 +94,7 @@ def _batch(sheet: Worksheet) -> None:
     for row, (label, key, formula, explanation, number_format) in enumerate(lines, _BATCH + 1):
         layout.answer(sheet, row, label, key, formula, explanation, number_format, left=1)
     for row in range(_BATCH, _BATCH + 1 + len(lines)):
-        sheet.merge_cells(f"C{row}:{_LAST}{row}")
+        layout.merge(sheet, f"C{row}:{_LAST}{row}")
 
 
 def _inputs(sheet: Worksheet, choices: words.Choices) -> Table:

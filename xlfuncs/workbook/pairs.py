@@ -135,7 +135,7 @@ def _trust(sheet: Worksheet) -> None:
     ):
         cell = sheet[f"B{row}"]
         cell.value, cell.style = "=" + formula, style
-        sheet.merge_cells(f"B{row}:{_LAST}{row}")
+        layout.merge(sheet, f"B{row}:{_LAST}{row}")
         layout.name(sheet, key, f"B{row}")
         sheet.row_dimensions[row].height = 18
 

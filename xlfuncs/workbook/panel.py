@@ -70,7 +70,7 @@ def span(sheet: Worksheet, columns: str, row: int, value: Any, style: str) -> An
     for number in range(ord(first), ord(last or first) + 1):
         sheet[f"{chr(number)}{row}"].style = style
     if last:
-        sheet.merge_cells(f"{first}{row}:{last}{row}")
+        layout.merge(sheet, f"{first}{row}:{last}{row}")
     sheet[f"{first}{row}"] = value
     return sheet[f"{first}{row}"]
 

@@ -106,7 +106,7 @@ def _entries(sheet: Worksheet, choices: words.Choices) -> int:
     for number, (label, key, value, explanation, limits, number_format) in enumerate(lines):
         row = _FIRST_ENTRY + number
         layout.entry(sheet, row, label, key, value, explanation, limits, number_format)
-        sheet.merge_cells(f"D{row}:K{row}")
+        layout.merge(sheet, f"D{row}:K{row}")
     return row + 1
 
 
@@ -140,11 +140,11 @@ def _beer_factors(sheet: Worksheet, row: int) -> int:
             "refraction of the alcohol, over that of pure ethanol",
         ),
     )
-    sheet.merge_cells(f"D{row}:K{row}")
+    layout.merge(sheet, f"D{row}:K{row}")
     for label, key, fit, default, explanation in lines:
         row += 1
         layout.answer(sheet, row, label, key, f"IF({fitted},{fit},{default})", explanation, "0.000")
-        sheet.merge_cells(f"D{row}:K{row}")
+        layout.merge(sheet, f"D{row}:K{row}")
     return row + 1
 
 

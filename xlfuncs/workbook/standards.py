@@ -80,7 +80,7 @@ def _wanted(sheet: Worksheet) -> int:
     )  # fmt: skip
     for label, key, value, explanation, limits, number_format in lines:
         layout.entry(sheet, row, label, key, value, explanation, limits, number_format)
-        sheet.merge_cells(f"D{row}:{_LAST}{row}")
+        layout.merge(sheet, f"D{row}:{_LAST}{row}")
         row += 1
     return row
 
@@ -88,7 +88,7 @@ def _wanted(sheet: Worksheet) -> int:
 def _answers(sheet: Worksheet, row: int, lines: tuple[tuple[str, str, str, str, str], ...]) -> int:
     for label, key, formula, explanation, number_format in lines:
         layout.answer(sheet, row, label, key, formula, explanation, number_format)
-        sheet.merge_cells(f"D{row}:{_LAST}{row}")
+        layout.merge(sheet, f"D{row}:{_LAST}{row}")
         row += 1
     return row
 
@@ -159,7 +159,7 @@ def _notes(sheet: Worksheet, row: int, heading: str, texts: tuple[str, ...], num
         sheet[f"A{row}"].style = sheet[f"B{row}"].style = styles.TEXT
         sheet[f"A{row}"].alignment = Alignment(horizontal="center", vertical="top")
         sheet[f"B{row}"] = text
-        sheet.merge_cells(f"B{row}:{_LAST}{row}")
+        layout.merge(sheet, f"B{row}:{_LAST}{row}")
         sheet.row_dimensions[row].height = 28 if len(text) > 115 else 15
         row += 1
     return row

@@ -118,13 +118,13 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> None:
     ):
         row += 1
         sheet[f"B{row}"], sheet[f"B{row}"].style = text, styles.TEXT
-        sheet.merge_cells(f"B{row}:C{row}")
+        layout.merge(sheet, f"B{row}:C{row}")
         sheet.row_dimensions[row].height = 28
     row += 2
     sheet[f"A{row}"], sheet[f"A{row}"].style = "Take care", styles.SECTION
     for text in _CAUTIONS:
         row += 1
         sheet[f"B{row}"], sheet[f"B{row}"].style = text, styles.CAUTION
-        sheet.merge_cells(f"B{row}:C{row}")
+        layout.merge(sheet, f"B{row}:C{row}")
         sheet.row_dimensions[row].height = 28
     layout.page(sheet, paper, f"A1:C{row}")

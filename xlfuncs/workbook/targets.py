@@ -33,7 +33,7 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
     sheet["B4"].style = styles.INPUT
     sheet["C4"] = "choose a batch of the log; blank shows the last one"
     sheet["C4"].style = styles.LEAD
-    sheet.merge_cells("C4:H4")
+    layout.merge(sheet, "C4:H4")
     layout.name(sheet, "target_batch", "B4")
     sheet["A5"], sheet["A5"].style = "Shown", styles.LABEL
     sheet["B5"] = (
