@@ -41,9 +41,7 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
 
 
 def _warm(message: str) -> Limits:
-    return Limits.between(
-        'IF(unit_temperature="F",32,0)', 'IF(unit_temperature="F",212,100)', message
-    )
+    return layout.temperatures(100, message)
 
 
 def _volumes() -> Limits:

@@ -420,13 +420,7 @@ def _checks(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
         top,
         choices.checks,
         (
-            Column(
-                "instrument",
-                "Instrument",
-                "choose",
-                width=19,
-                limits=Limits.listed("inst_name", "One of the instruments on the Setup sheet"),
-            ),
+            layout.instrument(),
             Column(
                 "date",
                 "Date",
@@ -441,9 +435,8 @@ def _checks(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
                 "blank: 20 °C (68 °F)",
                 width=12,
                 format=styles.TEMPERATURE,
-                limits=Limits.between(
-                    'IF(unit_temperature="F",32,0)',
-                    'IF(unit_temperature="F",158,70)',
+                limits=layout.temperatures(
+                    70,
                     "Temperature of the drop or jar, in the unit chosen on Setup",
                 ),
             ),

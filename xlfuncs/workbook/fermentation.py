@@ -8,7 +8,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from xlfuncs.workbook import charts, correction, layout, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.correction import step
-from xlfuncs.workbook.layout import Column, Limits, Table
+from xlfuncs.workbook.layout import Column, Table
 
 _CAUTIONS = (
     "A corrected refractometer reading that stands still does not prove that fermentation has "
@@ -118,32 +118,16 @@ def _inputs(sheet: Worksheet, choices: words.Choices) -> Table:
                     "latest reading “into fermenter” of that batch from the log"
                 ),
             ),
-            Column(
-                "instrument",
-                "Instrument",
-                "choose",
-                width=19,
-                limits=Limits.listed("inst_name", "One of the instruments on the Setup sheet"),
-            ),
-            Column(
-                "reading",
-                "Reading",
-                "as shown",
-                9,
-                styles.READING,
-                limits=Limits.between(
-                    -1, 45, "What the instrument shows: °Brix, SG, or °Plato on a hydrometer"
-                ),
-            ),
+            layout.instrument(),
+            layout.shown_reading(),
             Column(
                 "temperature",
                 "Sample temperature",
                 '="°"&unit_temperature',
                 11,
                 styles.TEMPERATURE,
-                limits=Limits.between(
-                    'IF(unit_temperature="F",32,0)',
-                    'IF(unit_temperature="F",158,70)',
+                limits=layout.temperatures(
+                    70,
                     "Temperature of the drop or jar, in the unit chosen on Setup",
                 ),
             ),

@@ -130,9 +130,8 @@ def _told(sheet: Worksheet, choices: words.Choices, row: int) -> int:
             "Volume read at",
             "told_temperature",
             '="°"&unit_temperature&"; blank: 20 °C (68 °F)"',
-            Limits.between(
-                'IF(unit_temperature="F",32,0)',
-                'IF(unit_temperature="F",212,100)',
+            layout.temperatures(
+                100,
                 "Temperature of the wort when its volume was read",
             ),
             None,

@@ -74,6 +74,16 @@ def gravities(message: str) -> Limits:
     )
 
 
+def temperatures(highest: int, what: str) -> Limits:
+    """A temperature from freezing to so many °C, in the unit chosen on Setup."""
+    fahrenheit = round(highest * 1.8 + 32)
+    return Limits.between(
+        'IF(unit_temperature="F",32,0)',
+        f'IF(unit_temperature="F",{fahrenheit},{highest})',
+        what,
+    )
+
+
 @dataclass(frozen=True)
 class Column:
     """One column of a table.
@@ -95,6 +105,26 @@ class Column:
     def computed(self) -> bool:
         """Whether the sheet fills it in."""
         return self.style != styles.INPUT
+
+
+def instrument() -> Column:
+    """The column in which a line names its instrument."""
+    one_of_ours = Limits.listed("inst_name", "One of the instruments on the Setup sheet")
+    return Column("instrument", "Instrument", "choose", width=19, limits=one_of_ours)
+
+
+def shown_reading() -> Column:
+    """The column of what an instrument of any kind shows."""
+    return Column(
+        "reading",
+        "Reading",
+        "as shown",
+        9,
+        styles.READING,
+        limits=Limits.between(
+            -1, 45, "What the instrument shows: °Brix, SG, or °Plato on a hydrometer"
+        ),
+    )
 
 
 @dataclass

@@ -34,9 +34,8 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
 
 
 def _inputs(sheet: Worksheet, choices: words.Choices) -> Table:
-    temperature = Limits.between(
-        'IF(unit_temperature="F",32,0)',
-        'IF(unit_temperature="F",212,100)',
+    temperature = layout.temperatures(
+        100,
         "A temperature in the unit chosen on Setup: 0 to 100 °C, or 32 to 212 °F",
     )
     return Table(
@@ -55,23 +54,8 @@ def _inputs(sheet: Worksheet, choices: words.Choices) -> Table:
             ),
             Column("batch", "Batch", "name or number", width=13),
             Column("stage", "Stage", "choose", width=14, limits=Limits.among(*words.STAGES)),
-            Column(
-                "instrument",
-                "Instrument",
-                "choose",
-                width=19,
-                limits=Limits.listed("inst_name", "One of the instruments on the Setup sheet"),
-            ),
-            Column(
-                "reading",
-                "Reading",
-                "as shown",
-                width=9,
-                format=styles.READING,
-                limits=Limits.between(
-                    -1, 45, "What the instrument shows: °Brix, SG, or °Plato on a hydrometer"
-                ),
-            ),
+            layout.instrument(),
+            layout.shown_reading(),
             Column(
                 "temperature",
                 "Sample temperature",

@@ -141,9 +141,8 @@ def _trust(sheet: Worksheet) -> None:
 
 
 def _inputs(sheet: Worksheet, choices: words.Choices) -> Table:
-    temperature = Limits.between(
-        'IF(unit_temperature="F",32,0)',
-        'IF(unit_temperature="F",158,70)',
+    temperature = layout.temperatures(
+        70,
         "Temperature of the drop or jar, in the unit chosen on Setup",
     )
     instrument = Limits.listed("inst_name", "One of the instruments on the Setup sheet")

@@ -145,9 +145,8 @@ def _answers(sheet: Worksheet, choices: words.Choices) -> None:
 def _readings(sheet: Worksheet) -> Table:
     """What is typed, and beside it what it means."""
     panel.span(sheet, "A:I", _TOP - 1, "Readings", styles.SECTION)
-    warm = Limits.between(
-        'IF(unit_temperature="F",32,0)',
-        'IF(unit_temperature="F",212,100)',
+    warm = layout.temperatures(
+        100,
         "A temperature in the unit chosen on Setup: 0 to 100 °C, or 32 to 212 °F",
     )
     remark = (

@@ -179,9 +179,8 @@ def _instruments(sheet: Worksheet, choices: words.Choices, row: int) -> Table:
                 "hydrometer: printed on it",
                 width=13,
                 format=styles.TEMPERATURE,
-                limits=Limits.between(
-                    'IF(unit_temperature="F",32,0)',
-                    'IF(unit_temperature="F",104,40)',
+                limits=layout.temperatures(
+                    40,
                     "The temperature printed on the hydrometer, 0 to 40 °C (32 to 104 °F)",
                 ),
             ),
@@ -229,9 +228,8 @@ def _papers(sheet: Worksheet, choices: words.Choices, row: int) -> Table:
     """What the audit wants to know of each instrument: identity, range, resolution."""
     sheet[f"A{row - 1}"], sheet[f"A{row - 1}"].style = "Instruments, on paper", styles.SECTION
     reading = Limits.between(-5, 150, "In the scale of the instrument; blank: not audited")
-    degrees = Limits.between(
-        'IF(unit_temperature="F",32,0)',
-        'IF(unit_temperature="F",122,50)',
+    degrees = layout.temperatures(
+        50,
         "In the unit chosen above; blank: 10 to 30 °C (50 to 86 °F), as is common",
     )
     Table(
