@@ -11,7 +11,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.science import control, drift
 from xlfuncs.science.calibration import LEAST_SPREAD
-from xlfuncs.workbook import brewhouse, charts, layout, styles
+from xlfuncs.workbook import brewhouse, charts, correction, layout, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.correction import (
     PER_INSTRUMENT,
@@ -518,25 +518,13 @@ def _steps(sheet: Worksheet, choices: words.Choices, top: int) -> None:
     def step(key: str, heading: str, hint: str = "", formula: str = "") -> Column:
         return Column(key, heading, hint, formula=formula, style=styles.STEP)
 
-    def looked_up(what: str) -> str:
-        return f'IF(step_no=0,"",{of_instrument("step_no", what)})'
-
     steps = Table(
         sheet,
         "step",
         top,
         choices.checks,
         (
-            step(
-                "no",
-                "Instrument",
-                "number",
-                'IF(check_instrument="",0,IFERROR(MATCH(check_instrument,inst_name,0),0))',
-            ),
-            step("kind", "Kind", "", looked_up("kind")),
-            step("scale", "Scale", "", looked_up("scale")),
-            step("compensated", "Compensated", "", looked_up("compensated")),
-            step("reference_c", "Reference", "°C", looked_up("reference_c")),
+            *correction.named("step", "check_instrument"),
             step(
                 "celsius",
                 "Temperature",

@@ -45,11 +45,28 @@ def without_glass(kind: str, celsius: str) -> str:
     return f'IF({kind}="{words.FLOATING}",20,{celsius})'
 
 
+def _looked_up(steps: str, what: str) -> str:
+    return f'IF({steps}_no=0,"",{of_instrument(f"{steps}_no", what)})'
+
+
+def named(steps: str, instrument: str) -> tuple[Column, ...]:
+    """The instrument of each line, and what Setup says of it."""
+    return (
+        step(
+            "no",
+            "Instrument",
+            "number",
+            f'IFERROR(IF({instrument}="",0,MATCH({instrument},inst_name,0)),0)',
+        ),
+        step("kind", "Kind", "", _looked_up(steps, "kind")),
+        step("scale", "Scale", "", _looked_up(steps, "scale")),
+        step("compensated", "Compensated", "", _looked_up(steps, "compensated")),
+        step("reference_c", "Reference", "°C", _looked_up(steps, "reference_c")),
+    )
+
+
 def in_force(steps: str, instrument: str, date: str) -> tuple[Column, ...]:
     """The instrument of each line, and the calibration in force at its date."""
-
-    def looked_up(what: str) -> str:
-        return f'IF({steps}_no=0,"",{of_instrument(f"{steps}_no", what)})'
 
     def at_date(what: str, otherwise: str) -> str:
         return (
@@ -60,17 +77,8 @@ def in_force(steps: str, instrument: str, date: str) -> tuple[Column, ...]:
     # A check on a day without a time counts for all readings of that day.
     moment = f"{date}+IF(INT({date})={date},0.9,0.01)"
     return (
-        step(
-            "no",
-            "Instrument",
-            "number",
-            f'IFERROR(IF({instrument}="",0,MATCH({instrument},inst_name,0)),0)',
-        ),
-        step("kind", "Kind", "", looked_up("kind")),
-        step("scale", "Scale", "", looked_up("scale")),
-        step("compensated", "Compensated", "", looked_up("compensated")),
-        step("reference_c", "Reference", "°C", looked_up("reference_c")),
-        step("u_reading", "u of reading", "", looked_up("u_reading")),
+        *named(steps, instrument),
+        step("u_reading", "u of reading", "", _looked_up(steps, "u_reading")),
         step(
             "check_key",
             "Check in force",
