@@ -23,6 +23,7 @@ class Doubt:
     """A reading that a bad check puts in doubt."""
 
     batch: str
+    sheet: str
     cell: str
     date: str
     recorded_sg: float

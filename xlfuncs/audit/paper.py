@@ -44,6 +44,7 @@ def workbook(audits: Sequence[FileAudit], today: datetime.date) -> bytes:
                 _text(sheet, f"{column}{row}", value, styles.TEXT)
             for doubt in finding.in_doubt:
                 row += 1
+                _text(sheet, f"B{row}", doubt.sheet, styles.STEP)
                 _text(sheet, f"C{row}", doubt.cell, styles.STEP)
                 _text(sheet, f"D{row}", _line(doubt.batch, doubt.date, doubt.recorded_sg,
                                               doubt.corrected_sg), styles.STEP)  # fmt: skip

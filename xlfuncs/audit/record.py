@@ -17,7 +17,8 @@ from xlfuncs.audit import entries
 from xlfuncs.audit.entries import Cell, Entries
 from xlfuncs.cells.values import is_blank, numbers_in
 from xlfuncs.functions import CATALOGUE
-from xlfuncs.science import units
+from xlfuncs.science import corrections, units
+from xlfuncs.science.beer import ALCOHOL_FACTOR
 from xlfuncs.workbook import vocabulary as words
 
 INSTRUMENT = ("name", "kind", "scale", "compensated", "reference", "u_reading", "tolerance",
@@ -28,10 +29,17 @@ CHECK = ("instrument", "date", "temperature", "reading_1", "reading_2", "reading
          "reference_1", "reference_2", "reference_3", "note")  # fmt: skip
 CHECK_MORE = ("reference_scale", "state", "who")
 LOG = ("date", "batch", "stage", "instrument", "reading", "temperature", "note")
+LOG_MORE = ("volume", "volume_temperature")
+FERMENT = ("date", "batch", "original", "instrument", "reading", "temperature")
+PAIR = ("date", "beer", "original", "refractometer", "shown_brix", "shown_brix_temperature",
+        "hydrometer", "shown_sg", "shown_sg_temperature", "use")  # fmt: skip
 TARGET = ("stage", "gravity", "gravity_tolerance")
+TARGET_MORE = ("volume", "volume_tolerance")
 CELLS = ("unit_temperature", "unit_gravity", "wort_factor", "u_wort_factor")
-CELLS_MORE = ("target_batch",)
+CELLS_MORE = ("target_batch", "u_volume")
 STORED = ("log_sg", "verdict_gravity", "shown_batch")
+STORED_MORE = ("verdict_volume", "ferment_sg", "pair_default_sg", "pair_sg", "beer_factors",
+               "beer_wort_factor", "beer_alcohol_factor")  # fmt: skip
 
 NEEDED = (
     *(f"inst_{key}" for key in INSTRUMENT),
@@ -45,6 +53,10 @@ TYPED = (
     *(name for name in NEEDED if name not in STORED),
     *(f"inst_{key}" for key in INSTRUMENT_MORE),
     *(f"check_{key}" for key in CHECK_MORE),
+    *(f"log_{key}" for key in LOG_MORE),
+    *(f"ferment_{key}" for key in FERMENT),
+    *(f"pair_{key}" for key in PAIR),
+    *(f"target_{key}" for key in TARGET_MORE),
     *CELLS_MORE,
 )
 
@@ -53,10 +65,12 @@ _FIRST_DATE, _LAST_DATE = 36526.0, 73050.0
 _CALL = {
     name: CATALOGUE[name].callable()
     for name in (
+        "BEER_SG",
         "CALIBRATION_FIT",
         "GRAVITY_CONVERT",
         "HYDROMETER_SG",
         "REFRACTOMETER_BRIX",
+        "VOLUME_AT",
         "WORT_SG",
         "WORT_SG_UNCERTAINTY",
     )
@@ -123,9 +137,21 @@ class Instrument:
         return self.checks[place - 1] if place else None
 
 
+@dataclass(frozen=True)
+class Beer:
+    """What corrects a refractometer for alcohol: the original SG, and the factors in use."""
+
+    original: Any
+    wort_factor: float
+    alcohol_factor: float
+
+
 @dataclass
 class Reading:
-    """One line of the log, with the gravity that its reading gives today."""
+    """One reading of one instrument, with the gravity that it gives today.
+
+    `beer` is there on the sheets that correct for alcohol, and None in the log.
+    """
 
     cell: Cell
     date: Cell
@@ -138,6 +164,7 @@ class Reading:
     celsius: float | str | None
     check: Check | None
     stored_sg: Any
+    beer: Beer | None = None
     sg: float | str | None = None
     u: float | None = None
 
@@ -159,11 +186,13 @@ class Record:
     wort_factor: float
     u_wort_factor: float
     to_celsius: str
+    #: Latest volume of each batch and stage, at 20 °C.
+    volumes: dict[tuple[str, str], float] = field(default_factory=dict)
 
 
 def read(path: Path) -> Record:
     """The record of a workbook; raises `WorkbookProblem` for one that cannot be read."""
-    book = entries.read(path, (*TYPED, *STORED), NEEDED)
+    book = entries.read(path, (*TYPED, *STORED, *STORED_MORE), NEEDED)
     unit = str(book.cell("unit_temperature") or "C")
     unit = unit if unit in words.TEMPERATURE_UNITS else "C"
     instruments = [
@@ -183,7 +212,9 @@ def read(path: Path) -> Record:
     )
     by_name = {instrument.name.casefold(): instrument for instrument in reversed(instruments)}
     _add_checks(record, by_name)
-    _add_readings(record, by_name)
+    _add_log(record, by_name)
+    _add_fermentation(record, by_name)
+    _add_pairs(record, by_name)
     return record
 
 
@@ -233,6 +264,7 @@ def gravities(
             math.hypot(c.u_offset, x * c.u_slope) if c else tool.tolerance
             for x, (_, _, tool, c) in zip(map(_real, brix), refracted, strict=True)
         ]
+        beers = [(place, r.beer) for place, (_, r, _, _) in enumerate(refracted) if r.beer]
         factor, u_factor = record.wort_factor, record.u_wort_factor
         found = _CALL["WORT_SG"](brix, factor)
         spread = _CALL["WORT_SG_UNCERTAINTY"](
@@ -240,6 +272,17 @@ def gravities(
         )
         for (i, *_), one, its_u in zip(refracted, found, spread, strict=True):
             sg[i], u[i] = one, its_u
+        if beers:
+            corrected = _CALL["BEER_SG"](
+                [beer.original for _, beer in beers],
+                [brix[place] for place, _ in beers],
+                [beer.wort_factor for _, beer in beers],
+                corrections.BALANCE,
+                [beer.alcohol_factor for _, beer in beers],
+            )
+            for (place, _), one in zip(beers, corrected, strict=True):
+                i = refracted[place][0]
+                sg[i], u[i] = one, None
     floated = [(i, r, r.instrument, c) for i, r, c in pairs if r.instrument and
                r.instrument.floats]  # fmt: skip
     if floated:
@@ -378,33 +421,130 @@ def _line(
     return line[0], line[1], line[2], line[3]
 
 
-def _add_readings(record: Record, by_name: dict[str, Instrument]) -> None:
-    rows = record.entries.rows("log", LOG)
-    stored = record.entries.column("log_sg")
-    for row, sg in zip(rows, stored, strict=True):
-        if is_blank(row["reading"].value):
-            continue
-        name = str(row["instrument"].value or "").strip().casefold()
-        instrument, when = by_name.get(name), moment(row["date"].value)
-        record.readings.append(
-            Reading(
-                row["reading"],
-                row["date"],
-                when,
-                str(row["batch"].value or "").strip(),
-                str(row["stage"].value or "").strip(),
-                instrument,
-                row["instrument"],
-                row["reading"].value,
-                _celsius(row["temperature"].value, record.to_celsius),
-                instrument.in_force(when) if instrument and when is not None else None,
-                sg.value,
-            )
-        )
+def _reading(
+    record: Record,
+    by_name: dict[str, Instrument],
+    row: dict[str, Cell],
+    keys: tuple[str, str, str, str],
+    stored: str,
+    beer: Beer | None = None,
+) -> Reading:
+    """The reading of a line; `keys` are its columns batch, instrument, reading, temperature."""
+    batch, instrument_cell, shown, temperature = (row[key] for key in keys)
+    instrument = by_name.get(str(instrument_cell.value or "").strip().casefold())
+    when = moment(row["date"].value)
+    return Reading(
+        shown,
+        row["date"],
+        when,
+        str(batch.value or "").strip(),
+        str(row["stage"].value or "").strip() if "stage" in row else "",
+        instrument,
+        instrument_cell,
+        shown.value,
+        _celsius(temperature.value, record.to_celsius),
+        instrument.in_force(when) if instrument and when is not None else None,
+        row[stored].value,
+        beer,
+    )
+
+
+def _compute(record: Record, readings: Sequence[Reading]) -> None:
+    found = gravities(readings, record, [reading.check for reading in readings])
+    for reading, sg, u in zip(readings, *found, strict=True):
+        reading.sg, reading.u = sg, u
+
+
+def latest(readings: Sequence[Reading]) -> Reading:
+    """The latest of readings, as the sheets choose it: without a date first, then by line."""
+    return max(reversed(readings), key=lambda r: 1.0 if r.when is None else r.when)
+
+
+def _add_log(record: Record, by_name: dict[str, Instrument]) -> None:
+    rows = record.entries.rows("log", (*LOG, *LOG_MORE, "sg"))
+    lines = [
+        _reading(record, by_name, row, ("batch", "instrument", "reading", "temperature"), "sg")
+        for row in rows
+    ]
+    record.readings += [line for line in lines if not is_blank(line.shown)]
     # A refractometer gives no gravity of a sample with alcohol.
-    told = [r for r in record.readings
-            if not (r.fermented and r.instrument and r.instrument.refracts)]  # fmt: skip
-    for reading, sg_, u in zip(
-        told, *gravities(told, record, [reading.check for reading in told]), strict=True
-    ):
-        reading.sg, reading.u = sg_, u
+    _compute(record, [r for r in record.readings
+                      if not (r.fermented and r.instrument and r.instrument.refracts)])  # fmt: skip
+    volumes = _CALL["VOLUME_AT"](
+        [row["volume"].value for row in rows],
+        [_celsius(row["volume_temperature"].value, record.to_celsius) for row in rows],
+        20,
+        [line.sg if isinstance(line.sg, float) else "" for line in lines],
+    )
+    measured: dict[tuple[str, str], list[tuple[float, int]]] = {}
+    for place, (line, volume) in enumerate(zip(lines, volumes, strict=True)):
+        if isinstance(volume, float):
+            order = (1.0 if line.when is None else line.when, place)
+            measured.setdefault((line.batch, line.stage), []).append(order)
+    record.volumes = {key: volumes[max(orders)[1]] for key, orders in measured.items()}
+
+
+def _originals(record: Record, rows: Sequence[dict[str, Cell]]) -> list[Any]:
+    """The typed original gravities as SG; None where there is none."""
+    typed = [row["original"].value for row in rows]
+    scale = str(record.entries.cell("unit_gravity") or "SG")
+    found = typed if scale == "SG" or not typed else _CALL["GRAVITY_CONVERT"](typed, scale, "SG")
+    return [None if is_blank(one) else one for one in found]
+
+
+def _add_fermentation(record: Record, by_name: dict[str, Instrument]) -> None:
+    """Readings of beer; a blank original is what the log says went into the fermenter."""
+    rows = [
+        row
+        for row in record.entries.rows("ferment", (*FERMENT, "sg"))
+        if not is_blank(row["reading"].value)
+    ]
+    factors = (record.wort_factor, ALCOHOL_FACTOR)
+    if record.entries.cell("beer_factors") == words.FITTED:
+        factors = (
+            number(record.entries.cell("beer_wort_factor"), factors[0]),
+            number(record.entries.cell("beer_alcohol_factor"), factors[1]),
+        )
+    pitched: dict[str, list[Reading]] = {}
+    for reading in record.readings:
+        if reading.stage == words.INTO_FERMENTER and isinstance(reading.sg, float):
+            pitched.setdefault(reading.batch.casefold(), []).append(reading)
+    readings = []
+    for row, original in zip(rows, _originals(record, rows), strict=True):
+        batch = str(row["batch"].value or "").strip().casefold()
+        if original is None and batch and batch in pitched:
+            original = latest(pitched[batch]).sg
+        readings.append(
+            _reading(
+                record, by_name, row, ("batch", "instrument", "reading", "temperature"), "sg",
+                Beer(original, *factors),
+            )
+        )  # fmt: skip
+    _compute(record, readings)
+    record.readings += readings
+
+
+def _add_pairs(record: Record, by_name: dict[str, Instrument]) -> None:
+    """Both readings of the pairs that count."""
+    rows = [
+        row
+        for row in record.entries.rows("pair", (*PAIR, "default_sg", "sg"))
+        if str(row["use"].value or "").strip().casefold() != words.NO
+    ]
+    readings = []
+    for row, original in zip(rows, _originals(record, rows), strict=True):
+        beer = Beer(original, record.wort_factor, ALCOHOL_FACTOR)
+        for kind, shown, stored in (
+            (words.REFRACTOMETER, "shown_brix", "default_sg"),
+            (words.HYDROMETER, "shown_sg", "sg"),
+        ):
+            if is_blank(row[shown].value):
+                continue
+            keys = ("beer", kind, shown, f"{shown}_temperature")
+            reading = _reading(record, by_name, row, keys, stored, beer)
+            tool = reading.instrument
+            if tool and not (tool.refracts if kind == words.REFRACTOMETER else tool.floats):
+                reading.sg = f"! {tool.name} is not a {kind}"
+            readings.append(reading)
+    _compute(record, [reading for reading in readings if reading.sg is None])
+    record.readings += readings

@@ -15,6 +15,7 @@ from xlfuncs.audit.findings import NOTE, SEVERE, WARNING, Doubt, Finding, Severi
 from xlfuncs.audit.record import Check, Instrument, Reading, Record, day
 from xlfuncs.cells.values import is_blank, show, show_sg
 from xlfuncs.science import conformity, gravity
+from xlfuncs.workbook import vocabulary as words
 
 #: A compensated refractometer without limits of its own; common practice.
 COMPENSATES = (10.0, 30.0)
@@ -81,8 +82,9 @@ def names(seen: Seen) -> Iterator[Finding]:
 
 def dates(seen: Seen) -> Iterator[Finding]:
     """Dates that are missing, in the future, or out of order."""
-    latest: Reading | None = None
-    for reading in seen.record.readings:
+    latest: dict[tuple[str, str], float] = {}
+    # Two readings of a pair share one date.
+    for reading in {r.date: r for r in seen.record.readings}.values():
         if reading.when is None:
             what = "no date" if is_blank(reading.date.value) else "no date that can be read"
             yield _at(reading.date, "no-date", WARNING, f"{what}: no calibration is applied")
@@ -91,13 +93,17 @@ def dates(seen: Seen) -> Iterator[Finding]:
             yield _at(
                 reading.date, "future", WARNING, f"the reading is dated ahead: {day(reading.when)}"
             )
-        if latest and latest.when and reading.when < latest.when:
+        sheet = reading.date.sheet
+        # Fermentation may hold one batch after the other.
+        series = (sheet, reading.batch if sheet == words.FERMENTATION else "")
+        before = latest.setdefault(series, reading.when)
+        if reading.when < before:
             yield _at(
                 reading.date, "order", NOTE,
-                f"{day(reading.when)} stands after {day(latest.when)}: was a date mistyped?",
+                f"{day(reading.when)} stands after {day(before)}: was a date mistyped?",
             )  # fmt: skip
         else:
-            latest = reading
+            latest[series] = reading.when
     for instrument in seen.record.instruments:
         for check in instrument.checks:
             if check.when >= seen.today + 1:
@@ -168,7 +174,9 @@ def _outside(seen: Seen, instrument: Instrument, check: Check, good: Check | Non
     ]
     corrected, _ = records.gravities(doubtful, seen.record, [check] * len(doubtful))
     doubts = [
-        Doubt(r.batch, r.cell.address, day(r.when or 0.0), round(r.sg, 5), round(sg, 5))
+        Doubt(
+            r.batch, r.cell.sheet, r.cell.address, day(r.when or 0.0), round(r.sg, 5), round(sg, 5)
+        )
         for r, sg in zip(doubtful, corrected, strict=True)
         if isinstance(r.sg, float) and isinstance(sg, float)
     ]
@@ -273,7 +281,11 @@ def disagreements(seen: Seen) -> Iterator[Finding]:
     """Refractometer and hydrometer on the same wort, further apart than both are uncertain."""
     groups: dict[tuple[str, str], list[Reading]] = {}
     for reading in seen.record.readings:
-        if reading.batch and not reading.fermented and isinstance(reading.sg, float):
+        if (
+            reading.batch
+            and not (reading.fermented or reading.beer)
+            and isinstance(reading.sg, float)
+        ):
             groups.setdefault((reading.batch, reading.stage), []).append(reading)
     for group in groups.values():
         refracted = [r for r in group if r.instrument and r.instrument.refracts]
@@ -309,38 +321,58 @@ def recomputed(seen: Seen) -> Iterator[Finding]:
                 reading.cell, "gravity-changed", WARNING,
                 f"the file shows {reading.stored_sg:.4f}, its entries give {reading.sg:.4f}",
             )  # fmt: skip
-    for cell, found in zip(record.entries.column("verdict_gravity"), _verdicts(record),
-                           strict=True):  # fmt: skip
-        shown = cell.value or ""
-        if isinstance(shown, str) and not shown.startswith("! ") and shown != found:
-            yield _at(
-                cell, "verdict-changed", SEVERE,
-                f"the file says {shown or 'nothing'}, its entries give {found or 'nothing'}",
-            )  # fmt: skip
+    for name, verdicts in (
+        ("verdict_gravity", _verdicts(record, "gravity", _gravity_measured)),
+        ("verdict_volume", _verdicts(record, "volume", _volume_measured)),
+    ):
+        for cell, found in zip(record.entries.column(name), verdicts, strict=False):
+            shown = cell.value or ""
+            if isinstance(shown, str) and not shown.startswith("! ") and shown != found:
+                yield _at(
+                    cell, "verdict-changed", SEVERE,
+                    f"the file says {shown or 'nothing'}, its entries give {found or 'nothing'}",
+                )  # fmt: skip
 
 
-def _verdicts(record: Record) -> list[str]:
+def _verdicts(
+    record: Record, what: str, measured: Callable[[Record, str, str], tuple[float, float] | None]
+) -> list[str]:
     """The verdict on each target of the batch that the file shows."""
     batch = str(record.entries.cell("shown_batch") or "").strip()
-    scale = str(record.entries.cell("unit_gravity") or "SG")
     verdicts = []
-    for row in record.entries.rows("target", records.TARGET):
-        own = [
-            r
-            for r in record.readings
-            if r.stage == row["stage"].value and r.batch == batch and isinstance(r.sg, float)
-        ]
-        target = records.number(row["gravity"].value, float("nan"))
-        tolerance = records.number(row["gravity_tolerance"].value, float("nan"))
-        if not own or target != target or tolerance != tolerance:
+    for row in record.entries.rows("target", ("stage", what, f"{what}_tolerance")):
+        target = records.number(row[what].value, float("nan"))
+        tolerance = records.number(row[f"{what}_tolerance"].value, float("nan"))
+        found = measured(record, batch, str(row["stage"].value or ""))
+        if found is None or target != target or tolerance != tolerance:
             verdicts.append("")
             continue
-        last = max(own, key=lambda r: 1.0 if r.when is None else r.when)
-        sg, u = float(last.sg or 0.0), last.u or 0.0
-        measured = gravity.convert(sg, "SG", scale)
-        u_scale = gravity.convert(sg + u, "SG", scale) - measured
-        verdicts.append(conformity.verdict(measured, target, tolerance, u_scale).item())
+        value, u = found
+        verdicts.append(conformity.verdict(value, target, tolerance, u).item())
     return verdicts
+
+
+def _gravity_measured(record: Record, batch: str, stage: str) -> tuple[float, float] | None:
+    """The latest gravity in the scale of the targets, and its standard uncertainty."""
+    scale = str(record.entries.cell("unit_gravity") or "SG")
+    own = [
+        r
+        for r in record.readings
+        if not r.beer and r.stage == stage and r.batch == batch and isinstance(r.sg, float)
+    ]
+    if not own:
+        return None
+    last = records.latest(own)
+    sg, u = float(last.sg or 0.0), last.u or 0.0
+    measured = float(gravity.convert(sg, "SG", scale))
+    return measured, float(gravity.convert(sg + u, "SG", scale)) - measured
+
+
+def _volume_measured(record: Record, batch: str, stage: str) -> tuple[float, float] | None:
+    """The latest volume at 20 °C, and its standard uncertainty."""
+    volume = record.volumes.get((batch, stage))
+    share = records.number(record.entries.cell("u_volume"), 0.01)
+    return None if volume is None else (volume, share * volume)
 
 
 RULES: tuple[Rule, ...] = (
