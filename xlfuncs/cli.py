@@ -497,7 +497,7 @@ def _print_audit(audits: list[FileAudit], totals: dict[str, int]) -> None:
     clean = sum(not one.findings for one in audits)
     readings = sum(one.readings for one in audits)
     _out.print(
-        f"workbooks: {len(audits)}, readings: {readings}: {counts}; {clean} without a finding",
+        f"workbooks: {len(audits)}, readings: {readings}; {counts}; {clean} without a finding",
         markup=False,
     )
 

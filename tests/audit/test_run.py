@@ -98,7 +98,7 @@ def test_the_command_goes_on_after_a_broken_file(folder):
     for name in ("bad.xlsx", "cut.xlsx", "locked.xlsx", "other.xlsx"):
         assert name in text
     assert "no check of field before 2026-03-07 12:00" in text
-    assert "5 workbooks, 2 readings: 4 severe, 0 warning, 2 note; 0 without a finding" in text
+    assert "workbooks: 5, readings: 2; 4 severe, 0 warning, 2 note; 0 without a finding" in text
 
 
 def test_notes_alone_leave_status_0(folder):
