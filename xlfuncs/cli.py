@@ -164,16 +164,20 @@ def print_(
         Path | None,
         typer.Option("-o", "--out", help="The PDF; FILE.pdf unless given", show_default=False),
     ] = None,
+    sheet: Annotated[
+        str | None,
+        typer.Option(help="One sheet alone, such as “Batch sheet”", show_default=False),
+    ] = None,
     force: _Force = False,
 ) -> None:
-    """Print a workbook to PDF through LibreOffice, computed afresh."""
+    """Print a workbook, or one sheet of it, to PDF through LibreOffice, computed afresh."""
     from xlfuncs.hosts.calc import runner
 
     target = file.with_suffix(".pdf") if out is None else out
     _must_be_free(target, force, ".pdf")
     problems.content(file)
     with _working(f"Printing {file.name}"):
-        runner.print_pdf(file, target)
+        runner.print_pdf(file, target, sheet=sheet or "")
     _out.print(f"Wrote {target}", markup=False)
 
 

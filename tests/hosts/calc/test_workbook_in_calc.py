@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 import subprocess
 import sys
 
@@ -123,3 +124,20 @@ def test_print_makes_pages_and_never_overwrites_unasked(needs_office, tmp_path, 
     assert "exists already" in run("print", example, "-o", out, status=2)
     assert out.read_bytes() == before
     assert sorted(p.name for p in tmp_path.iterdir()) == ["example.xlsx", "out.pdf"]
+
+
+def test_the_batch_sheet_is_printed_alone(needs_office, tmp_path, example):
+    run("print", example, "--sheet", "batch sheet", "-o", tmp_path / "batch.pdf")
+    run("print", example, "-o", tmp_path / "all.pdf")
+    pages = [
+        len(re.findall(rb"/Type\s*/Page\b", (tmp_path / name).read_bytes()))
+        for name in ("batch.pdf", "all.pdf")
+    ]
+    assert pages[0] == 1
+    assert pages[1] > 10
+
+
+def test_a_sheet_that_is_not_there_is_named(needs_office, tmp_path, example):
+    said = run("print", example, "--sheet", "Grist", "-o", tmp_path / "x.pdf", status=2)
+    assert "it has no sheet Grist; it has Start, Setup" in said
+    assert not (tmp_path / "x.pdf").exists()

@@ -47,9 +47,10 @@ def compute(path: str | Path, timeout: float = 120) -> dict[tuple[str, str], Val
     }
 
 
-def print_pdf(path: str | Path, out_pdf: str | Path, timeout: float = 120) -> Path:
+def print_pdf(path: str | Path, out_pdf: str | Path, timeout: float = 120, sheet: str = "") -> Path:
     """Print a workbook after a full recalculation; the finished file is moved into place.
 
+    With `sheet` that one alone, if it has a print area; case does not matter.
     Raises `OfficeProblem` as `compute` does.
     """
     out = Path(out_pdf)
@@ -57,7 +58,7 @@ def print_pdf(path: str | Path, out_pdf: str | Path, timeout: float = 120) -> Pa
         raise OfficeProblem(f"the folder of {out} does not exist")
     with tempfile.TemporaryDirectory(prefix=".xlfuncs-", dir=out.absolute().parent) as folder:
         passing = Path(folder) / "printed.pdf"
-        _run(Path(path), {"do": "print", "pdf": str(passing)}, timeout)
+        _run(Path(path), {"do": "print", "pdf": str(passing), "sheet": sheet}, timeout)
         if not passing.is_file():
             raise OfficeProblem(f"LibreOffice printed nothing of {path}")
         passing.replace(out)

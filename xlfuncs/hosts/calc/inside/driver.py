@@ -95,6 +95,14 @@ def _formula_values(sheet: Any, formats: Any) -> Iterator[tuple[int, int, Any]]:
 
 def _print(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
     document = _computed(desktop, task["file"])
+    wanted = task.get("sheet", "")
+    titles = document.Sheets.ElementNames
+    if wanted and wanted.casefold() not in map(str.casefold, titles):
+        raise TaskProblem(f"it has no sheet {wanted}; it has {', '.join(titles)}")
+    for title in titles:
+        # Where one sheet has a print area, those without are not printed.
+        if wanted and title.casefold() != wanted.casefold():
+            document.Sheets.getByName(title).setPrintAreas(())
     document.storeToURL(_url(task["pdf"]), _properties(FilterName="calc_pdf_Export"))
     document.close(True)
     return {}
