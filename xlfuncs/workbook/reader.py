@@ -9,7 +9,7 @@ from typing import Any
 
 from openpyxl.workbook import Workbook
 
-from xlfuncs.cells.values import BLANK, MARK
+from xlfuncs.cells.values import BLANK
 from xlfuncs.files.problems import WorkbookProblem, load
 from xlfuncs.workbook import vocabulary as words
 
@@ -238,22 +238,6 @@ def _kettle(reader: Reader) -> dict[str, Any]:
             for prefix in ("before", "after", "rescue")
         },
     }
-
-
-def troubles(report_: Mapping[str, Any]) -> list[str]:
-    """The `! ` texts of a report, each with where it stands."""
-    found = []
-    for part, label in (
-        ("instruments", "name"),
-        ("readings", "line"),
-        ("targets", "stage"),
-        ("fermentation", "line"),
-    ):
-        for row in report_[part]:
-            for key, value in row.items():
-                if isinstance(value, str) and (value.startswith(MARK) or value.startswith("#")):
-                    found.append(f"{part} {row[label]}, {key}: {value}")
-    return found
 
 
 def _date(value: Any) -> str | None:

@@ -18,7 +18,6 @@ HIGHEST_PH = 5.8
 
 _TOP = 20
 _STEPS = 12  # first column of the steps, right of the printed page
-_POINTS = READINGS  # of the curve in the chart
 
 
 def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
