@@ -11,7 +11,6 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.formula import ArrayFormula
 
 from xlfuncs.cells.catalogue import CellFunction
-from xlfuncs.cells.quantities import Number
 
 EMPTY_CELL = object()  # an argument that is the name of one empty cell
 _WIDTH = 8  # columns for each argument
@@ -65,7 +64,7 @@ class CaseBook:
             else:
                 sheet.cell(top, first).value = cell
                 written.append(f"{column}{top}")
-        expected = rows(function.callable()(*as_sent(function, cells)))
+        expected = rows(function.callable()(*as_sent(cells)))
         self._place(name, function.name, f"{function.name}({','.join(written)})", expected)
         self.rows[function.name] = top + max(height, len(expected)) + 1
 
@@ -100,23 +99,9 @@ def kept(cell: Any) -> Any:
     return float(f"{cell:.15g}") if isinstance(cell, (int, float)) else cell
 
 
-def as_sent(function: CellFunction, cells: list[Any]) -> list[Any]:
-    """What reaches the boundary: Calc gives a cell named alone as 0 when it is empty.
-
-    So a 0 alone counts as blank where the argument cannot be 0, and as 0 where it can.
-    """
-    sent = [None if cell is LEFT_OUT else cell for cell in cells]
-    for place, cell in enumerate(sent):
-        if cell is EMPTY_CELL or (isinstance(cell, float) and cell == 0):
-            quantity = function.arguments[place].quantity
-            if isinstance(quantity, Number) and quantity.given is not None:
-                names = [argument.name for argument in function.arguments]
-                quantity = quantity.given(sent[names.index(quantity.depends_on)])
-            can_be_zero = isinstance(quantity, Number) and (
-                quantity.low < 0 <= quantity.high or (quantity.low == 0 and not quantity.above)
-            )
-            sent[place] = 0.0 if can_be_zero else None
-    return sent
+def as_sent(cells: list[Any]) -> list[Any]:
+    """What reaches the boundary."""
+    return [None if cell is LEFT_OUT or cell is EMPTY_CELL else cell for cell in cells]
 
 
 def rows(answer: Any) -> list[list[Any]]:

@@ -191,24 +191,9 @@ def test_error_texts_are_passed_on_and_spoil_no_neighbour():
     assert answers[0] == CATALOGUE["WORT_SG"].callable()(12.4)
 
 
-@pytest.mark.parametrize(
-    ("name", "sent", "meant"),
-    [
-        ("HYDROMETER_SG", [1.048, 0.0], [1.048, 0.0]),  # 0 °C is a temperature
-        ("HYDROMETER_SG", [0.0, 20.0], [None, 20.0]),  # no hydrometer shows 0
-        ("REFRACTOMETER_BRIX", [12.4, 0.0], [12.4, None]),  # 0 °C is outside the limits
-        ("WORT_SG", [0.0], [0.0]),  # water
-        ("GRAVITY_CONVERT", [0.0, "SG", "Plato"], [None, "SG", "Plato"]),
-        ("GRAVITY_CONVERT", [0.0, "Plato", "SG"], [0.0, "Plato", "SG"]),
-        ("GRAVITY_CONVERT", [10.0, "Plato", 0.0], [10.0, "Plato", None]),
-    ],
-)
-def test_a_zero_alone_is_a_blank_where_there_can_be_no_zero(name, sent, meant):
-    wrapped = [((cell,),) for cell in sent]
-    assert edge.respond(name, wrapped) == ((CATALOGUE[name].callable()(*meant),),)
-
-
-def test_a_zero_in_a_range_is_a_zero():
+def test_a_zero_is_a_zero():
     [[first], [second]] = edge.respond("HYDROMETER_SG", (((0.0,), ("",)), ((20.0,),)))
     assert "0 is outside" in first
     assert second == ""
+    assert "0 is outside" in edge.respond("HYDROMETER_SG", [((0.0,),), 20.0])[0][0]
+    assert "0 is outside" in edge.respond("WORT_SG", [((12.4,),), 0.0])[0][0]

@@ -23,7 +23,7 @@ _MEDIA = {
 }
 #: The parts of this package that answer cells; the office needs no others.
 _PACKED = ("*.py", "science/*.py", "cells/*.py", "functions/*.py", "hosts/__init__.py",
-           "hosts/calc/__init__.py", "hosts/calc/edge.py")  # fmt: skip
+           "hosts/calc/__init__.py", "hosts/calc/edge.py", "hosts/calc/lone.py")  # fmt: skip
 _LEFT_OUT = {"udfs.py", "cli.py"}
 
 
@@ -96,8 +96,9 @@ def _descriptions() -> bytes:
 def _jobs() -> bytes:
     root = _component_data("Jobs")
     _property(_node(_node(root, "Jobs"), _JOB, new=True), "Service", _JOB)
-    event = _node(_node(root, "Events"), "OnLoadFinished", new="fuse")
-    _node(_node(event, "JobList"), _JOB, new=True)
+    events = _node(root, "Events")
+    for name in ("OnLoadFinished", "OnCreate"):
+        _node(_node(_node(events, name, new="fuse"), "JobList"), _JOB, new=True)
     return _xml(root)
 
 

@@ -6,18 +6,26 @@ Runs inside the office, in the office's own Python; `addin` packs it.
 # ruff: noqa: D102 - UNO says what its methods are for
 from __future__ import annotations
 
+import contextlib
+import functools
 import gc
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import uno
 import unohelper
 from com.sun.star.lang import Locale, XLocalizable, XServiceInfo, XServiceName
+from com.sun.star.sheet import FormulaToken
+from com.sun.star.sheet.CellFlags import FORMULA
+from com.sun.star.sheet.FormulaLanguage import ODFF
+from com.sun.star.sheet.FormulaMapGroup import SPECIAL
+from com.sun.star.sheet.FormulaMapGroupSpecialOffset import EXTERNAL, NAME, PUSH, SPACES
 from com.sun.star.sheet.FormulaResult import ERROR
 from com.sun.star.table import CellAddress
 from com.sun.star.task import XJob
+from com.sun.star.util import XChangesListener
 
 ADDIN = "xlfuncs.calc.AddIn"
 JOB = "xlfuncs.calc.AfterLoad"
@@ -28,9 +36,10 @@ _SITE = Path(__file__).with_name("site-packages.txt")
 sys.path += [folder for folder in _SITE.read_text("utf-8").splitlines() if folder not in sys.path]
 
 try:
+    from xlfuncs.hosts.calc import lone
     from xlfuncs.hosts.calc.edge import respond
 except ImportError:
-    respond = None  # type: ignore[assignment]
+    lone = respond = None  # type: ignore[assignment]
 
 
 def _missing(name: str) -> str:
@@ -85,11 +94,7 @@ class AddIn(_Service, uno.getClass("xlfuncs.calc.XCells"), XServiceName, XLocali
 
 
 class AfterLoad(_Service, XJob):  # type: ignore[misc]
-    """Has Calc compile once more what it did not understand while it read an .xlsx file.
-
-    Calc 7.4 looks add-in functions up by a longer name then, and shows #NAME?.  A defined name
-    that comes and goes makes it look again.
-    """
+    """Looks after a workbook that was opened or made: names first, then lone cells."""
 
     name = JOB
 
@@ -98,16 +103,105 @@ class AfterLoad(_Service, XJob):  # type: ignore[misc]
         document = next((v.Value for v in given.get("Environment", ()) if v.Name == "Model"), None)
         if document is None or not hasattr(document, "NamedRanges"):
             return
-        sheets = document.Sheets
-        if not any(
-            sheets.getByIndex(i).queryFormulaCells(ERROR).Count for i in range(sheets.Count)
-        ):
-            return
-        modified = document.isModified()
+        _look_again(document)
+        if lone is not None:
+            cells = LoneCells(document)
+            with _unnoticed(document):
+                for i in range(document.Sheets.Count):
+                    cells.guard(document.Sheets.getByIndex(i))
+            document.addChangesListener(cells)
+
+
+def _look_again(document: Any) -> None:
+    """Have Calc compile once more what it did not understand while it read an .xlsx file.
+
+    Calc 7.4 looks add-in functions up by a longer name then, and shows #NAME?.  A defined name
+    that comes and goes makes it look again.
+    """
+    sheets = document.Sheets
+    if any(sheets.getByIndex(i).queryFormulaCells(ERROR).Count for i in range(sheets.Count)):
         names, passing = document.NamedRanges, "xlfuncs_look_again"
-        names.addNewByName(passing, "0", CellAddress(), 0)
-        names.removeByName(passing)
+        with _unnoticed(document):
+            names.addNewByName(passing, "0", CellAddress(), 0)
+            names.removeByName(passing)
+
+
+@contextlib.contextmanager
+def _unnoticed(document: Any) -> Iterator[None]:
+    """What is done here, the user has neither to undo nor to save."""
+    modified = document.isModified()
+    document.UndoManager.lock()
+    try:
+        yield
+    finally:
+        document.UndoManager.unlock()
         document.setModified(modified)
+
+
+class LoneCells(unohelper.Base, XChangesListener):  # type: ignore[misc]
+    """Guards the cells that stand alone in calls of ours; `lone` says why."""
+
+    def __init__(self, document: Any) -> None:
+        self.names = document.NamedRanges
+        codes = document.createInstance("com.sun.star.sheet.FormulaOpCodeMapper")
+        special = codes.getAvailableMappings(ODFF, SPECIAL)
+        self.name_code = special[NAME].Token.OpCode
+        self.codes = lone.Codes(
+            *(token.OpCode for token in codes.getMappings(("(", ")", ";", "=", "IF"), ODFF)),
+            *(special[offset].Token.OpCode for offset in (PUSH, SPACES, EXTERNAL)),
+        )
+
+    def changesOccurred(self, event: Any) -> None:
+        for change in event.Changes:
+            if hasattr(change.ReplacedElement, "queryContentCells"):
+                self.guard(change.ReplacedElement)
+
+    def disposing(self, _event: Any) -> None:
+        pass
+
+    def guard(self, cells: Any) -> None:
+        """In all formulas of a range or a sheet."""
+        named = functools.cache(self._named_cells)
+        for formula, get, put in _formulas(cells):
+            if lone.may_have(formula):
+                tokens = lone.guarded(
+                    get(), self.codes, lambda token: self._is_cell(token, named), FormulaToken
+                )
+                if tokens:
+                    put(tuple(tokens))
+
+    def _is_cell(self, token: Any, named: Callable[[], set[int]]) -> bool:
+        if token.OpCode == self.name_code:
+            return token.Data.Sheet < 0 and token.Data.Index in named()
+        return hasattr(token.Data, "RelativeColumn")
+
+    def _named_cells(self) -> set[int]:
+        """The numbers of the workbook's names that stand for one cell."""
+        return {name.TokenIndex for name in map(self.names.getByIndex, range(self.names.Count))
+                if hasattr(name.ReferredCells, "CellAddress")}  # fmt: skip
+
+
+def _formulas(
+    cells: Any,
+) -> Iterator[tuple[str, Callable[[], Any], Callable[[Any], None]]]:
+    """Each formula, and how to get and put its tokens; an array formula is one."""
+    for area in cells.queryContentCells(FORMULA).RangeAddresses:
+        sheet = cells.Spreadsheet
+        for column in range(area.StartColumn, area.EndColumn + 1):
+            row = area.StartRow
+            while row <= area.EndRow:
+                cell = sheet.getCellByPosition(column, row)
+                formula = cell.Formula
+                if formula.startswith("{"):
+                    array = sheet.createCursorByRange(cell)
+                    array.collapseToCurrentArray()
+                    place = array.RangeAddress
+                    if (column, row) == (place.StartColumn, place.StartRow):
+                        yield formula, array.getArrayTokens, array.setArrayTokens
+                    row = place.EndRow + 1
+                else:
+                    yield formula, cell.getTokens, cell.setTokens
+                    row += 1
 
 
 g_ImplementationHelper = unohelper.ImplementationHelper()  # the office looks for this name  # noqa: N816
