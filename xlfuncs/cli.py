@@ -442,6 +442,10 @@ def _print_brewday(content: dict[str, Any], digits: str) -> None:
     runoff, kettle, past = content["runoff"], content["kettle"], content["efficiency"]
     if runoff["collected"] is not None:
         line = f"Runoff of batch {runoff['batch'] or '-'}: {runoff['state']}, {runoff['reason']}"
+        if isinstance(runoff["gravity"], float):
+            line += f" Gravity there {runoff['gravity']:{digits}}"
+            spread = _number(runoff["gravity_expanded"], digits)
+            line += "." if spread is None else f" ± {spread}."
         if isinstance(runoff["end"], float):
             line += (
                 f" It falls to {runoff['limit']:g} at {runoff['end']:.1f} "

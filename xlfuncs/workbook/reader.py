@@ -213,10 +213,12 @@ def _efficiency(reader: Reader) -> dict[str, Any]:
 
 
 def _runoff(reader: Reader) -> dict[str, Any]:
-    readings = reader.table("run", "volume", "reading", "ph", "volume_20", "plato", "sg", "remark")
+    keys = ("volume", "reading", "ph", "volume_20", "plato", "sg", "expanded", "remark")
+    readings = reader.table("run", *keys)
     return {
         **_cells(reader, "run", "batch", "instrument", "state", "reason", "collected", "gravity"),
-        **_cells(reader, "run", "limit", "end", "end_expanded", "extract", "efficiency"),
+        **_cells(reader, "run", "gravity_expanded", "limit", "end", "end_expanded", "extract"),
+        "efficiency": reader.cell("run_efficiency"),
         "date": _date(reader.cell("run_date")),
         "readings": [
             row for row in readings if row["volume"] is not None or row["reading"] is not None
