@@ -456,6 +456,11 @@ def _print_brewday(content: dict[str, Any], digits: str) -> None:
         line = f"Mash efficiency of {past['batches']:g} batches: {past['efficiency']:.1f} %"
         if past["spread"] is not None:
             line += f"; the next one ± {past['spread']:.1f}"
+        expected = _number(past["gravity"], digits)
+        if expected is not None:
+            line += f"; gravity to expect before the boil {expected}"
+            spread = _number(past["gravity_expanded"], digits)
+            line += "" if spread is None else f" ± {spread}"
         lines.append(line)
     for line in lines:
         _out.print(line, markup=False, soft_wrap=True)

@@ -205,10 +205,10 @@ def _cells(reader: Reader, prefix: str, *keys: str) -> dict[str, Any]:
 
 
 def _efficiency(reader: Reader) -> dict[str, Any]:
-    history = reader.table("past", "batch", "grain", "sg", "volume", "efficiency")
+    history = reader.table("past", "batch", "grain", "sg", "expanded", "volume", "efficiency")
     return {
         "history": [row for row in history if row["batch"] is not None],
-        **_cells(reader, "next", "batches", "efficiency", "spread", "gravity"),
+        **_cells(reader, "next", "batches", "efficiency", "spread", "gravity", "gravity_expanded"),
     }
 
 
@@ -229,7 +229,8 @@ def _runoff(reader: Reader) -> dict[str, Any]:
 def _kettle(reader: Reader) -> dict[str, Any]:
     keys = ("option", "amount", "unit", "gravity", "expanded", "volume", "volume_expanded")
     return {
-        **_cells(reader, "kettle", "batch", "volume", "gravity", "extract", "efficiency"),
+        **_cells(reader, "kettle", "batch", "volume", "volume_expanded", "gravity"),
+        **_cells(reader, "kettle", "gravity_expanded", "extract", "efficiency"),
         **_cells(reader, "kettle", "forecast", "forecast_volume", "lack"),
         **{
             prefix: [
