@@ -402,8 +402,7 @@ def _expectation(sheet: Worksheet, choices: words.Choices, row: int) -> int:
             "mean",
             ArrayFormula(
                 both.format(*gravities, row + 4),
-                f"=GRAVITY_CONVERT({both.format(*extracts, row + 4)}"
-                ',"Extract",unit_gravity)',
+                f'=GRAVITY_CONVERT({both.format(*extracts, row + 4)},"Extract",unit_gravity)',
             ),
         ),
         (gravities[1], "upper", None),
