@@ -431,7 +431,7 @@ def _print_report(content: dict[str, Any]) -> None:
         _out.print(sentence, "\n", markup=False, soft_wrap=True)
     pairs = content["pairs"]
     _out.print(f"Refractometer against hydrometer ({pairs['in_use']} factors in use)", style="bold")
-    for sentence in (pairs["sentence"], pairs["far_apart"]):
+    for sentence in (pairs["remark"], pairs["sentence"], pairs["far_apart"]):
         if sentence is not None:
             _out.print(sentence, markup=False, soft_wrap=True)
 

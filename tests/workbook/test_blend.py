@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from tests.workbook.conftest import beside
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.volumes import (
     BLEND_ABV,
@@ -146,12 +147,6 @@ def test_a_missing_spread_is_said_and_left_out(computed):
     )
     whole = computed(part=SPREAD_PARTS)
     assert beside(whole, "blend_expanded") == "SG; gravities and volumes of the parts"
-
-
-def beside(book, name):
-    """The remark in column E of the line of a named cell."""
-    title, cell = next(iter(book._book.defined_names[name].destinations))
-    return book._values[title, "E" + cell.rpartition("$")[2]]
 
 
 def test_us_units_and_plato_tell_the_same(computed):

@@ -189,6 +189,9 @@ def test_without_a_choice_the_last_batch_is_shown_and_few_readings_say_so(comput
         (line("bench", 6.5, day(2025, 1, 1)), "no calibration check before this date"),
         (line("bench", 6.5, day(2026, 4, 8)), "calibration check was overdue"),
         (line("bench", 6.5), NO_PROOF),
+        (line("bench", 6.5, original=None), "original gravity is missing"),
+        (line("bench", 6.5, original=None, batch=None), "original gravity is missing"),
+        (line("bench", 6.5, original=None, date=None), "original gravity is missing"),
     ],
 )
 def test_remarks_say_what_a_figure_lacks(computed, row, remark):

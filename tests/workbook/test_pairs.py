@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from tests.workbook.conftest import BENCH, FIELD, GLASS, SPINDLE, day
+from tests.workbook.conftest import BENCH, FIELD, GLASS, SPINDLE, beside, day
 from xlfuncs.functions.beer import BEER_FIT, BEER_SG
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.instruments import HYDROMETER_SG, REFRACTOMETER_BRIX
@@ -229,3 +229,52 @@ def test_the_picture_shows_the_pairs_that_count_between_two_lines(computed):
     for end in book.table("equal", "x", "y", "above", "below"):
         assert end["y"] == end["x"]
         assert (end["above"] - end["y"], end["y"] - end["below"]) == pytest.approx((0.002, 0.002))
+
+
+@pytest.mark.parametrize(
+    "pairs",
+    [
+        [],
+        [row | {"use": "no"} for row in PAIRS],
+        [row | {"original": None} for row in PAIRS],
+    ],
+    ids=["none", "left out", "incomplete"],
+)
+def test_a_choice_of_fitted_factors_that_has_no_fit_is_never_silent(computed, pairs):
+    book = filled(computed, pairs, cells={"beer_correction": "fitted"}, ferment=[BEER])
+    said = "nothing is fitted on the sheet Pairs: the default factors are in use"
+    assert book.cell("beer_remark") == said
+    for name in ("beer_correction", "beer_factors", "ferment_factors"):
+        assert beside(book, name) == said, name
+    assert book.cell("beer_factors") == book.cell("ferment_factors") == "default"
+    line = book.table("ferment", "sg", "method", "remark")[0]
+    assert line["sg"] == pytest.approx(BEER_SG(1.05, 6.5))
+    assert line["method"].endswith("default factors")
+    assert line["remark"] == "nothing fitted: default factors"
+
+
+def test_the_reason_of_a_refused_fit_stands_beside_the_choice(computed):
+    """A reading above that of the unfermented wort is no beer: the fit refuses it."""
+    strange = [pair(1.042, 5.2, 1.1)]
+    book = filled(computed, strange, cells={"beer_correction": "fitted"})
+    why = book.table("fit", "wort_factor")[0]["wort_factor"]
+    assert why.startswith("! ")
+    assert book.cell("beer_remark").endswith("are in use; " + why[2:])
+
+
+@pytest.mark.parametrize("choice", ["default", "fitted"])
+def test_nothing_is_said_where_the_choice_is_followed(computed, choice):
+    book = filled(computed, PAIRS, cells={"beer_correction": choice}, ferment=[BEER])
+    assert book.cell("beer_remark") is None
+    assert book.cell("beer_factors") == choice
+    assert beside(book, "beer_correction").startswith("fitted takes the factors")
+    assert book.table("ferment", "remark")[0]["remark"] == "no proof that it has ended"
+
+
+BEER = {
+    "date": day(2026, 3, 8),
+    "batch": "1",
+    "original": 1.05,
+    "instrument": "bench",
+    "reading": 6.5,
+}

@@ -17,7 +17,7 @@ _CAUTIONS = (
 )
 _FORECAST = ("final", "u_final", "day", "u_day")
 
-_CAUTION, _BATCH, _CHART_TOP, _TOP = 3, 4, 11, 30  # rows
+_CAUTION, _BATCH, _CHART_TOP, _TOP = 3, 4, 12, 31  # rows
 _RESULTS, _STEPS = 7, 16  # first columns
 _LAST = "N"  # last printed column
 
@@ -90,6 +90,7 @@ def _batch(sheet: Worksheet) -> None:
             f'=IF({whole},"within 0.001 SG of it; ± "&ROUND(2*forecast_u_day,1)&" days","")',
             styles.DATE,
         ),
+        ("Factors for beer", "ferment_factors", "beer_factors", "=beer_remark", styles.PLAIN),
     )  # fmt: skip
     for row, (label, key, formula, explanation, number_format) in enumerate(lines, _BATCH + 1):
         layout.answer(sheet, row, label, key, formula, explanation, number_format, left=1)
@@ -149,7 +150,8 @@ def _results(sheet: Worksheet, choices: words.Choices) -> None:
         "ferment_reading",
         "ferment_temperature",
         (f'({refractometer})*(ferment_original_sg="")', '"original gravity is missing"'),
-        otherwise=f'IF({refractometer},"no proof that it has ended",'
+        otherwise=f'IF({refractometer},IF(beer_remark="","no proof that it has ended",'
+        '"nothing fitted: default factors"),'
         'IF(ferment_original_sg="","original gravity is missing",""))',
     )
     pairs = ("ferment_original_sg", "ferment_sg")

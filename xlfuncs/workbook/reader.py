@@ -187,7 +187,9 @@ def report(reader: Reader) -> dict[str, Any]:
         "kettle": _kettle(reader),
         "pairs": {
             **pairs,
+            "chosen": reader.cell("beer_correction"),
             "in_use": reader.cell("beer_factors"),
+            "remark": reader.cell("beer_remark"),
             "sentence": reader.cell("pairs_sentence"),
             "far_apart": reader.cell("pairs_far"),
         },
