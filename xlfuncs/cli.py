@@ -402,8 +402,8 @@ def _print_report(content: dict[str, Any]) -> None:
     _print_brewday(content, digits)
     _table(
         "Fermentation",
-        ("line", "date", "batch", "SG", "± 95 %", "apparent %", "real %", "alcohol %", "method",
-         "remark"),
+        ("line", "date", "batch", "SG", "± 95 %", "apparent %", "real %", "alcohol %",
+         "± 95 %", "method", "remark"),
         [
             (
                 str(row["line"]),
@@ -414,6 +414,7 @@ def _print_report(content: dict[str, Any]) -> None:
                 _number(row["apparent"], ".1f"),
                 _number(row["real"], ".1f"),
                 _number(row["abv"], ".1f"),
+                _number(row["abv_expanded"], ".1f"),
                 row["method"],
                 row["remark"],
             )

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from tests.workbook.conftest import BENCH, FIELD, GLASS, SPINDLE, beside, day
-from xlfuncs.functions.beer import BEER_FIT, BEER_SG
+from xlfuncs.functions.beer import BEER_FIT, BEER_SG, BEER_SG_UNCERTAINTY
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.instruments import HYDROMETER_SG, REFRACTOMETER_BRIX
 from xlfuncs.workbook.vocabulary import Choices
@@ -83,6 +83,25 @@ def test_pairs_are_corrected_by_the_default_and_by_their_own_fit(computed):
         assert row["default_sg"] == pytest.approx(BEER_SG(original, brix), abs=1e-12)
         assert row["fitted_sg"] == pytest.approx(own, abs=1e-9)
         assert row["difference"] == pytest.approx(own - sg, abs=1e-9)
+
+
+def test_each_gravity_of_a_pair_has_its_uncertainty(computed):
+    book = filled(computed, PAIRS)
+    keys = ("sg", "default", "fitted", "difference")
+    row = book.table("pair", *(f"{key}_expanded" for key in keys))[3]
+    original, brix, _ = READ[3]
+    fit = book.table("fit", "wort_factor", "u_wort_factor")[0]
+    # One check in water: its offset is as uncertain as one reading.
+    u_brix, u_glass = BENCH["u_reading"] * 2**0.5, GLASS["u_reading"] * 2**0.5
+    default = BEER_SG_UNCERTAINTY(original, brix, 1.04, u_brix, 0.01)
+    own = BEER_SG_UNCERTAINTY(original, brix, fit["wort_factor"], u_brix, fit["u_wort_factor"])
+    wanted = [u_glass, default, own, math.hypot(own, u_glass)]
+    assert list(row.values()) == pytest.approx([2 * u for u in wanted], rel=1e-6)
+    # Without a fit the difference is that of the default factors.
+    alone = filled(computed, [pair(*READ[3], use="no")])
+    row = alone.table("pair", *(f"{key}_expanded" for key in keys))[0]
+    wanted = [2 * u_glass, 2 * default, None, 2 * math.hypot(default, u_glass)]
+    assert list(row.values()) == [value and pytest.approx(value, rel=1e-6) for value in wanted]
 
 
 def test_calibration_in_force_and_temperature_are_applied_to_both(computed):
