@@ -278,7 +278,8 @@ def test_the_reason_of_a_refused_fit_stands_beside_the_choice(computed):
     book = filled(computed, strange, cells={"beer_correction": "fitted"})
     why = book.table("fit", "wort_factor")[0]["wort_factor"]
     assert why.startswith("! ")
-    assert book.cell("beer_remark").endswith("are in use; " + why[2:])
+    assert beside(book, "beer_factors") == "no fit: " + why[2:]
+    assert beside(book, "beer_correction") == book.cell("beer_remark") != ""
 
 
 @pytest.mark.parametrize("choice", ["default", "fitted"])

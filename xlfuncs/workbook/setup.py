@@ -122,7 +122,8 @@ def _beer_factors(sheet: Worksheet, row: int) -> int:
         "beer_factors",
         f'IF((beer_correction="{words.FITTED}")*ISNUMBER(fit_wort_factor),"{words.FITTED}",'
         f'"{words.DEFAULT}")',
-        f'=IF({fitted},"from "&fit_pairs&" pairs",beer_remark)',
+        f'=IF({fitted},"from "&fit_pairs&" pairs",IF((beer_remark<>"")'
+        '*(LEFT(fit_wort_factor,2)="! "),"no fit: "&MID(fit_wort_factor,3,250),beer_remark))',
     )
     # Said wherever the choice matters: here, beside the factors, on Fermentation, in the report.
     panel.span(
@@ -130,8 +131,7 @@ def _beer_factors(sheet: Worksheet, row: int) -> int:
         get_column_letter(brewhouse.FACTORS),
         row,
         f'=IF((beer_correction="{words.FITTED}")*NOT(ISNUMBER(fit_wort_factor)),'
-        f'"nothing is fitted on the sheet {words.PAIRS}: the default factors are in use"'
-        '&IF(LEFT(fit_wort_factor,2)="! ","; "&MID(fit_wort_factor,3,250),""),"")',
+        f'"nothing is fitted on the sheet {words.PAIRS}: the default factors are in use","")',
         styles.STEP,
     )
     layout.name(sheet, "beer_remark", f"{get_column_letter(brewhouse.FACTORS)}{row}")

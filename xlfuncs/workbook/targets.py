@@ -381,7 +381,7 @@ def _expectation(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         "± about 95 %",
         "next_gravity_expanded",
         'IF(ISNUMBER(next_upper),next_upper-next_mean,"")',
-        "as far as the efficiency of the next batch may differ",
+        '=unit_gravity&", as far as the efficiency of the next batch may differ"',
         fine,
     )
     # One call for both: at the mean efficiency, and at the upper end of its ±.
