@@ -67,7 +67,7 @@ def test_blend_share_and_dilution(computed):
         assert row["water"] == pytest.approx(DILUTION_WATER(20, 1.060, target))
         extract = EXTRACT_MASS(20, 1.060)
         assert row["volume"] == pytest.approx(extract / EXTRACT_MASS(1, target), rel=1e-6)
-        assert row["remark"] == "± of the wort not given"
+        assert row["remark"] == "± not given"
 
 
 SPREAD_PARTS = [PARTS[0] | {"expanded": 0.002}, PARTS[2], PARTS[3] | {"expanded": 0.0012}]
@@ -145,6 +145,10 @@ def test_a_missing_spread_is_said_and_left_out(computed):
     assert book.cell("share_expanded") == pytest.approx(
         0.001 * (1 - BLEND_SHARE(1.060, 1.040, 1.048))
     )
+    # What is no number is not given either.
+    words = computed(part=[SPREAD_PARTS[0] | {"expanded": "small"}])
+    assert words.table("part", "remark")[0]["remark"] == "± not given"
+    assert beside(words, "blend_expanded").startswith("SG; ± is not given in 1 of the parts")
     whole = computed(part=SPREAD_PARTS)
     assert beside(whole, "blend_expanded") == "SG; gravities and volumes of the parts"
 

@@ -68,7 +68,7 @@ def _parts(sheet: Worksheet, choices: words.Choices) -> Table:
         f'IF({typed},IF(part_kind="","choose what it is",IF(part_volume="","volume is missing",'
         'IF((part_kind<>"water")*(part_gravity=""),"gravity is missing",'
         'IF((part_kind="beer")*(part_abv=""),"ABV is missing",'
-        'IF((part_kind<>"water")*(part_expanded=""),"± not given",""))))),"")'
+        'IF((part_kind<>"water")*(1-ISNUMBER(part_expanded)),"± not given",""))))),"")'
     )
     return Table(
         sheet,
@@ -209,9 +209,7 @@ def _blend(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         "=unit_gravity",
         fine,
     )
-    not_given = (
-        'SUMPRODUCT((part_volume<>"")*(part_gravity<>"")*(part_kind<>"water")*(part_expanded=""))'
-    )
+    not_given = 'SUMPRODUCT((part_volume<>"")*(part_gravity<>"")*(part_kind<>"water")*(1-ISNUMBER(part_expanded)))'
     lines.answer(
         row + 2,
         "± about 95 %",
@@ -309,8 +307,8 @@ def _share(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         "0.0",
     )
     without = (
-        'IF((share_a_expanded<>"")*(share_b_expanded<>""),"",'
-        '"; without the ± of "&IF(share_a_expanded<>"","B",IF(share_b_expanded<>"","A","A and B"))'
+        'IF((ISNUMBER(share_a_expanded))*(ISNUMBER(share_b_expanded)),"",'
+        '"; without the ± of "&IF(ISNUMBER(share_a_expanded),"B",IF(ISNUMBER(share_b_expanded),"A","A and B"))'
         '&", which is not given")'
     )
     lines.answer(
@@ -456,8 +454,8 @@ def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
             result(
                 "remark", "Remark", "", 12, styles.PLAIN,
                 'IF(LEFT(dilution_answer,2)="! ",SUBSTITUTE(MID(dilution_answer,3,250),'
-                '"target_sg","target"),IF(ISNUMBER(dilution_answer)*(dilute_expanded=""),'
-                '"± of the wort not given",""))',
+                '"target_sg","target"),IF(ISNUMBER(dilution_answer)*(1-ISNUMBER(dilute_expanded)),'
+                '"± not given",""))',
             ),
         ),
     ).write()  # fmt: skip

@@ -144,7 +144,7 @@ def fill(collected: Table, past: Table, parts: Table, choices: Choices) -> None:
                 "volume": typed(litres(volume)),
                 "temperature": typed(celsius(warm)),
                 "gravity": typed(sg(gravity_)) if gravity_ else None,
-                "expanded": typed(Spread(spread, gravity_)) if gravity_ else None,
+                "expanded": typed(Spread(spread, gravity_)) if gravity_ and spread else None,
                 "abv": abv,
             },
         )
