@@ -209,7 +209,10 @@ def _blend(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         "=unit_gravity",
         fine,
     )
-    not_given = 'SUMPRODUCT((part_volume<>"")*(part_gravity<>"")*(part_kind<>"water")*(1-ISNUMBER(part_expanded)))'
+    not_given = (
+        'SUMPRODUCT((part_volume<>"")*(part_gravity<>"")*(part_kind<>"water")'
+        "*(1-ISNUMBER(part_expanded)))"
+    )
     lines.answer(
         row + 2,
         "± about 95 %",
@@ -307,9 +310,9 @@ def _share(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         "0.0",
     )
     without = (
-        'IF((ISNUMBER(share_a_expanded))*(ISNUMBER(share_b_expanded)),"",'
-        '"; without the ± of "&IF(ISNUMBER(share_a_expanded),"B",IF(ISNUMBER(share_b_expanded),"A","A and B"))'
-        '&", which is not given")'
+        'IF(ISNUMBER(share_a_expanded)*ISNUMBER(share_b_expanded),"",'
+        '"; without the ± of "&IF(ISNUMBER(share_a_expanded),"B",'
+        'IF(ISNUMBER(share_b_expanded),"A","A and B"))&", which is not given")'
     )
     lines.answer(
         row + 8,
