@@ -402,8 +402,8 @@ def _print_report(content: dict[str, Any]) -> None:
     _print_brewday(content, digits)
     _table(
         "Fermentation",
-        ("line", "date", "batch", "SG", "± 95 %", "apparent %", "real %", "alcohol %", "method",
-         "remark"),
+        ("line", "date", "batch", "SG", "± 95 %", "apparent %", "real %", "alcohol %",
+         "± 95 %", "method", "remark"),
         [
             (
                 str(row["line"]),
@@ -414,6 +414,7 @@ def _print_report(content: dict[str, Any]) -> None:
                 _number(row["apparent"], ".1f"),
                 _number(row["real"], ".1f"),
                 _number(row["abv"], ".1f"),
+                _number(row["abv_expanded"], ".1f"),
                 row["method"],
                 row["remark"],
             )
@@ -431,7 +432,7 @@ def _print_report(content: dict[str, Any]) -> None:
         _out.print(sentence, "\n", markup=False, soft_wrap=True)
     pairs = content["pairs"]
     _out.print(f"Refractometer against hydrometer ({pairs['in_use']} factors in use)", style="bold")
-    for sentence in (pairs["sentence"], pairs["far_apart"]):
+    for sentence in (pairs["remark"], pairs["sentence"], pairs["far_apart"]):
         if sentence is not None:
             _out.print(sentence, markup=False, soft_wrap=True)
 
@@ -442,6 +443,10 @@ def _print_brewday(content: dict[str, Any], digits: str) -> None:
     runoff, kettle, past = content["runoff"], content["kettle"], content["efficiency"]
     if runoff["collected"] is not None:
         line = f"Runoff of batch {runoff['batch'] or '-'}: {runoff['state']}, {runoff['reason']}"
+        if isinstance(runoff["gravity"], float):
+            line += f" Gravity there {runoff['gravity']:{digits}}"
+            spread = _number(runoff["gravity_expanded"], digits)
+            line += "." if spread is None else f" ± {spread}."
         if isinstance(runoff["end"], float):
             line += (
                 f" It falls to {runoff['limit']:g} at {runoff['end']:.1f} "
@@ -452,6 +457,11 @@ def _print_brewday(content: dict[str, Any], digits: str) -> None:
         line = f"Mash efficiency of {past['batches']:g} batches: {past['efficiency']:.1f} %"
         if past["spread"] is not None:
             line += f"; the next one ± {past['spread']:.1f}"
+        expected = _number(past["gravity"], digits)
+        if expected is not None:
+            line += f"; gravity to expect before the boil {expected}"
+            spread = _number(past["gravity_expanded"], digits)
+            line += "" if spread is None else f" ± {spread}"
         lines.append(line)
     for line in lines:
         _out.print(line, markup=False, soft_wrap=True)

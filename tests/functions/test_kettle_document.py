@@ -27,8 +27,8 @@ def printed(text):
 
 def by_hand(expression):
     """A sum of plain numbers, as printed."""
-    plain = expression.replace("·", "*").replace("−", "-").replace("ln", "log")
-    return eval(plain, {"__builtins__": {}, "log": math.log})
+    plain = expression.translate(str.maketrans({"·": "*", "−": "-", "²": "**2", "√": "sqrt"}))
+    return eval(plain, {"__builtins__": {}, "ln": math.log, "sqrt": math.sqrt})
 
 
 def by_cell(expression):

@@ -73,3 +73,13 @@ def computed() -> Callable[..., reader.Reader]:
         return reader.Reader(Path("filled.xlsx"), book, calculation.values)
 
     return make
+
+
+def beside(book: reader.Reader, name: str) -> Any:
+    """The remark in the column right of a named cell, or of the cells that it is merged with."""
+    title, cell = next(iter(book._book.defined_names[name].destinations))
+    sheet = book._book[title]
+    address = cell.replace("$", "")
+    span = next((one for one in sheet.merged_cells if address in one), sheet[address])
+    right = sheet.cell(sheet[address].row, getattr(span, "max_col", sheet[address].column) + 1)
+    return book._value(title, right)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import pytest
 
+from tests.workbook.conftest import beside
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.volumes import (
     BLEND_ABV,
@@ -14,7 +18,7 @@ from xlfuncs.functions.volumes import (
     EXTRACT_MASS,
     VOLUME_AT,
 )
-from xlfuncs.science import units
+from xlfuncs.science import blending, units
 from xlfuncs.workbook import blend
 from xlfuncs.workbook.vocabulary import Choices
 
@@ -51,6 +55,9 @@ def test_blend_share_and_dilution(computed):
     found = [book.cell("share_volume_a"), book.cell("share_volume_b")]
     assert found == pytest.approx([10 * share, 10 - 10 * share])
     rows = book.table("dilution", "target", "water", "volume", "remark")
+    # No ± was given; volumes alone leave a little open.
+    for name in ("blend", "share"):
+        assert 0 < book.cell(f"{name}_expanded") < 0.001, name
     # What water cannot do is said, in its own row.
     assert rows[0]["water"] is None
     assert rows[0]["remark"].endswith("water cannot raise a gravity")
@@ -60,7 +67,90 @@ def test_blend_share_and_dilution(computed):
         assert row["water"] == pytest.approx(DILUTION_WATER(20, 1.060, target))
         extract = EXTRACT_MASS(20, 1.060)
         assert row["volume"] == pytest.approx(extract / EXTRACT_MASS(1, target), rel=1e-6)
-        assert row["remark"] is None
+        assert row["remark"] == "± not given"
+
+
+SPREAD_PARTS = [PARTS[0] | {"expanded": 0.002}, PARTS[2], PARTS[3] | {"expanded": 0.0012}]
+
+
+def drawn(values, u, rng):
+    """As many normal deviates as a Monte Carlo run (JCGM 101) takes here, one row for each."""
+    return np.array(values) + rng.normal(size=(200_000, len(values))) * u
+
+
+def test_uncertainty_of_a_blend(computed):
+    rng = np.random.default_rng(8)
+    volumes = drawn(VOLUMES, 0.02 * np.array(VOLUMES), rng)
+    gravities = drawn(SGS, np.array([0.001, 0, 0.0006]), rng)
+    wanted = 2 * blending.blend(volumes, gravities).sg.std()
+    book = computed(part=SPREAD_PARTS, cells={"u_volume": 0.02})
+    # First order is within 1.5 %, the draws within some 0.5 %.
+    assert book.cell("blend_expanded") == pytest.approx(wanted, rel=0.02)
+    # Sure volumes leave the gravities' own.
+    book = computed(part=SPREAD_PARTS, cells={"u_volume": 0})
+    shares = np.array(VOLUMES) / sum(VOLUMES)
+    alone = 2 * math.hypot(shares[0] * 0.001, shares[2] * 0.0006)
+    assert book.cell("blend_expanded") == pytest.approx(alone, rel=1e-9)
+
+
+def test_sensitivities_are_shares_of_the_volume():
+    """What the sheet takes for the derivatives of BLEND_SG, against differences of it."""
+    blend_sg, total = BLEND_SG(VOLUMES, SGS), sum(VOLUMES)
+
+    def moved(by_volume, by_sg):
+        ends = [
+            BLEND_SG(list(np.add(VOLUMES, way * by_volume)), list(np.add(SGS, way * by_sg)))
+            for way in (1, -1)
+        ]
+        return (ends[0] - ends[1]) / 2
+
+    for part, (volume, sg) in enumerate(zip(VOLUMES, SGS, strict=True)):
+        step = np.eye(3)[part]
+        assert moved(0, 1e-4 * step) / 1e-4 == pytest.approx(volume / total, rel=0.015)
+        by_volume = moved(1e-2 * step, 0) / 1e-2
+        assert by_volume == pytest.approx((sg - blend_sg) / total, rel=0.015)
+
+
+def test_uncertainty_of_a_share_and_of_a_dilution(computed):
+    rng = np.random.default_rng(9)
+    cells = CARD | {
+        "share_a_expanded": 0.002,
+        "share_b_expanded": 0.001,
+        "dilute_expanded": 0.002,
+        "u_volume": 0.02,
+    }
+    book = computed(cells=cells)
+    share = BLEND_SHARE(1.060, 1.040, 1.048)
+
+    def simulated(volumes, sgs, u):
+        made = blending.blend(drawn(volumes, 0.02 * np.array(volumes), rng), drawn(sgs, u, rng))
+        return 2 * made.sg.std()
+
+    wanted = simulated([share, 1 - share], [1.060, 1.040], np.array([0.001, 0.0005]))
+    assert book.cell("share_expanded") == pytest.approx(wanted, rel=0.02)
+    rows = book.table("dilution", "target", "water", "expanded", "remark")
+    assert (rows[0]["expanded"], rows[1]["remark"]) == (None, None)
+    for row in rows[1:4]:
+        wanted = simulated([20, row["water"]], [1.060, 1.0], np.array([0.001, 0]))
+        assert row["expanded"] == pytest.approx(wanted, rel=0.02)
+
+
+def test_a_missing_spread_is_said_and_left_out(computed):
+    parts = [SPREAD_PARTS[0], SPREAD_PARTS[1], PARTS[3]]
+    book = computed(part=parts, cells=CARD | {"share_b_expanded": 0.001, "u_volume": 0})
+    assert [r["remark"] for r in book.table("part", "remark")[:3]] == [None, None, "± not given"]
+    assert book.cell("blend_expanded") == pytest.approx(0.002 * VOLUMES[0] / sum(VOLUMES))
+    assert beside(book, "blend_expanded").startswith("SG; ± is not given in 1 of the parts, and")
+    assert beside(book, "share_expanded").endswith("; without the ± of A, which is not given")
+    assert book.cell("share_expanded") == pytest.approx(
+        0.001 * (1 - BLEND_SHARE(1.060, 1.040, 1.048))
+    )
+    # What is no number is not given either.
+    words = computed(part=[SPREAD_PARTS[0] | {"expanded": "small"}])
+    assert words.table("part", "remark")[0]["remark"] == "± not given"
+    assert beside(words, "blend_expanded").startswith("SG; ± is not given in 1 of the parts")
+    whole = computed(part=SPREAD_PARTS)
+    assert beside(whole, "blend_expanded") == "SG; gravities and volumes of the parts"
 
 
 def test_us_units_and_plato_tell_the_same(computed):
@@ -89,6 +179,19 @@ def test_us_units_and_plato_tell_the_same(computed):
     assert book.cell("blend_gravity") == pytest.approx(plato(BLEND_SG(VOLUMES, SGS)), abs=1e-7)
     assert book.cell("blend_volume") == pytest.approx(gallons(BLEND_VOLUME(VOLUMES, SGS)))
     assert book.cell("share_percent") == pytest.approx(100 * BLEND_SHARE(1.060, 1.040, 1.048))
+    # The ± too, as a difference on the other scale.
+    known = [part | ({"expanded": 0.002} if "gravity" in part else {}) for part in PARTS]
+    metric = computed(cells=CARD | {"share_a_expanded": 0.002, "dilute_expanded": 0.002},
+                      part=known)  # fmt: skip
+    wide = [plato(sg + 0.002) - plato(sg) for sg in (1.060, 1.012)]
+    parts[0]["expanded"], parts[3]["expanded"] = wide
+    cells |= {"share_a_expanded": wide[0], "dilute_expanded": wide[0]}
+    book = computed(Choices(rows=20, units="us", gravity="plato"), cells=cells, part=parts)
+    for name, sg in (("blend", metric.cell("blend_gravity")), ("share", 1.048)):
+        spread = plato(sg + metric.cell(f"{name}_expanded")) - plato(sg)
+        assert book.cell(f"{name}_expanded") == pytest.approx(spread, rel=1e-6), name
+    row = book.table("dilution", "expanded")[1]
+    assert 0 < row["expanded"] < wide[0]
     row = book.table("dilution", "target", "water")[1]
     water = DILUTION_WATER(20, 1.060, GRAVITY_CONVERT(11, "Plato", "SG"))
     assert (row["target"], row["water"]) == pytest.approx((11, gallons(water)))
@@ -109,7 +212,7 @@ def test_hot_wort_is_diluted_as_cold(computed):
             [{"kind": "wort", "volume": 20}, {"kind": "wort", "volume": 2, "gravity": 1.05}],
             "! gravity is missing in 1 of the parts",
             None,
-            ["gravity is missing", None],
+            ["gravity is missing", "± not given"],
         ),
         (
             [{"kind": "beer", "volume": 20, "gravity": 1.01}],
@@ -128,7 +231,7 @@ def test_hot_wort_is_diluted_as_cold(computed):
             [{"kind": "wort", "volume": 0, "gravity": 1.05}],
             "! volumes add up to 0: there is nothing to blend",
             None,
-            [None],
+            ["± not given"],
         ),
         ([{"kind": "wort", "gravity": 1.05}], None, None, ["volume is missing"]),
         ([{"volume": 5, "gravity": 1.05}], 1.05, None, ["choose what it is"]),
@@ -136,7 +239,7 @@ def test_hot_wort_is_diluted_as_cold(computed):
             [{"kind": "wort", "volume": "a keg", "gravity": 1.05}],
             "! volume a keg is not a number",
             None,
-            [None],
+            ["± not given"],
         ),
     ],
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from tests.workbook.conftest import BENCH, FIELD, GLASS, day
@@ -130,6 +131,47 @@ def test_a_blank_original_is_the_latest_into_fermenter_of_the_batch(computed):
     assert rows[0]["expanded"] == pytest.approx(wanted, rel=1e-6)
 
 
+def test_every_figure_has_its_uncertainty(computed):
+    """Against a Monte Carlo run (JCGM 101) of readings, checks, wort factor, original and model."""
+    log = [pitched(1.050, day(2026, 3, 7))]
+    lines = [
+        line("bench", 6.5),
+        line("glass", 1.012),
+        line("glass", 1.012, original=None),
+        line("glass", 1.012, original=None, batch="unknown"),
+    ]
+    book, _ = rows_of(computed, lines, log=log)
+    keys = [f"{of}_expanded" for of in ("original", "apparent", "real", "abv")]
+    found = book.table("ferment", "sg", "expanded", *keys)
+    in_log = book.table("log", "u")[0]["u"]
+    assert [row["original_expanded"] for row in found[:4]] == [0.002, 0.002, 2 * in_log, None]
+    assert found[3]["expanded"] > 0
+    assert [found[3][key] for key in keys[1:]] == [None] * 3
+    rng, size = np.random.default_rng(5), 50_000
+
+    def around(value, u):
+        return value + u * rng.normal(size=size)
+
+    u_glass = GLASS["u_reading"] * 2**0.5
+    original = around(1.05, 0.001)
+    corrected = BEER_SG(
+        list(original), list(around(6.5, 0.1 * 2**0.5)), list(around(1.04, 0.01))
+    )  # fmt: skip
+    cases = (
+        (original, np.array(corrected) + around(0, 0.001)),
+        (original, around(1.011, u_glass)),
+        (around(1.05, in_log), around(1.011, u_glass)),
+    )
+    for row, (originals, sgs) in zip(found, cases, strict=False):
+        # The draws know a deviation within 1 %; the rest is what first order leaves out.
+        assert row["expanded"] == pytest.approx(2 * sgs.std(), rel=0.03)
+        for key, function in zip(
+            keys[1:], (APPARENT_ATTENUATION, REAL_ATTENUATION, BEER_ABV), strict=True
+        ):
+            drawn = np.array(function(list(originals), list(sgs)))
+            assert row[key] == pytest.approx(2 * drawn.std(), rel=0.03), key
+
+
 def test_fitted_factors_are_used_when_setup_says_so(computed):
     book, (row, *_) = rows_of(
         computed, [line("bench", 6.5)], cells={"beer_correction": "fitted"}, pair=PAIRS
@@ -189,6 +231,9 @@ def test_without_a_choice_the_last_batch_is_shown_and_few_readings_say_so(comput
         (line("bench", 6.5, day(2025, 1, 1)), "no calibration check before this date"),
         (line("bench", 6.5, day(2026, 4, 8)), "calibration check was overdue"),
         (line("bench", 6.5), NO_PROOF),
+        (line("bench", 6.5, original=None), "original gravity is missing"),
+        (line("bench", 6.5, original=None, batch=None), "original gravity is missing"),
+        (line("bench", 6.5, original=None, date=None), "original gravity is missing"),
     ],
 )
 def test_remarks_say_what_a_figure_lacks(computed, row, remark):

@@ -86,6 +86,8 @@ def test_forecast_and_options_before_and_after_the_boil(brewed):
     forecast = BOIL_SG(27, 1.045, 60, 4)
     assert book.cell("kettle_volume") == 27
     assert book.cell("kettle_gravity") == pytest.approx(1.045)
+    # One reading, and one check with as many doubts.
+    assert book.cell("kettle_gravity_expanded") == pytest.approx(2 * 0.0005 * math.sqrt(2))
     assert book.cell("kettle_extract") == pytest.approx(EXTRACT_MASS(27, 1.045))
     assert book.cell("kettle_efficiency") == pytest.approx(MASH_EFFICIENCY(27, 1.045, 5))
     assert book.cell("kettle_forecast") == pytest.approx(forecast)

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from tests.workbook.conftest import BENCH, FIELD, GLASS, SPINDLE, day
-from xlfuncs.functions.beer import BEER_FIT, BEER_SG
+from tests.workbook.conftest import BENCH, FIELD, GLASS, SPINDLE, beside, day
+from xlfuncs.functions.beer import BEER_FIT, BEER_SG, BEER_SG_UNCERTAINTY
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.instruments import HYDROMETER_SG, REFRACTOMETER_BRIX
 from xlfuncs.workbook.vocabulary import Choices
@@ -83,6 +83,25 @@ def test_pairs_are_corrected_by_the_default_and_by_their_own_fit(computed):
         assert row["default_sg"] == pytest.approx(BEER_SG(original, brix), abs=1e-12)
         assert row["fitted_sg"] == pytest.approx(own, abs=1e-9)
         assert row["difference"] == pytest.approx(own - sg, abs=1e-9)
+
+
+def test_each_gravity_of_a_pair_has_its_uncertainty(computed):
+    book = filled(computed, PAIRS)
+    keys = ("sg", "default", "fitted", "difference")
+    row = book.table("pair", *(f"{key}_expanded" for key in keys))[3]
+    original, brix, _ = READ[3]
+    fit = book.table("fit", "wort_factor", "u_wort_factor")[0]
+    # One check in water: its offset is as uncertain as one reading.
+    u_brix, u_glass = BENCH["u_reading"] * 2**0.5, GLASS["u_reading"] * 2**0.5
+    default = BEER_SG_UNCERTAINTY(original, brix, 1.04, u_brix, 0.01)
+    own = BEER_SG_UNCERTAINTY(original, brix, fit["wort_factor"], u_brix, fit["u_wort_factor"])
+    wanted = [u_glass, default, own, math.hypot(own, u_glass)]
+    assert list(row.values()) == pytest.approx([2 * u for u in wanted], rel=1e-6)
+    # Without a fit the difference is that of the default factors.
+    alone = filled(computed, [pair(*READ[3], use="no")])
+    row = alone.table("pair", *(f"{key}_expanded" for key in keys))[0]
+    wanted = [2 * u_glass, 2 * default, None, 2 * math.hypot(default, u_glass)]
+    assert list(row.values()) == [value and pytest.approx(value, rel=1e-6) for value in wanted]
 
 
 def test_calibration_in_force_and_temperature_are_applied_to_both(computed):
@@ -229,3 +248,53 @@ def test_the_picture_shows_the_pairs_that_count_between_two_lines(computed):
     for end in book.table("equal", "x", "y", "above", "below"):
         assert end["y"] == end["x"]
         assert (end["above"] - end["y"], end["y"] - end["below"]) == pytest.approx((0.002, 0.002))
+
+
+@pytest.mark.parametrize(
+    "pairs",
+    [
+        [],
+        [row | {"use": "no"} for row in PAIRS],
+        [row | {"original": None} for row in PAIRS],
+    ],
+    ids=["none", "left out", "incomplete"],
+)
+def test_a_choice_of_fitted_factors_that_has_no_fit_is_never_silent(computed, pairs):
+    book = filled(computed, pairs, cells={"beer_correction": "fitted"}, ferment=[BEER])
+    said = "nothing is fitted on the sheet Pairs: the default factors are in use"
+    assert book.cell("beer_remark") == said
+    for name in ("beer_correction", "beer_factors", "ferment_factors"):
+        assert beside(book, name) == said, name
+    assert book.cell("beer_factors") == book.cell("ferment_factors") == "default"
+    line = book.table("ferment", "sg", "method", "remark")[0]
+    assert line["sg"] == pytest.approx(BEER_SG(1.05, 6.5))
+    assert line["method"].endswith("default factors")
+    assert line["remark"] == "nothing fitted: default factors"
+
+
+def test_the_reason_of_a_refused_fit_stands_beside_the_choice(computed):
+    """A reading above that of the unfermented wort is no beer: the fit refuses it."""
+    strange = [pair(1.042, 5.2, 1.1)]
+    book = filled(computed, strange, cells={"beer_correction": "fitted"})
+    why = book.table("fit", "wort_factor")[0]["wort_factor"]
+    assert why.startswith("! ")
+    assert beside(book, "beer_factors") == "no fit: " + why[2:]
+    assert beside(book, "beer_correction") == book.cell("beer_remark") != ""
+
+
+@pytest.mark.parametrize("choice", ["default", "fitted"])
+def test_nothing_is_said_where_the_choice_is_followed(computed, choice):
+    book = filled(computed, PAIRS, cells={"beer_correction": choice}, ferment=[BEER])
+    assert book.cell("beer_remark") is None
+    assert book.cell("beer_factors") == choice
+    assert beside(book, "beer_correction").startswith("fitted takes the factors")
+    assert book.table("ferment", "remark")[0]["remark"] == "no proof that it has ended"
+
+
+BEER = {
+    "date": day(2026, 3, 8),
+    "batch": "1",
+    "original": 1.05,
+    "instrument": "bench",
+    "reading": 6.5,
+}

@@ -12,7 +12,7 @@ from xlfuncs.functions.brewday import RUNOFF_VOLUME
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.instruments import REFRACTOMETER_BRIX, WORT_SG
 from xlfuncs.functions.volumes import EXTRACT_MASS, VOLUME_AT
-from xlfuncs.science import units
+from xlfuncs.science import sucrose, units
 from xlfuncs.workbook.vocabulary import Choices
 
 CHECK = [{"instrument": "field", "date": day(2026, 3, 1), "reading_1": 0.0}]
@@ -61,6 +61,36 @@ def test_volume_at_which_the_runoff_falls_to_the_limit(run):
     assert book.cell("run_end_expanded") == pytest.approx(2 * u, abs=1e-9)
     assert book.cell("run_gravity") == pytest.approx(sgs()[-1])
     assert book.cell("run_collected") == 22
+
+
+def simulated(choices, rng, size=200_000):
+    """Gravities that the last reading may stand for: reading, check and wort factor drawn."""
+    brix = shown(22.0) + rng.normal(0, 0.1, size) - rng.normal(0, 0.1, size)
+    platos = brix / rng.normal(1.04, 0.01, size)
+    return platos if choices.gravity == "plato" else sucrose.sg(platos)
+
+
+@pytest.mark.parametrize("gravity", ["sg", "plato"])
+def test_every_gravity_has_its_uncertainty(run, gravity):
+    """Against a Monte Carlo run (JCGM 101): one reading and one check in water, u 0.1 °Bx each."""
+    choices = Choices(rows=20, gravity=gravity)
+    rng = np.random.default_rng(20)
+    book = run(rows(), choices, cells={"run_limit": 1.01 if gravity == "sg" else 2.6})
+    drawn = simulated(choices, rng)
+    # 200 000 draws know a standard deviation to some 0.2 %.
+    assert book.cell("run_gravity_expanded") == pytest.approx(2 * drawn.std(), rel=0.02)
+    assert book.cell("run_gravity") == pytest.approx(drawn.mean(), rel=1e-3)
+    expanded = [r["expanded"] for r in book.table("run", "expanded")]
+    assert expanded[4] == pytest.approx(2 * simulated(Choices(), rng).std(), rel=0.02)
+    # The wort factor weighs more in strong runoff; a row without a reading has none.
+    assert expanded[0] > 1.3 * expanded[4]
+    assert set(expanded[5:]) == {None}
+
+
+def test_an_instrument_of_unknown_uncertainty_takes_no_gravity_away(run):
+    book = run(rows(), inst=[FIELD | {"u_reading": "small"}, GLASS])
+    assert book.cell("run_gravity") == pytest.approx(sgs()[-1])
+    assert book.cell("run_gravity_expanded") is None
 
 
 def test_the_drawn_curve_is_the_fitted_one(run):

@@ -129,6 +129,27 @@ def test_efficiency_history_sets_the_expectation(brewed):
     assert book.cell("next_spread") == pytest.approx(spread)
     extract = mean / 100 * 5 * 0.8
     assert EXTRACT_MASS(25, book.cell("next_gravity")) == pytest.approx(extract, rel=1e-6)
+    upper = book.cell("next_gravity") + book.cell("next_gravity_expanded")
+    assert EXTRACT_MASS(25, upper) == pytest.approx(extract * (1 + spread / mean), rel=1e-6)
+    # Each gravity taken from the log has the uncertainty that it has there.
+    in_log = book.table("log", "expanded")
+    known_as = [row["expanded"] for row in book.table("past", "expanded")]
+    wanted = [in_log[0]["expanded"], in_log[2]["expanded"], None, None, None, in_log[2]["expanded"]]
+    assert wanted[0] > 0
+    assert known_as[:6] == wanted
+
+
+def test_gravity_to_expect_in_plato(brewed):
+    choices = Choices(rows=20, gravity="plato")
+    past = [{"batch": str(known), "known": known} for known in (70, 75, 77)]
+    plato, sg = (
+        brewed(past=past, wanted=target(volume=25), choices=choices)
+        for choices in (choices, Choices(rows=20))
+    )
+    ends = [book.cell("next_gravity") for book in (sg, plato)]
+    assert ends[1] == pytest.approx(GRAVITY_CONVERT(ends[0], "SG", "Plato"))
+    upper = GRAVITY_CONVERT(ends[0] + sg.cell("next_gravity_expanded"), "SG", "Plato")
+    assert ends[1] + plato.cell("next_gravity_expanded") == pytest.approx(upper)
 
 
 def test_student_factors_are_those_of_the_distribution():
@@ -142,6 +163,7 @@ def test_student_factors_are_those_of_the_distribution():
 def test_one_batch_gives_a_mean_without_a_spread(brewed):
     book = brewed(past=[{"batch": "x", "known": 75}])
     assert (book.cell("next_efficiency"), book.cell("next_spread")) == (75, None)
+    assert book.cell("next_gravity_expanded") is None
 
 
 def test_impossible_efficiency_is_named(brewed):
@@ -152,7 +174,8 @@ def test_impossible_efficiency_is_named(brewed):
 
 def test_an_unfilled_workbook_expects_nothing(computed):
     book = computed()
-    for name in ("next_batches", "next_efficiency", "next_spread", "next_gravity"):
-        assert book.cell(name) is None
-    for row in book.table("verdict", *WORTH) + book.table("past", "efficiency", "sg", "volume"):
+    for name in ("batches", "efficiency", "spread", "gravity", "gravity_expanded"):
+        assert book.cell(f"next_{name}") is None
+    past = book.table("past", "efficiency", "sg", "expanded", "volume")
+    for row in book.table("verdict", *WORTH) + past:
         assert set(row.values()) == {None}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from openpyxl.workbook import Workbook
+from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -15,8 +16,11 @@ from xlfuncs.workbook.panel import Panel
 
 PARTS = 8
 KINDS = ("wort", "water", "beer")
+#: Remark beside a ± that need not be known.
+_MAY_BE_BLANK = '=unit_gravity&"; blank: not known, and left out below"'
 _CARD = 12  # rows of the dilution card
 _TOP = 4
+_LAST = "I"  # last printed column
 _STEPS = 11  # first column of the steps, right of the printed page
 
 
@@ -28,7 +32,7 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
         "Blend and dilute",
         "Masses and extract add up; volumes, quite, do not. For a beer type its true gravity: by "
         "hydrometer, or corrected for alcohol.",
-        "H",
+        _LAST,
     )
     parts = _parts(sheet, choices)
     _portions(sheet)
@@ -36,7 +40,7 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
     row = _share(sheet, choices, row + 2)
     sheet.row_breaks.append(Break(row + 1))
     row = _dilution(sheet, choices, row + 3)
-    layout.page(sheet, paper, f"A1:H{row}")
+    layout.page(sheet, paper, f"A1:{_LAST}{row}")
     return parts
 
 
@@ -48,12 +52,23 @@ def _volumes() -> Limits:
     return Limits.between(0, 1000000, "A volume in the unit chosen on Setup")
 
 
+def _spread() -> Limits:
+    return Limits.between(
+        0,
+        'IF(unit_gravity="Plato",5,0.02)',
+        "About 95 % (two standard uncertainties), on the scale of the gravity: as the log or the "
+        "sheet Fermentation shows it. Blank: not known, and left out",
+    )
+
+
 def _parts(sheet: Worksheet, choices: words.Choices) -> Table:
-    typed = '((part_volume<>"")+(part_gravity<>"")+(part_abv<>"")+(part_kind<>"")>0)'
+    entries = ("volume", "gravity", "expanded", "abv", "kind")
+    typed = "(" + "+".join(f'(part_{key}<>"")' for key in entries) + ">0)"
     remark = (
         f'IF({typed},IF(part_kind="","choose what it is",IF(part_volume="","volume is missing",'
         'IF((part_kind<>"water")*(part_gravity=""),"gravity is missing",'
-        'IF((part_kind="beer")*(part_abv=""),"ABV is missing","")))),"")'
+        'IF((part_kind="beer")*(part_abv=""),"ABV is missing",'
+        'IF((part_kind<>"water")*(1-ISNUMBER(part_expanded)),"± not given",""))))),"")'
     )
     return Table(
         sheet,
@@ -77,6 +92,10 @@ def _parts(sheet: Worksheet, choices: words.Choices) -> Table:
                 ),
             ),
             Column(
+                "expanded", "± of it", "about 95 %; or blank", 9, choices.gravity_format,
+                limits=_spread(),
+            ),
+            Column(
                 "abv", "ABV", "%; beer only", 9, "0.0#",
                 limits=Limits.between(0, 20, "Alcohol by volume, 0 to 20 %"),
             ),
@@ -91,7 +110,7 @@ def _parts(sheet: Worksheet, choices: words.Choices) -> Table:
 
 def _portions(sheet: Worksheet) -> None:
     """The parts in litres at 20 °C and SG; wort and water hold no alcohol."""
-    Table(
+    portions = Table(
         sheet,
         "portion",
         _TOP,
@@ -104,7 +123,8 @@ def _portions(sheet: Worksheet) -> None:
                 "°C",
                 f'IF(part_temperature="",20,{brewhouse.celsius("part_temperature")})',
             ),
-            step("given", "Gravity", "as typed", as_sg("part_gravity")),
+            step("given", "Gravity", "as typed, SG", ""),
+            step("upper", "and its ± more", "SG", ""),
             step(
                 "sg",
                 "Gravity",
@@ -131,14 +151,45 @@ def _portions(sheet: Worksheet) -> None:
                 "IF(ISNUMBER(portion_volume)*ISNUMBER(portion_sg),"
                 f"portion_volume*{density('portion_sg')},0)",
             ),
+            step(
+                "u",
+                "u of gravity",
+                "SG; not given: 0",
+                "IF(ISNUMBER(portion_upper)*ISNUMBER(portion_given),"
+                "(portion_upper-portion_given)/2,0)",
+            ),
+            step(
+                "part",
+                "Part of the u",
+                "SG times L, squared",
+                "IF(ISNUMBER(portion_volume)*ISNUMBER(portion_sg)*ISNUMBER(blend_sg),"
+                f"{_part_of_u('portion_volume', 'portion_u', 'portion_sg-blend_sg')},0)",
+            ),
         ),
         left=_STEPS,
     ).write()
+    portions.block(("given", "upper"), _with_upper("part_gravity", "part_expanded"))
+
+
+def _with_upper(gravity: str, expanded: str) -> str:
+    """Formula: gravities as typed, and their ± more, side by side as SG."""
+    upper = f'IF(ISNUMBER({gravity})*ISNUMBER({expanded}),{gravity}+{expanded},"")'
+    both = f'IF({{1,0}},IF({gravity}="","",{gravity}),{upper})'
+    return f'IF(unit_gravity="SG",{both},GRAVITY_CONVERT({both},unit_gravity,"SG"))'
+
+
+def _part_of_u(share: str, u: str, difference: str) -> str:
+    """Formula: squared, what a part adds to the u of the blend (JCGM 100:2008, 5.1.2).
+
+    To first order a blend's SG moves with a part's by the part's share of the volume, and with a
+    part's volume by the share times how far the part is from the blend.
+    """
+    return f"({share})^2*(({u})^2+(({difference})*u_volume)^2)"
 
 
 def _blend(sheet: Worksheet, choices: words.Choices, row: int) -> int:
-    panel.span(sheet, "A:H", row, "The blend", styles.SECTION)
-    lines = Panel(sheet, "A:B", "C:D", "E:H")
+    panel.span(sheet, f"A:{_LAST}", row, "The blend", styles.SECTION)
+    lines = Panel(sheet, "A:B", "C:D", f"E:{_LAST}")
 
     def lacking(what: str, answer: str) -> str:
         missing = f'SUMPRODUCT((part_volume<>"")*(LEN(portion_{what})=0))'
@@ -148,17 +199,31 @@ def _blend(sheet: Worksheet, choices: words.Choices, row: int) -> int:
             f'&" of the parts",{answer}))'
         )
 
+    fine = choices.gravity_format.replace("#", "0")
     known = 'SUMPRODUCT((part_volume<>"")*(LEN(portion_sg)=0))=0'
     lines.answer(
         row + 1,
         "Gravity",
         "blend_gravity",
-        on_scale("blend_sg"),
+        "blend_at",
         "=unit_gravity",
-        choices.gravity_format.replace("#", "0"),
+        fine,
+    )
+    not_given = (
+        'SUMPRODUCT((part_volume<>"")*(part_gravity<>"")*(part_kind<>"water")'
+        "*(1-ISNUMBER(part_expanded)))"
     )
     lines.answer(
         row + 2,
+        "± about 95 %",
+        "blend_expanded",
+        'IF(ISNUMBER(blend_upper),blend_upper-blend_at,"")',
+        f'=unit_gravity&IF(ISNUMBER(blend_upper)*({not_given}>0),"; ± is not given in "&{not_given}'
+        '&" of the parts, and left out here","; gravities and volumes of the parts")',
+        fine,
+    )
+    lines.answer(
+        row + 3,
         "Volume at 20 °C",
         "blend_volume",
         in_units("blend_litres", "unit_litres"),
@@ -166,85 +231,135 @@ def _blend(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         styles.DEGREES,
     )
     lines.answer(
-        row + 3, "ABV", "blend_abv",
+        row + 4, "ABV", "blend_abv",
         'IF(COUNTIF(part_kind,"beer")=0,"",'
         + lacking("abv", f"IF({known},BLEND_ABV(portion_volume,portion_abv,portion_sg),"
                          "BLEND_ABV(portion_volume,portion_abv))") + ")",
         "%", styles.DEGREES,
     )  # fmt: skip
-    for key, place, formula in (
-        ("blend_sg", row + 1, lacking("sg", "BLEND_SG(portion_volume,portion_sg)")),
-        (
-            "blend_litres",
-            row + 2,
-            "IF(ISNUMBER(blend_sg),SUM(portion_mass)/" + density("blend_sg") + ",blend_sg)",
-        ),
-    ):
-        cell = panel.span(sheet, "K", place, "=" + formula, styles.STEP)
+    _stepped(sheet, row + 1, "blend_sg", lacking("sg", "BLEND_SG(portion_volume,portion_sg)"))
+    _stepped(
+        sheet,
+        row + 1,
+        "blend_upper_sg",
+        'IF(ISNUMBER(blend_sg),blend_sg+2*SQRT(SUM(portion_part))/SUM(portion_volume),"")',
+        "L",
+    )
+    _side_by_side(
+        sheet, row + 1, ("blend_at", "blend_upper"), on_scale(f"K{row + 1}:L{row + 1}"), "M"
+    )
+    _stepped(
+        sheet,
+        row + 3,
+        "blend_litres",
+        "IF(ISNUMBER(blend_sg),SUM(portion_mass)/" + density("blend_sg") + ",blend_sg)",
+    )
+    return row + 4
+
+
+def _stepped(sheet: Worksheet, row: int, key: str, formula: str, column: str = "K") -> None:
+    """A named step of the calculation, right of the printed page."""
+    cell = panel.span(sheet, column, row, "=" + formula, styles.STEP)
+    layout.name(sheet, key, cell.coordinate)
+
+
+def _side_by_side(
+    sheet: Worksheet, row: int, keys: tuple[str, str], formula: str, column: str = "K"
+) -> None:
+    """Two named steps that one array formula computes."""
+    beside = chr(ord(column) + 1)
+    for letter, key in ((column, keys[0]), (beside, keys[1])):
+        cell = panel.span(sheet, letter, row, None, styles.STEP)
         layout.name(sheet, key, cell.coordinate)
-    return row + 3
+    cells = f"{column}{row}:{beside}{row}"
+    sheet[f"{column}{row}"] = ArrayFormula(cells, "=" + formula)
 
 
 def _share(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     """Share of two parts for a target."""
-    panel.span(sheet, "A:H", row, "Two parts for a target", styles.SECTION)
-    lines = Panel(sheet, "A:B", "C:D", "E:H")
+    panel.span(sheet, f"A:{_LAST}", row, "Two parts for a target", styles.SECTION)
+    lines = Panel(sheet, "A:B", "C:D", f"E:{_LAST}")
     gravity = Limits.between(
         'IF(unit_gravity="Plato",0,0.98)',
         'IF(unit_gravity="Plato",45,1.206)',
         "A gravity in the unit chosen on Setup; water is 1.000, or 0 °Plato",
     )
-    for number, (label, key) in enumerate(
+    form = choices.gravity_format
+    entries = (
+        ("Gravity of A", "share_a", "=unit_gravity", gravity, form),
+        ("± of it, about 95 %", "share_a_expanded", _MAY_BE_BLANK, _spread(), form),
+        ("Gravity of B", "share_b", "=unit_gravity", gravity, form),
+        ("± of it, about 95 %", "share_b_expanded", _MAY_BE_BLANK, _spread(), form),
+        ("Gravity wanted", "share_target", "=unit_gravity", gravity, form),
         (
-            ("Gravity of A", "share_a"),
-            ("Gravity of B", "share_b"),
-            ("Gravity wanted", "share_target"),
+            "Volume wanted",
+            "share_total",
+            '=unit_volume&", may stay blank"',
+            _volumes(),
+            styles.DEGREES,
         ),
-        1,
-    ):
-        lines.entry(
-            row + number, label, key, "=unit_gravity", gravity, None, choices.gravity_format
-        )
-    lines.entry(
-        row + 4,
-        "Volume wanted",
-        "share_total",
-        '=unit_volume&", may stay blank"',
-        _volumes(),
-        None,
-        styles.DEGREES,
     )
-    share = f"BLEND_SHARE({as_sg('share_a')},{as_sg('share_b')},{as_sg('share_target')})"
+    for number, (label, key, remark, limits, number_format) in enumerate(entries, 1):
+        lines.entry(row + number, label, key, remark, limits, None, number_format)
     lines.answer(
-        row + 5,
+        row + 7,
         "Share of A",
         "share_percent",
         "IF(ISNUMBER(share_fraction),100*share_fraction,share_fraction)",
         "% by volume at 20 °C, before mixing; the rest is B",
         "0.0",
     )
-    of_total = 'IF(ISNUMBER(share_fraction)*ISNUMBER(share_total),{}*share_total,"")'
-    lines.answer(
-        row + 6,
-        "Volume of A",
-        "share_volume_a",
-        of_total.format("share_fraction"),
-        "=unit_volume",
-        styles.DEGREES,
+    without = (
+        'IF(ISNUMBER(share_a_expanded)*ISNUMBER(share_b_expanded),"",'
+        '"; without the ± of "&IF(ISNUMBER(share_a_expanded),"B",'
+        'IF(ISNUMBER(share_b_expanded),"A","A and B"))&", which is not given")'
     )
     lines.answer(
-        row + 7, "Volume of B", "share_volume_b", of_total.format("(1-share_fraction)"),
-        "=unit_volume", styles.DEGREES,
+        row + 8,
+        "± about 95 %",
+        "share_expanded",
+        'IF(ISNUMBER(share_upper),share_upper-share_target,"")',
+        f'=unit_gravity&", of the gravity wanted when mixed so"&{without}',
+        form.replace("#", "0"),
+    )
+    of_total = 'IF(ISNUMBER(share_fraction)*ISNUMBER(share_total),{}*share_total,"")'
+    for number, (label, share) in enumerate(
+        (("a", "share_fraction"), ("b", "(1-share_fraction)")), 9
+    ):
+        lines.answer(
+            row + number,
+            f"Volume of {label.upper()}",
+            f"share_volume_{label}",
+            of_total.format(share),
+            "=unit_volume",
+            styles.DEGREES,
+        )
+    for number, label in ((1, "a"), (3, "b")):
+        typed = f"share_{label}"
+        keys = (f"{typed}_sg", f"{typed}_upper_sg")
+        _side_by_side(sheet, row + number, keys, _with_upper(typed, f"{typed}_expanded"))
+        _stepped(
+            sheet, row + number, f"{typed}_u",
+            f"IF(ISNUMBER({typed}_upper_sg),({typed}_upper_sg-{typed}_sg)/2,0)", "M",
+        )  # fmt: skip
+    _stepped(sheet, row + 5, "share_target_sg", as_sg("share_target"))
+    _stepped(sheet, row + 7, "share_fraction", "BLEND_SHARE(share_a_sg,share_b_sg,share_target_sg)")
+    u_squared = "+".join(
+        _part_of_u(share, f"share_{part}_u", f"share_{part}_sg-share_target_sg")
+        for part, share in (("a", "share_fraction"), ("b", "1-share_fraction"))
+    )
+    _stepped(
+        sheet, row + 8, "share_upper_sg",
+        f'IF(ISNUMBER(share_fraction),share_target_sg+2*SQRT({u_squared}),"")',
     )  # fmt: skip
-    cell = panel.span(sheet, "K", row + 5, "=" + share, styles.STEP)
-    layout.name(sheet, "share_fraction", cell.coordinate)
-    return row + 7
+    _stepped(sheet, row + 8, "share_upper", on_scale("share_upper_sg"), "L")
+    return row + 10
 
 
 def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     """A card: water to add for a row of targets."""
-    panel.span(sheet, "A:H", row, "Dilution card", styles.SECTION)
-    lines = Panel(sheet, "A:B", "C:D", "E:H")
+    panel.span(sheet, f"A:{_LAST}", row, "Dilution card", styles.SECTION)
+    lines = Panel(sheet, "A:B", "C:D", f"E:{_LAST}")
     plato = choices.gravity == "plato"
     gravity = layout.gravities("A gravity in the unit chosen on Setup")
     lines.entry(
@@ -276,6 +391,15 @@ def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     )
     lines.entry(
         row + 4,
+        "± of it, about 95 %",
+        "dilute_expanded",
+        _MAY_BE_BLANK,
+        _spread(),
+        None,
+        choices.gravity_format,
+    )
+    lines.entry(
+        row + 5,
         "First target",
         "dilute_first",
         "=unit_gravity",
@@ -284,17 +408,24 @@ def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         choices.gravity_format,
     )
     lines.entry(
-        row + 5, "Step to the next", "dilute_step", "=unit_gravity",
+        row + 6, "Step to the next", "dilute_step", "=unit_gravity",
         Limits.between(
             'IF(unit_gravity="Plato",0.01,0.0001)', 'IF(unit_gravity="Plato",10,0.05)',
             "How much lower the next target is",
         ),
         0.5 if plato else 0.002, choices.gravity_format,
     )  # fmt: skip
-    top = row + 7
+    top = row + 8
     target = (
         "IF(ISNUMBER(dilute_first)*ISNUMBER(dilute_step),IF(dilute_first-dilution_no*dilute_step>"
         'IF(unit_gravity="SG",1,0)+10^-9,ROUND(dilute_first-dilution_no*dilute_step,6),""),"")'
+    )
+
+    u_squared = "+".join(
+        (
+            _part_of_u("dilution_share", "dilute_u", "dilute_sg-dilution_sg"),
+            _part_of_u("1-dilution_share", "0", "1-dilution_sg"),
+        )
     )
 
     def result(
@@ -319,9 +450,15 @@ def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
                 f"+dilution_answer*{WATER})/{density('dilution_sg')}/unit_litres,\"\")",
             ),
             result(
+                "expanded", "± about 95 %", "=unit_gravity", 12,
+                choices.gravity_format.replace("#", "0"),
+                'IF(ISNUMBER(dilution_upper),dilution_upper-dilution_target,"")',
+            ),
+            result(
                 "remark", "Remark", "", 12, styles.PLAIN,
                 'IF(LEFT(dilution_answer,2)="! ",SUBSTITUTE(MID(dilution_answer,3,250),'
-                '"target_sg","target"),"")',
+                '"target_sg","target"),IF(ISNUMBER(dilution_answer)*(1-ISNUMBER(dilute_expanded)),'
+                '"± not given",""))',
             ),
         ),
     ).write()  # fmt: skip
@@ -339,21 +476,40 @@ def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
                 "L of water",
                 "DILUTION_WATER(dilute_litres,dilute_sg,dilution_sg)",
             ),
+            step(
+                "share",
+                "Wort",
+                "share of the volume",
+                'IF(ISNUMBER(dilution_answer),dilute_litres/(dilute_litres+dilution_answer),"")',
+            ),
+            step(
+                "upper_sg",
+                "Target",
+                "and 2 u more, SG",
+                f'IF(ISNUMBER(dilution_share),dilution_sg+2*SQRT({u_squared}),"")',
+            ),
+            step("upper", "Target", "and 2 u more, on the scale", on_scale("dilution_upper_sg")),
         ),
         left=_STEPS,
     ).write()
     for number in range(_CARD):
         sheet[f"{steps.letters['no']}{steps.first + number}"] = number
-    for key, place, formula in (
-        (
-            "dilute_litres",
-            row + 1,
-            f'IF(dilute_temperature="",{brewhouse.litres("dilute_volume")},'
-            f"VOLUME_AT({brewhouse.litres('dilute_volume')},"
-            f"{brewhouse.celsius('dilute_temperature')},20,dilute_sg))",
-        ),
-        ("dilute_sg", row + 3, as_sg("dilute_gravity")),
-    ):
-        cell = panel.span(sheet, "K", place, "=" + formula, styles.STEP)
-        layout.name(sheet, key, cell.coordinate)
+    _stepped(
+        sheet,
+        row + 1,
+        "dilute_litres",
+        f'IF(dilute_temperature="",{brewhouse.litres("dilute_volume")},'
+        f"VOLUME_AT({brewhouse.litres('dilute_volume')},"
+        f"{brewhouse.celsius('dilute_temperature')},20,dilute_sg))",
+    )
+    _side_by_side(
+        sheet,
+        row + 3,
+        ("dilute_sg", "dilute_upper_sg"),
+        _with_upper("dilute_gravity", "dilute_expanded"),
+    )
+    _stepped(
+        sheet, row + 3, "dilute_u",
+        "IF(ISNUMBER(dilute_upper_sg),(dilute_upper_sg-dilute_sg)/2,0)", "M",
+    )  # fmt: skip
     return card.last

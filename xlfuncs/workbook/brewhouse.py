@@ -12,7 +12,8 @@ from xlfuncs.workbook import layout, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.layout import Column, Limits, Table
 
-_FACTORS = 14  # first column of the factors, right of the printed page
+#: First column of the factors, right of the printed page.
+FACTORS = 14
 
 #: Boiling wort takes so much more room than at 20 °C (ICUMSA SPS-4, wort of 12 °Plato).
 HOT = round(float(sucrose.density(12, 20) / sucrose.density(12, 100)), 3)
@@ -110,10 +111,10 @@ def _factors(sheet: Worksheet) -> None:
             factor("litres", "Litres", "in a unit of volume", 'UNIT_CONVERT(1,unit_volume,"L")'),
             factor("kilograms", "Kilograms", "in a unit of mass", 'UNIT_CONVERT(1,unit_mass,"kg")'),
         ),
-        left=_FACTORS,
+        left=FACTORS,
     ).write()
     degrees = Column("degrees", "Degrees", "0 and 1 of the scale in °C", 12, style=styles.STEP)
-    table = Table(sheet, "unit", 4, 2, (degrees,), left=_FACTORS + 2).write()
+    table = Table(sheet, "unit", 4, 2, (degrees,), left=FACTORS + 2).write()
     table.block(("degrees",), 'UNIT_CONVERT({0;1},unit_temperature,"C")')
     letter = table.letters["degrees"]
     layout.name(sheet, "celsius_0", f"{letter}{table.first}")

@@ -21,7 +21,7 @@ EMPTY, FILLED = "to write on", "filled"
 
 _TOP = 12
 _NOTES = 3  # empty lines for other readings
-_STEPS = 13  # first column of the steps, right of the printed page
+_STEPS = 14  # first column of the steps, right of the printed page
 _DEEP, _PAIRS = 10, 5  # rows and pairs of columns of the strip
 _FIRST, _EACH = 0.5, 0.5  # °Brix
 
@@ -33,26 +33,26 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> None:
         sheet,
         "Batch sheet",
         "Print it before the brew and write in the boxes; or print it filled after the brew.",
-        "K",
+        "L",
     )
     _entries(sheet)
     boxes = _boxes(sheet, choices)
     strip = _strip(sheet, choices, boxes.last + _NOTES + 3)
     last = panel.cautions(
         sheet,
-        "A:K",
+        "A:L",
         strip + 2,
         "Boiling wort scalds: stand clear when it comes to the boil, sample with a ladle.",
         "It boils over when extract, sugar or hops go in: heat off, add slowly, stir.",
         "Hot wort cracks glass: cool the sample before it meets a hydrometer jar or a prism.",
     )
     panel.even(sheet, 4, _TOP - 1)
-    layout.page(sheet, paper, f"A1:K{last - 1}")
+    layout.page(sheet, paper, f"A1:L{last - 1}")
     sheet.page_setup.fitToHeight = 1
 
 
 def _entries(sheet: Worksheet) -> None:
-    lines = Panel(sheet, "A:B", "C:E", "F:K")
+    lines = Panel(sheet, "A:B", "C:E", "F:L")
     lines.entry(
         4,
         "Boxes",
@@ -91,7 +91,7 @@ def _entries(sheet: Worksheet) -> None:
     )  # fmt: skip
 
     panel.span(
-        sheet, "A:K", 10, "Date ____________________     Brewer ____________________",
+        sheet, "A:L", 10, "Date ____________________     Brewer ____________________",
         styles.LABEL,
     )  # fmt: skip
 
@@ -140,6 +140,7 @@ def _boxes(sheet: Worksheet, choices: words.Choices) -> Table:
                 logged("log_temperature")),
             box("measured", "Gravity", "=unit_gravity", 10, gravity.replace("#", "0"),
                 "verdict_measured"),
+            box("expanded", "±", "about 95 %", 8, gravity.replace("#", "0"), "verdict_expanded"),
             box("measured_volume", "Volume", '=unit_volume&" at 20 °C"', 10, styles.VOLUME,
                 "verdict_measured_volume"),
             box("verdict", "Gravity / volume is", "", 22, styles.PLAIN,
@@ -149,7 +150,7 @@ def _boxes(sheet: Worksheet, choices: words.Choices) -> Table:
     ).write()  # fmt: skip
     for row in range(boxes.first, boxes.last + _NOTES + 1):
         sheet.row_dimensions[row].height = 30
-        for column in "ABCDEFGHIJK" if row > boxes.last else "":
+        for column in "ABCDEFGHIJKL" if row > boxes.last else "":
             sheet[f"{column}{row}"].style = styles.BOX
     return boxes
 
@@ -158,7 +159,7 @@ def _strip(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     """What each raw °Brix of the chosen instrument means; gives the last row."""
     panel.span(
         sheet,
-        "A:K",
+        "A:L",
         row,
         '="From °Bx as shown by "&IF(card_instrument="","______",card_instrument)&" to "'
         '&unit_gravity&" of wort, calibration of "&IF(ISNUMBER(strip_check_date)'
@@ -168,7 +169,7 @@ def _strip(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     )
     panel.span(
         sheet,
-        "A:K",
+        "A:L",
         row + 1,
         "Sample and prism at 20 °C (68 °F), or a refractometer that compensates. Unfermented wort "
         "only.",
@@ -206,6 +207,17 @@ def _strip(sheet: Worksheet, choices: words.Choices, row: int) -> int:
                 'IF(unit_gravity="SG",strip_sg,IF(ISNUMBER(strip_brix),strip_brix/wort_factor,'
                 "strip_brix))",
             ),
+            correction.refractometer("strip", "strip_raw")[1],
+            step(
+                "u",
+                "u",
+                "in the unit of targets",
+                'IF(unit_gravity="SG",'
+                'WORT_SG_UNCERTAINTY(IF(ISNUMBER(strip_sg),strip_brix,""),wort_factor,'
+                "strip_u_reading,u_wort_factor,strip_u_calibration),"
+                "IF(ISNUMBER(strip_sg),SQRT(strip_u_reading^2+strip_u_calibration^2"
+                '+(strip_shown*u_wort_factor)^2)/wort_factor,""))',
+            ),
         ),
         left=_STEPS,
     ).write()  # fmt: skip
@@ -226,4 +238,19 @@ def _strip(sheet: Worksheet, choices: words.Choices, row: int) -> int:
                 cell.value = f"={steps.letters[key]}{source}"
                 cell.style = styles.BOX if key == "raw" else styles.RESULT
                 cell.number_format = form
-    return row + 2 + _DEEP
+    last = row + 3 + _DEEP
+    line = panel.span(sheet, "A:L", last, _spread(choices), styles.LEAD)
+    layout.name(sheet, "card_spread", line.coordinate)
+    return last
+
+
+def _spread(choices: words.Choices) -> str:
+    """Formula: what the strip leaves open, at the foot of each of its columns."""
+    fine = choices.gravity_format.replace("#", "0")
+    known = 'IF(ISNUMBER({u}),TEXT(2*{u},"{fine}"),"______")'
+    spreads = '&", "&'.join(
+        known.format(u=f"INDEX(strip_u,{foot})", fine=fine)
+        + f'&" at {_FIRST + _EACH * (foot - 1):g} °Bx"'
+        for foot in range(_DEEP, _DEEP * _PAIRS + 1, _DEEP)
+    )
+    return f'="± about 95 %, "&unit_gravity&": "&{spreads}'

@@ -46,6 +46,14 @@ def sg(value: float) -> Quantity:
     return Quantity(value, "gravity")
 
 
+@dataclass(frozen=True)
+class Spread:
+    """± of a gravity, SG."""
+
+    value: float
+    at: float
+
+
 _BATCH, _INSTRUMENT = "12 oat pale", "Field refractometer"
 
 _RUNOFF = (
@@ -70,10 +78,10 @@ _PAST = (
 )
 
 _PARTS = (
-    # name, kind, litres, °C, SG, ABV
-    ("12 oat pale", "beer", 18.0, 12, 1.0125, 5.1),
-    ("13 dark mild", "beer", 6.0, 12, 1.0145, 4.2),
-    ("boiled water", "water", 1.5, 60, None, None),
+    # name, kind, litres, °C, SG, ± of it, ABV
+    ("12 oat pale", "beer", 18.0, 12, 1.0125, 0.0012, 5.1),
+    ("13 dark mild", "beer", 6.0, 12, 1.0145, 0.0026, 4.2),
+    ("boiled water", "water", 1.5, 60, None, None, None),
 )
 
 _CELLS: Mapping[str, Any] = {
@@ -91,11 +99,14 @@ _CELLS: Mapping[str, Any] = {
     "told_boil_off": litres(3),
     "told_kettle": litres(30),
     "share_a": sg(1.062),
+    "share_a_expanded": Spread(0.0018, 1.062),
     "share_b": sg(1.040),
+    "share_b_expanded": Spread(0.0014, 1.040),
     "share_target": sg(1.048),
     "share_total": litres(20),
     "dilute_volume": litres(20),
     "dilute_gravity": sg(1.070),
+    "dilute_expanded": Spread(0.0019, 1.070),
     "dilute_first": sg(1.068),
     "card_instrument": _INSTRUMENT,
     "run_batch": _BATCH,
@@ -124,7 +135,7 @@ def fill(collected: Table, past: Table, parts: Table, choices: Choices) -> None:
         )
     for row, (batch, grain, efficiency) in enumerate(_PAST):
         past.fill(row, {"batch": batch, "grain": typed(kilograms(grain)), "known": efficiency})
-    for row, (name, kind, volume, warm, gravity_, abv) in enumerate(_PARTS):
+    for row, (name, kind, volume, warm, gravity_, spread, abv) in enumerate(_PARTS):
         parts.fill(
             row,
             {
@@ -133,6 +144,7 @@ def fill(collected: Table, past: Table, parts: Table, choices: Choices) -> None:
                 "volume": typed(litres(volume)),
                 "temperature": typed(celsius(warm)),
                 "gravity": typed(sg(gravity_)) if gravity_ else None,
+                "expanded": typed(Spread(spread, gravity_)) if gravity_ and spread else None,
                 "abv": abv,
             },
         )
@@ -145,12 +157,17 @@ def _in_units_of(choices: Choices) -> Callable[[Any], Any]:
         "mass": ("kg", choices.mass_unit, 2),
     }
 
+    def on_scale(sg: float) -> float:
+        return float(gravity.convert(sg, "SG", choices.gravity_scale))
+
     def typed(value: Any) -> Any:
+        if isinstance(value, Spread):
+            wide = on_scale(value.at + value.value) - on_scale(value.at)
+            return round(wide, choices.gravity_digits + 1)
         if not isinstance(value, Quantity):
             return value
         if value.kind == "gravity":
-            shown = gravity.convert(value.value, "SG", choices.gravity_scale)
-            return round(float(shown), choices.gravity_digits)
+            return round(on_scale(value.value), choices.gravity_digits)
         metric, unit, digits = own[value.kind]
         return round(float(units.convert(value.value, metric, unit)), digits)
 

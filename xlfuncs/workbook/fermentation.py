@@ -15,11 +15,21 @@ _CAUTIONS = (
     "ended, and bottles can burst: package on hydrometer readings that stay the same over days. "
     "Alcohol for a label or for tax needs the approved method of the place."
 )
+#: Formula: whether a line is read on a refractometer.
+_REFRACTOMETER = f'sample_kind="{words.REFRACTOMETER}"'
+#: What is reckoned from original and present gravity: key, heading, function.
+_RECKONED = (
+    ("apparent", "Attenuation, apparent", "APPARENT_ATTENUATION"),
+    ("real", "Attenuation, real", "REAL_ATTENUATION"),
+    ("abv", "Alcohol", "BEER_ABV"),
+)
 _FORECAST = ("final", "u_final", "day", "u_day")
 
-_CAUTION, _BATCH, _CHART_TOP, _TOP = 3, 4, 11, 30  # rows
-_RESULTS, _STEPS = 7, 16  # first columns
-_LAST = "N"  # last printed column
+_CAUTION, _BATCH, _CHART_TOP, _TOP = 3, 4, 12, 31  # rows
+_RESULTS, _STEPS = 7, 20  # first columns
+_LAST = "R"  # last printed column
+#: Standard uncertainty of an original gravity that is typed: a division of a common hydrometer.
+TYPED_U = 0.001
 
 
 def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
@@ -90,6 +100,7 @@ def _batch(sheet: Worksheet) -> None:
             f'=IF({whole},"within 0.001 SG of it; ± "&ROUND(2*forecast_u_day,1)&" days","")',
             styles.DATE,
         ),
+        ("Factors for beer", "ferment_factors", "beer_factors", "=beer_remark", styles.PLAIN),
     )  # fmt: skip
     for row, (label, key, formula, explanation, number_format) in enumerate(lines, _BATCH + 1):
         layout.answer(sheet, row, label, key, formula, explanation, number_format, left=1)
@@ -106,7 +117,7 @@ def _inputs(sheet: Worksheet, choices: words.Choices) -> Table:
         choices.rows,
         (
             Column("date", "Date", "time if known", 15, styles.MOMENT, limits=layout.dates()),
-            Column("batch", "Batch", "as in the log", width=18),
+            Column("batch", "Batch", "as in the log", width=15),
             Column(
                 "original",
                 "Original gravity",
@@ -141,18 +152,26 @@ def _results(sheet: Worksheet, choices: words.Choices) -> None:
     ) -> Column:
         return Column(key, heading, hint, width, number_format, formula, styles.RESULT)
 
-    refractometer = f'sample_kind="{words.REFRACTOMETER}"'
+    def spread(of: str, unit: str, number_format: str) -> Column:
+        """± of what is reckoned from both gravities."""
+        part, both = f"sample_{of}", "ISNUMBER(sample_{0}_by_sg)*ISNUMBER(sample_{0}_by_original)"
+        return result(
+            f"{of}_expanded", "± about 95 %", unit, 8, number_format,
+            f"IF(ISNUMBER({part})*{both.format(of)},"
+            f'2*SQRT(({part}_by_sg-{part})^2+({part}_by_original-{part})^2),"")',
+        )  # fmt: skip
+
     remark = correction.lacks(
         "sample",
         "ferment_instrument",
         "ferment_date",
         "ferment_reading",
         "ferment_temperature",
-        (f'({refractometer})*(ferment_original_sg="")', '"original gravity is missing"'),
-        otherwise=f'IF({refractometer},"no proof that it has ended",'
+        (f'({_REFRACTOMETER})*(ferment_original_sg="")', '"original gravity is missing"'),
+        otherwise=f'IF({_REFRACTOMETER},IF(beer_remark="","no proof that it has ended",'
+        '"nothing fitted: default factors"),'
         'IF(ferment_original_sg="","original gravity is missing",""))',
     )
-    pairs = ("ferment_original_sg", "ferment_sg")
     Table(
         sheet,
         "ferment",
@@ -165,26 +184,28 @@ def _results(sheet: Worksheet, choices: words.Choices) -> None:
                 'IF(sample_pitch=0,"",LOOKUP(sample_pitch,pitch_row,pitch_sg))))',
             ),
             result(
+                "original_expanded", "± about 95 %", f"SG; typed: {2 * TYPED_U:g}", 8, styles.SG,
+                'IF(ISNUMBER(sample_u_original),2*sample_u_original,"")',
+            ),
+            result(
                 "sg", "Gravity", "SG 20/20", 9, styles.SG,
-                f"IF({refractometer},sample_corrected_sg,sample_floated_sg)",
+                f"IF({_REFRACTOMETER},sample_corrected_sg,sample_floated_sg)",
             ),
             result(
-                "expanded", "± about 95 %", "SG", 9, styles.SG,
-                f"IF(ISNUMBER(ferment_sg),2*IF({refractometer},sample_corrected_u,sample_floated_u),"
-                '"")',
+                "expanded", "± about 95 %", "SG", 8, styles.SG,
+                f"IF(ISNUMBER(ferment_sg),2*IF({_REFRACTOMETER},sample_corrected_u,"
+                'sample_floated_u),"")',
             ),
-            result(
-                "apparent", "Attenuation, apparent", "%", 11, "0.0",
-                f"APPARENT_ATTENUATION({','.join(pairs)})",
-            ),
-            result(
-                "real", "Attenuation, real", "%", 11, "0.0", f"REAL_ATTENUATION({','.join(pairs)})"
-            ),
-            result("abv", "Alcohol", "% by volume", 9, "0.0", f"BEER_ABV({','.join(pairs)})"),
+            result("apparent", "Attenuation, apparent", "%", 11, "0.0", "sample_apparent"),
+            spread("apparent", "%", "0.0"),
+            result("real", "Attenuation, real", "%", 11, "0.0", "sample_real"),
+            spread("real", "%", "0.0"),
+            result("abv", "Alcohol", "% by volume", 9, "0.0", "sample_abv"),
+            spread("abv", "% by volume", "0.0"),
             result(
                 "method", "Method", "", 34, styles.PLAIN,
                 'IF((ferment_reading="")+(sample_no=0)>0,"",IF('
-                f'{refractometer},sample_kind&", balance, "&beer_factors&" factors",sample_kind))',
+                f'{_REFRACTOMETER},sample_kind&", balance, "&beer_factors&" factors",sample_kind))',
             ),
             result("remark", "Remark", "", 30, styles.PLAIN, remark),
         ),
@@ -215,15 +236,17 @@ def _steps(sheet: Worksheet, choices: words.Choices) -> Table:
                 "u_original",
                 "Original",
                 "u of SG",
-                'IF(ferment_original<>"","",IF(sample_pitch=0,"",LOOKUP(sample_pitch,pitch_row,pitch_u)))',
+                f'IF(ISNUMBER(ferment_original_sg),IF(ferment_original<>"",{TYPED_U:g},'
+                'LOOKUP(sample_pitch,pitch_row,pitch_u)),"")',
             ),
             step(
-                "corrected_sg",
-                "Refractometer",
-                "SG",
-                "BEER_SG(ferment_original_sg,sample_brix,beer_wort_factor,"
-                '"balance",beer_alcohol_factor)',
+                "original_more",
+                "Original",
+                "one u more, SG",
+                'IF(ISNUMBER(sample_u_original),ferment_original_sg+sample_u_original,"")',
             ),
+            step("corrected_sg", "Refractometer", "SG", ""),
+            step("corrected_more", "Refractometer", "SG, with that original", ""),
             step(
                 "corrected_u",
                 "Refractometer",
@@ -231,6 +254,16 @@ def _steps(sheet: Worksheet, choices: words.Choices) -> Table:
                 "BEER_SG_UNCERTAINTY(ferment_original_sg,sample_brix,beer_wort_factor,"
                 'IF(ISNUMBER(sample_u_calibration),SQRT(sample_u_reading^2+sample_u_calibration^2),""),'
                 "beer_u_wort_factor,sample_u_original)",
+            ),
+            *_moved(),
+            *(
+                step(f"{key}{by}", heading, hint, "")
+                for key, heading, _ in _RECKONED
+                for by, hint in (
+                    ("", "%"),
+                    ("_by_sg", "%, gravity one u less"),
+                    ("_by_original", "%, original one u more"),
+                )
             ),
             step(
                 "moment",
@@ -242,8 +275,46 @@ def _steps(sheet: Worksheet, choices: words.Choices) -> Table:
         ),
         left=_STEPS,
     ).write()
+    # One call of each for all: as it is, and with either gravity moved by its own u.
+    sample.block(
+        ("corrected_sg", "corrected_more"),
+        "BEER_SG(IF({1,0},ferment_original_sg,sample_original_more),sample_brix,beer_wort_factor,"
+        '"balance",beer_alcohol_factor)',
+    )
+    originals = "IF({1,1,0},ferment_original_sg,sample_original_more)"
+    gravities = "IF({1,0,0},ferment_sg,IF({0,1,0},sample_sg_less,sample_sg_with_original))"
+    for key, _, function in _RECKONED:
+        sample.block(
+            (key, f"{key}_by_sg", f"{key}_by_original"), f"{function}({originals},{gravities})"
+        )
     pitch = _pitched(sheet, choices, sample.left + len(sample.columns) + 1)
     return _curve(sheet, choices, pitch.left + len(pitch.columns) + 1)
+
+
+def _moved() -> tuple[Column, ...]:
+    """The gravity one u of its own less, and with the original one u more.
+
+    On a refractometer the correction for alcohol leans on the original gravity, and the u of the
+    corrected gravity holds that part: it is taken out here, so as not to count twice.
+    """
+    by_original = "sample_corrected_more-sample_corrected_sg"
+    return (
+        step(
+            "sg_less",
+            "Gravity",
+            "one u of its own less, SG",
+            f"IF(ISNUMBER(ferment_expanded),IF({_REFRACTOMETER},"
+            "IF(ISNUMBER(sample_corrected_more),ferment_sg-SQRT(ABS(sample_corrected_u^2"
+            f'-({by_original})^2)),""),ferment_sg-sample_floated_u),"")',
+        ),
+        step(
+            "sg_with_original",
+            "Gravity",
+            "with original one u more, SG",
+            f"IF(ISNUMBER(ferment_sg)*ISNUMBER(sample_u_original),IF({_REFRACTOMETER},"
+            'sample_corrected_more,ferment_sg),"")',
+        ),
+    )
 
 
 def _pitched(sheet: Worksheet, choices: words.Choices, left: int) -> Table:

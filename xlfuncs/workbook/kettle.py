@@ -84,6 +84,7 @@ def _measured(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         '"the kettle on Setup is too small for that volume",""))),'
         '"the log lacks a line “before boil” with reading, volume and the temperature of both"))'
     )
+    expanded = f"INDEX(verdict_expanded,{words.TARGET_STAGES.index('before boil') + 1})"
     table: tuple[tuple[str, str, str, str, str], ...] = (
         ("Batch", "kettle_batch", 'IF(shown_batch="","",shown_batch)',
          "chosen on Targets; blank there: the last of the log", styles.PLAIN),
@@ -93,6 +94,8 @@ def _measured(sheet: Worksheet, choices: words.Choices, row: int) -> int:
          'IF(ISNUMBER(kettle_volume),2*u_volume*kettle_volume,"")', "=unit_volume",
          styles.DEGREES),
         ("Gravity", "kettle_gravity", on_scale(of("sg")), "=unit_gravity", fine),
+        ("± about 95 %", "kettle_gravity_expanded",
+         f'IF(ISNUMBER(kettle_gravity),{expanded},"")', "=unit_gravity", fine),
         ("Extract in the kettle", "kettle_extract", in_units(of("extract"), "unit_kilograms"),
          "=unit_mass", styles.DEGREES),
         ("Mash efficiency", "kettle_efficiency",

@@ -31,8 +31,8 @@ _FIT = (
 
 _SENTENCE, _FAR = 5, 6  # rows
 _FIT_TOP, _CHART_TOP, _TOP = 8, 12, 32
-_RESULTS, _STEPS = 12, 19  # first columns
-_LAST = "Q"  # last printed column
+_RESULTS, _STEPS = 12, 23  # first columns
+_LAST = "U"  # last printed column
 
 
 def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
@@ -196,6 +196,11 @@ def _results(sheet: Worksheet) -> None:
     ) -> Column:
         return Column(key, heading, hint, width, number_format, formula, styles.RESULT)
 
+    def expanded(of: str, u: str) -> Column:
+        formula = f'IF(ISNUMBER(pair_{of}),IF(ISNUMBER({u}),2*{u},""),"")'
+        key = f"{of.removesuffix('_sg')}_expanded"
+        return result(key, "± about 95 %", "SG", 8, styles.SG, formula)
+
     remarks = (
         ('(pair_shown_brix="")+(pair_shown_sg="")>0', '""'),
         (f'pair_use="{words.NO}"', '"left out"'),
@@ -219,21 +224,25 @@ def _results(sheet: Worksheet) -> None:
         PAIRS,
         (
             result("brix", "True °Brix", "refractometer", 10, styles.DEGREES, "prism_brix"),
-            result("sg", "Hydrometer", "SG 20/20", 11, styles.SG, "glass_floated_sg"),
+            result("sg", "Hydrometer", "SG 20/20", 10, styles.SG, "glass_floated_sg"),
+            expanded("sg", "glass_floated_u"),
             result(
                 "default_sg", "Corrected, default", "SG 20/20", 10, styles.SG,
                 "BEER_SG(match_original_sg,prism_brix,wort_factor)",
             ),
+            expanded("default_sg", "match_default_u"),
             result(
                 "fitted_sg", "Corrected, fitted", "SG 20/20", 10, styles.SG,
                 'IF(ISNUMBER(fitted_pairs),match_best_sg,"")',
             ),
+            expanded("fitted_sg", "match_best_u"),
             result(
-                "difference", "Less hydrometer", "best known, SG", 12, "+0.0000;-0.0000;0.0000",
+                "difference", "Less hydrometer", "best known, SG", 11, "+0.0000;-0.0000;0.0000",
                 "IF(ISNUMBER(pair_default_sg)*ISNUMBER(pair_sg),"
                 'IF(ISNUMBER(match_best_sg),match_best_sg,pair_default_sg)-pair_sg,"")',
             ),
-            result("remark", "Remark", "", 36, styles.PLAIN, remark),
+            expanded("difference", "match_difference_u"),
+            result("remark", "Remark", "", 33, styles.PLAIN, remark),
         ),
         left=_RESULTS,
     ).write()  # fmt: skip
@@ -335,9 +344,18 @@ def _match(sheet: Worksheet, left: int) -> Table:
             step(
                 "u",
                 "Difference",
-                "u of SG",
+                "u of SG, readings alone",
                 "IF(ISNUMBER(match_best_sg)*ISNUMBER(match_less_sg)*ISNUMBER(glass_floated_u),"
                 'SQRT((match_best_sg-match_less_sg)^2+glass_floated_u^2),"")',
+            ),
+            step("default_u", "Corrected, default", "u of SG", ""),
+            step("best_u", "Corrected, best known", "u of SG", ""),
+            step(
+                "difference_u",
+                "Difference",
+                "u of SG",
+                "IF(ISNUMBER(match_best_u)*ISNUMBER(glass_floated_u),"
+                'SQRT(match_best_u^2+glass_floated_u^2),"")',
             ),
             step(
                 "far",
@@ -372,6 +390,13 @@ def _match(sheet: Worksheet, left: int) -> Table:
         "IF({1,0},prism_brix,IF(ISNUMBER(prism_brix),prism_brix-match_u_brix,prism_brix)),"
         f'{fit_or("wort_factor", "wort_factor")},"balance",'
         f"{fit_or('alcohol_factor', f'{ALCOHOL_FACTOR:g}')})",
+    )
+    # One call for both: with Setup's factor, and with the best known.
+    match.block(
+        ("default_u", "best_u"),
+        "BEER_SG_UNCERTAINTY(match_original_sg,prism_brix,"
+        f"IF({{1,0}},wort_factor,{fit_or('wort_factor', 'wort_factor')}),match_u_brix,"
+        f"IF({{1,0}},u_wort_factor,{fit_or('u_wort_factor', 'u_wort_factor')}))",
     )
     # Each line takes over the names of the lines above it.
     named, far = match.letters["far_named"], match.letters["far"]

@@ -144,11 +144,15 @@ def report(reader: Reader) -> dict[str, Any]:
                 "instrument",
                 "reading",
                 "original_sg",
+                "original_expanded",
                 "sg",
                 "expanded",
                 "apparent",
+                "apparent_expanded",
                 "real",
+                "real_expanded",
                 "abv",
+                "abv_expanded",
                 "method",
                 "remark",
             ),
@@ -187,7 +191,9 @@ def report(reader: Reader) -> dict[str, Any]:
         "kettle": _kettle(reader),
         "pairs": {
             **pairs,
+            "chosen": reader.cell("beer_correction"),
             "in_use": reader.cell("beer_factors"),
+            "remark": reader.cell("beer_remark"),
             "sentence": reader.cell("pairs_sentence"),
             "far_apart": reader.cell("pairs_far"),
         },
@@ -205,18 +211,20 @@ def _cells(reader: Reader, prefix: str, *keys: str) -> dict[str, Any]:
 
 
 def _efficiency(reader: Reader) -> dict[str, Any]:
-    history = reader.table("past", "batch", "grain", "sg", "volume", "efficiency")
+    history = reader.table("past", "batch", "grain", "sg", "expanded", "volume", "efficiency")
     return {
         "history": [row for row in history if row["batch"] is not None],
-        **_cells(reader, "next", "batches", "efficiency", "spread", "gravity"),
+        **_cells(reader, "next", "batches", "efficiency", "spread", "gravity", "gravity_expanded"),
     }
 
 
 def _runoff(reader: Reader) -> dict[str, Any]:
-    readings = reader.table("run", "volume", "reading", "ph", "volume_20", "plato", "sg", "remark")
+    keys = ("volume", "reading", "ph", "volume_20", "plato", "sg", "expanded", "remark")
+    readings = reader.table("run", *keys)
     return {
         **_cells(reader, "run", "batch", "instrument", "state", "reason", "collected", "gravity"),
-        **_cells(reader, "run", "limit", "end", "end_expanded", "extract", "efficiency"),
+        **_cells(reader, "run", "gravity_expanded", "limit", "end", "end_expanded", "extract"),
+        "efficiency": reader.cell("run_efficiency"),
         "date": _date(reader.cell("run_date")),
         "readings": [
             row for row in readings if row["volume"] is not None or row["reading"] is not None
@@ -227,7 +235,8 @@ def _runoff(reader: Reader) -> dict[str, Any]:
 def _kettle(reader: Reader) -> dict[str, Any]:
     keys = ("option", "amount", "unit", "gravity", "expanded", "volume", "volume_expanded")
     return {
-        **_cells(reader, "kettle", "batch", "volume", "gravity", "extract", "efficiency"),
+        **_cells(reader, "kettle", "batch", "volume", "volume_expanded", "gravity"),
+        **_cells(reader, "kettle", "gravity_expanded", "extract", "efficiency"),
         **_cells(reader, "kettle", "forecast", "forecast_volume", "lack"),
         **{
             prefix: [

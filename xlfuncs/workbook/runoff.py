@@ -29,7 +29,7 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
         "Read the runoff itself, not the kettle, at any spacing and in any order; three volumes or "
         "more show how it falls. Let the drop cool on the plate. The runoff is 65 to 80 °C hot: "
         "take samples with a ladle.",
-        "I",
+        "J",
     )
     sheet.row_dimensions[2].height = 36
     _entries(sheet, choices)
@@ -39,13 +39,13 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
     _fit(sheet)
     _chart(sheet, steps, choices, f"A{readings.last + 2}")
     panel.even(sheet, 4, _TOP - 2)
-    layout.page(sheet, paper, f"A1:I{readings.last + 20}")
+    layout.page(sheet, paper, f"A1:J{readings.last + 20}")
     sheet.page_setup.fitToHeight = 1
     return readings
 
 
 def _entries(sheet: Worksheet, choices: words.Choices) -> None:
-    lines = Panel(sheet, "A:B", "C:D", "E:I")
+    lines = Panel(sheet, "A:B", "C:D", "E:J")
     lines.entry(4, "Batch", "run_batch", "name or number")
     lines.entry(
         5,
@@ -78,12 +78,13 @@ def _entries(sheet: Worksheet, choices: words.Choices) -> None:
 
 
 def _answers(sheet: Worksheet, choices: words.Choices) -> None:
-    lines = Panel(sheet, "A:B", "C:D", "E:I")
+    lines = Panel(sheet, "A:B", "C:D", "E:J")
     lines.answer(9, "Now", "run_state", "runfit_state")
-    because = panel.span(sheet, "E:I", 9, "=runfit_reason", styles.CAUTION)
+    because = panel.span(sheet, "E:J", 9, "=runfit_reason", styles.CAUTION)
     sheet["C9"].style = because.style
     layout.name(sheet, "run_reason", because.coordinate)
     in_volume = '="at 20 °C, "&unit_volume'
+    fine = choices.gravity_format.replace("#", "0")
     lines.answer(
         10,
         "Collected so far",
@@ -96,12 +97,20 @@ def _answers(sheet: Worksheet, choices: words.Choices) -> None:
         11,
         "Gravity there",
         "run_gravity",
-        brewhouse.on_scale("runfit_sg"),
+        "runfit_gravity",
         "=unit_gravity",
-        choices.gravity_format.replace("#", "0"),
+        fine,
     )
     lines.answer(
         12,
+        "± about 95 %",
+        "run_gravity_expanded",
+        'IF(ISNUMBER(runfit_upper),runfit_upper-runfit_gravity,"")',
+        "=unit_gravity",
+        fine,
+    )
+    lines.answer(
+        13,
         "Falls to the limit at",
         "run_end",
         in_units("INDEX(runfit_volume,1)", "unit_litres"),
@@ -109,7 +118,7 @@ def _answers(sheet: Worksheet, choices: words.Choices) -> None:
         "0.0",
     )
     lines.answer(
-        13,
+        14,
         "± about 95 %",
         "run_end_expanded",
         'IF(ISNUMBER(run_end),2*INDEX(runfit_u,1)/unit_litres,"")',
@@ -117,7 +126,7 @@ def _answers(sheet: Worksheet, choices: words.Choices) -> None:
         "0.0",
     )
     lines.answer(
-        14,
+        15,
         "Extract collected",
         "run_extract",
         in_units("runfit_extract", "unit_kilograms"),
@@ -125,7 +134,7 @@ def _answers(sheet: Worksheet, choices: words.Choices) -> None:
         "0.00",
     )
     lines.answer(
-        15,
+        16,
         "Mash efficiency so far",
         "run_efficiency",
         "IF(ISNUMBER(runfit_extract)*ISNUMBER(grain_mass)*(grain_mass>0),"
@@ -135,7 +144,7 @@ def _answers(sheet: Worksheet, choices: words.Choices) -> None:
         "0.0",
     )
     lines.answer(
-        16, "pH", "run_ph_warning",
+        17, "pH", "run_ph_warning",
         f'IF(COUNT(run_ph)=0,"",IF(MAX(run_ph)>{HIGHEST_PH},"above {HIGHEST_PH}","ok"))',
         f"cooled sample; above {HIGHEST_PH} husk tannins dissolve: stop, or acidify the sparge",
     )  # fmt: skip
@@ -143,7 +152,7 @@ def _answers(sheet: Worksheet, choices: words.Choices) -> None:
 
 def _readings(sheet: Worksheet) -> Table:
     """What is typed, and beside it what it means."""
-    panel.span(sheet, "A:I", _TOP - 1, "Readings", styles.SECTION)
+    panel.span(sheet, "A:J", _TOP - 1, "Readings", styles.SECTION)
     warm = layout.temperatures(
         100,
         "A temperature in the unit chosen on Setup: 0 to 100 °C, or 32 to 212 °F",
@@ -188,6 +197,10 @@ def _readings(sheet: Worksheet) -> Table:
             ),
             Column("plato", "Extract", "°Plato", 10, styles.DEGREES, "ro_plato", styles.RESULT),
             Column("sg", "Gravity", "SG 20/20", 10, styles.SG, "ro_refracted_sg", styles.RESULT),
+            Column(
+                "expanded", "± about 95 %", "SG", 9, styles.SG,
+                'IF(ISNUMBER(ro_refracted_u),2*ro_refracted_u,"")', styles.RESULT,
+            ),
             Column("remark", "Remark", "", 26, styles.PLAIN, remark, styles.RESULT),
         ),
     ).write()  # fmt: skip
@@ -232,7 +245,7 @@ def _steps(sheet: Worksheet) -> Table:
             step("volume", "Collected", "L at 20 °C", "VOLUME_AT(ro_litres,ro_volume_c)"),
             step("celsius", "Sample", "°C", brewhouse.celsius("run_temperature")),
             *correction.refractometer("ro", "run_reading"),
-            correction.wort("ro")[0],
+            *correction.wort("ro"),
             step("plato", "Extract", "°Plato", "IF(ISNUMBER(ro_brix),ro_brix/wort_factor,ro_brix)"),
             step(
                 "extract",
@@ -375,7 +388,7 @@ def _fit(sheet: Worksheet) -> None:
     for condition, word, words_ in reversed(cases):
         state = f'IF({condition},"{word}",{state})'
         reason = f"IF({condition},{words_},{reason})"
-    Table(
+    last = Table(
         sheet,
         "runfit",
         12,
@@ -391,6 +404,15 @@ def _fit(sheet: Worksheet) -> None:
                 "SG",
                 'IF(runfit_last_row=0,"",INDEX(ro_refracted_sg,runfit_last_row))',
             ),
+            step(
+                "upper_sg",
+                "and 2 u more",
+                "SG",
+                'IF(runfit_last_row=0,"",IF(ISNUMBER(INDEX(run_expanded,runfit_last_row)),'
+                'runfit_sg+INDEX(run_expanded,runfit_last_row),""))',
+            ),
+            step("gravity", "Last", "on the scale", ""),
+            step("upper", "and 2 u more", "on the scale", ""),
             step("extract", "Extract", "kg", 'IF(COUNT(ro_key)=0,"",SUM(ro_part))'),
             step(
                 "scale",
@@ -412,6 +434,8 @@ def _fit(sheet: Worksheet) -> None:
         ),
         left=left,
     ).write()
+    sgs = f"{last.letters['sg']}{last.first}:{last.letters['upper_sg']}{last.first}"
+    last.block(("gravity", "upper"), brewhouse.on_scale(sgs))
 
 
 def _chart(sheet: Worksheet, steps: Table, choices: words.Choices, anchor: str) -> None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.science.beer import ALCOHOL_FACTOR
 from xlfuncs.science.wort import WORT_FACTOR
-from xlfuncs.workbook import brewhouse, correction, layout, styles
+from xlfuncs.workbook import brewhouse, correction, layout, panel, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.layout import Column, Limits, Table
 
@@ -82,7 +83,8 @@ def _entries(sheet: Worksheet, choices: words.Choices) -> int:
             "Beer correction",
             "beer_correction",
             words.DEFAULT,
-            f"{words.FITTED} takes the factors from the sheet {words.PAIRS}; see below",
+            f'=IF(beer_remark="","{words.FITTED} takes the factors from the sheet {words.PAIRS}; '
+            'see below",beer_remark)',
             Limits.among(words.DEFAULT, words.FITTED),
             styles.PLAIN,
         ),
@@ -120,9 +122,19 @@ def _beer_factors(sheet: Worksheet, row: int) -> int:
         "beer_factors",
         f'IF((beer_correction="{words.FITTED}")*ISNUMBER(fit_wort_factor),"{words.FITTED}",'
         f'"{words.DEFAULT}")',
-        f'=IF({fitted},"from "&fit_pairs&" pairs",IF(beer_correction="{words.FITTED}",'
-        f'"there is no fit on the sheet {words.PAIRS} yet",""))',
+        f'=IF({fitted},"from "&fit_pairs&" pairs",IF((beer_remark<>"")'
+        '*(LEFT(fit_wort_factor,2)="! "),"no fit: "&MID(fit_wort_factor,3,250),beer_remark))',
     )
+    # Said wherever the choice matters: here, beside the factors, on Fermentation, in the report.
+    panel.span(
+        sheet,
+        get_column_letter(brewhouse.FACTORS),
+        row,
+        f'=IF((beer_correction="{words.FITTED}")*NOT(ISNUMBER(fit_wort_factor)),'
+        f'"nothing is fitted on the sheet {words.PAIRS}: the default factors are in use","")',
+        styles.STEP,
+    )
+    layout.name(sheet, "beer_remark", f"{get_column_letter(brewhouse.FACTORS)}{row}")
     lines = (
         ("Wort factor for beer", "beer_wort_factor", "fit_wort_factor", "wort_factor", ""),
         (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
+from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.workbook import brewhouse, charts, layout, panel, styles
@@ -45,7 +46,7 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
     steps = _steps(sheet)
     history = _history(sheet, choices, verdicts.last + 3)
     expectation = _expectation(sheet, choices, history.last + 2)
-    _chart(sheet, verdicts, steps, choices, f"H{history.top}")
+    _chart(sheet, verdicts, steps, choices, f"I{history.top}")
     layout.page(sheet, paper, f"A1:N{expectation}", landscape=True)
     sheet.page_setup.fitToHeight = 1
     sheet.freeze_panes = f"B{verdicts.first}"
@@ -243,7 +244,7 @@ def _steps(sheet: Worksheet) -> Table:
 
 def _history(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
     """Mash efficiency of past batches, from their lines before the boil or from elsewhere."""
-    panel.span(sheet, "A:G", top - 1, "Efficiency of past batches", styles.SECTION)
+    panel.span(sheet, "A:H", top - 1, "Efficiency of past batches", styles.SECTION)
     share = Limits.between(1, 120, "Percent of what the laboratory finds in the grain, 1 to 120")
 
     table = Table(
@@ -268,11 +269,14 @@ def _history(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
                 "sg", "Before boil", "SG", 11, styles.SG, "pastline_sg", styles.RESULT,
             ),
             Column(
-                "volume", "Before boil", '=unit_volume&" at 20 °C"', 17, styles.VOLUME,
+                "expanded", "± about 95 %", "SG", 17, styles.SG, "pastline_expanded", styles.RESULT,
+            ),
+            Column(
+                "volume", "Before boil", '=unit_volume&" at 20 °C"', 12, styles.VOLUME,
                 "pastline_volume", styles.RESULT,
             ),
             Column(
-                "efficiency", "Mash efficiency", "%", 12, "0.0",
+                "efficiency", "Mash efficiency", "%", 11, "0.0",
                 'IF(past_batch="","",IF(ISNUMBER(past_known),past_known,pastline_efficiency))',
                 styles.RESULT,
             ),
@@ -304,6 +308,7 @@ def _history(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
                 for letter in (get_column_letter(_STEPS),)
                 for key, heading, hint, what in (
                     ("sg", "Gravity", "SG", "log_sg"),
+                    ("expanded", "Gravity", "± about 95 %", "log_expanded"),
                     ("volume", "Volume", "at 20 °C", "log_volume_20"),
                 )
             ),
@@ -326,7 +331,7 @@ def _history(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
 
 def _expectation(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     """What the past says of the next batch; gives the last row."""
-    panel.span(sheet, "A:G", row, "What to expect of the next recipe", styles.SECTION)
+    panel.span(sheet, "A:H", row, "What to expect of the next recipe", styles.SECTION)
     lines = Panel(sheet, "A:B", "C:D", "E:N")
     student = (
         f"LOOKUP(next_batches-1,{{{';'.join(map(str, range(1, len(_STUDENT) + 1)))}}},"
@@ -362,15 +367,49 @@ def _expectation(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         "%; about 95 % of batches like these fall within it",
         "0.0",
     )
+    fine = choices.gravity_format.replace("#", "0")
     lines.answer(
         row + 4,
         "Gravity to expect before boil",
         "next_gravity",
-        f'GRAVITY_CONVERT({per_litre},"Extract",unit_gravity)',
+        "next_mean",
         "at the mean efficiency, with the grain and the target volume on Setup",
-        choices.gravity_format.replace("#", "0"),
+        fine,
     )
-    return row + 4  # fmt: skip
+    lines.answer(
+        row + 5,
+        "± about 95 %",
+        "next_gravity_expanded",
+        'IF(ISNUMBER(next_upper),next_upper-next_mean,"")',
+        '=unit_gravity&", as far as the efficiency of the next batch may differ"',
+        fine,
+    )
+    # One call for both: at the mean efficiency, and at the upper end of its ±.
+    extracts, gravities = (
+        [get_column_letter(_STEPS + number) for number in pair] for pair in ((0, 1), (2, 3))
+    )
+    both = "{0}{2}:{1}{2}"
+    for letter, key, formula in (
+        (extracts[0], "extract", "=" + per_litre),
+        (
+            extracts[1],
+            "upper_extract",
+            "=IF(ISNUMBER(next_extract)*ISNUMBER(next_spread),"
+            'next_extract*(1+next_spread/next_efficiency),"")',
+        ),
+        (
+            gravities[0],
+            "mean",
+            ArrayFormula(
+                both.format(*gravities, row + 4),
+                f'=GRAVITY_CONVERT({both.format(*extracts, row + 4)},"Extract",unit_gravity)',
+            ),
+        ),
+        (gravities[1], "upper", None),
+    ):
+        cell = panel.span(sheet, letter, row + 4, formula, styles.STEP)
+        layout.name(sheet, f"next_{key}", cell.coordinate)
+    return row + 5
 
 
 def _chart(
