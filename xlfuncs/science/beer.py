@@ -33,6 +33,10 @@ _LOST_PER_ETHANOL = EXTRACT_PER_ETHANOL - 1
 #: Factor on the refraction of ethanol; 1 is the CRC Handbook's.
 ALCOHOL_FACTOR: float = 1
 
+#: Standard uncertainty of an original SG that was only told, half a division of a hydrometer
+#: marked in 0.002 SG (common practice).
+ORIGINAL_U = 0.001
+
 #: Limits of the model: original extract in °Plato, alcohol in % by volume.
 MOST_ORIGINAL = 25.0
 MOST_ALCOHOL = 15.0

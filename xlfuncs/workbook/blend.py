@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from openpyxl.workbook import Workbook
-from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -199,7 +198,7 @@ def _blend(sheet: Worksheet, choices: words.Choices, row: int) -> int:
             f'&" of the parts",{answer}))'
         )
 
-    fine = choices.gravity_format.replace("#", "0")
+    fine = choices.fine_gravity_format
     known = 'SUMPRODUCT((part_volume<>"")*(LEN(portion_sg)=0))=0'
     lines.answer(
         row + 1,
@@ -237,42 +236,24 @@ def _blend(sheet: Worksheet, choices: words.Choices, row: int) -> int:
                          "BLEND_ABV(portion_volume,portion_abv))") + ")",
         "%", styles.DEGREES,
     )  # fmt: skip
-    _stepped(sheet, row + 1, "blend_sg", lacking("sg", "BLEND_SG(portion_volume,portion_sg)"))
-    _stepped(
+    panel.step(sheet, row + 1, "blend_sg", lacking("sg", "BLEND_SG(portion_volume,portion_sg)"))
+    panel.step(
         sheet,
         row + 1,
         "blend_upper_sg",
         'IF(ISNUMBER(blend_sg),blend_sg+2*SQRT(SUM(portion_part))/SUM(portion_volume),"")',
         "L",
     )
-    _side_by_side(
+    panel.two_steps(
         sheet, row + 1, ("blend_at", "blend_upper"), on_scale(f"K{row + 1}:L{row + 1}"), "M"
     )
-    _stepped(
+    panel.step(
         sheet,
         row + 3,
         "blend_litres",
         "IF(ISNUMBER(blend_sg),SUM(portion_mass)/" + density("blend_sg") + ",blend_sg)",
     )
     return row + 4
-
-
-def _stepped(sheet: Worksheet, row: int, key: str, formula: str, column: str = "K") -> None:
-    """A named step of the calculation, right of the printed page."""
-    cell = panel.span(sheet, column, row, "=" + formula, styles.STEP)
-    layout.name(sheet, key, cell.coordinate)
-
-
-def _side_by_side(
-    sheet: Worksheet, row: int, keys: tuple[str, str], formula: str, column: str = "K"
-) -> None:
-    """Two named steps that one array formula computes."""
-    beside = chr(ord(column) + 1)
-    for letter, key in ((column, keys[0]), (beside, keys[1])):
-        cell = panel.span(sheet, letter, row, None, styles.STEP)
-        layout.name(sheet, key, cell.coordinate)
-    cells = f"{column}{row}:{beside}{row}"
-    sheet[f"{column}{row}"] = ArrayFormula(cells, "=" + formula)
 
 
 def _share(sheet: Worksheet, choices: words.Choices, row: int) -> int:
@@ -320,7 +301,7 @@ def _share(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         "share_expanded",
         'IF(ISNUMBER(share_upper),share_upper-share_target,"")',
         f'=unit_gravity&", of the gravity wanted when mixed so"&{without}',
-        form.replace("#", "0"),
+        choices.fine_gravity_format,
     )
     of_total = 'IF(ISNUMBER(share_fraction)*ISNUMBER(share_total),{}*share_total,"")'
     for number, (label, share) in enumerate(
@@ -337,22 +318,24 @@ def _share(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     for number, label in ((1, "a"), (3, "b")):
         typed = f"share_{label}"
         keys = (f"{typed}_sg", f"{typed}_upper_sg")
-        _side_by_side(sheet, row + number, keys, _with_upper(typed, f"{typed}_expanded"))
-        _stepped(
+        panel.two_steps(sheet, row + number, keys, _with_upper(typed, f"{typed}_expanded"))
+        panel.step(
             sheet, row + number, f"{typed}_u",
             f"IF(ISNUMBER({typed}_upper_sg),({typed}_upper_sg-{typed}_sg)/2,0)", "M",
         )  # fmt: skip
-    _stepped(sheet, row + 5, "share_target_sg", as_sg("share_target"))
-    _stepped(sheet, row + 7, "share_fraction", "BLEND_SHARE(share_a_sg,share_b_sg,share_target_sg)")
+    panel.step(sheet, row + 5, "share_target_sg", as_sg("share_target"))
+    panel.step(
+        sheet, row + 7, "share_fraction", "BLEND_SHARE(share_a_sg,share_b_sg,share_target_sg)"
+    )
     u_squared = "+".join(
         _part_of_u(share, f"share_{part}_u", f"share_{part}_sg-share_target_sg")
         for part, share in (("a", "share_fraction"), ("b", "1-share_fraction"))
     )
-    _stepped(
+    panel.step(
         sheet, row + 8, "share_upper_sg",
         f'IF(ISNUMBER(share_fraction),share_target_sg+2*SQRT({u_squared}),"")',
     )  # fmt: skip
-    _stepped(sheet, row + 8, "share_upper", on_scale("share_upper_sg"), "L")
+    panel.step(sheet, row + 8, "share_upper", on_scale("share_upper_sg"), "L")
     return row + 10
 
 
@@ -451,7 +434,7 @@ def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
             ),
             result(
                 "expanded", "± about 95 %", "=unit_gravity", 12,
-                choices.gravity_format.replace("#", "0"),
+                choices.fine_gravity_format,
                 'IF(ISNUMBER(dilution_upper),dilution_upper-dilution_target,"")',
             ),
             result(
@@ -494,7 +477,7 @@ def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     ).write()
     for number in range(_CARD):
         sheet[f"{steps.letters['no']}{steps.first + number}"] = number
-    _stepped(
+    panel.step(
         sheet,
         row + 1,
         "dilute_litres",
@@ -502,13 +485,13 @@ def _dilution(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         f"VOLUME_AT({brewhouse.litres('dilute_volume')},"
         f"{brewhouse.celsius('dilute_temperature')},20,dilute_sg))",
     )
-    _side_by_side(
+    panel.two_steps(
         sheet,
         row + 3,
         ("dilute_sg", "dilute_upper_sg"),
         _with_upper("dilute_gravity", "dilute_expanded"),
     )
-    _stepped(
+    panel.step(
         sheet, row + 3, "dilute_u",
         "IF(ISNUMBER(dilute_upper_sg),(dilute_upper_sg-dilute_sg)/2,0)", "M",
     )  # fmt: skip

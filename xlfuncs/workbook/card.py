@@ -138,9 +138,9 @@ def _boxes(sheet: Worksheet, choices: words.Choices) -> Table:
                 logged("log_reading")),
             box("temperature", "Sample", '="°"&unit_temperature', 9, styles.TEMPERATURE,
                 logged("log_temperature")),
-            box("measured", "Gravity", "=unit_gravity", 10, gravity.replace("#", "0"),
+            box("measured", "Gravity", "=unit_gravity", 10, choices.fine_gravity_format,
                 "verdict_measured"),
-            box("expanded", "±", "about 95 %", 8, gravity.replace("#", "0"), "verdict_expanded"),
+            box("expanded", "±", "about 95 %", 8, choices.fine_gravity_format, "verdict_expanded"),
             box("measured_volume", "Volume", '=unit_volume&" at 20 °C"', 10, styles.VOLUME,
                 "verdict_measured_volume"),
             box("verdict", "Gravity / volume is", "", 22, styles.PLAIN,
@@ -232,7 +232,7 @@ def _strip(sheet: Worksheet, choices: words.Choices, row: int) -> int:
             source = steps.first + pair * _DEEP + deep
             for letter, key, form in (
                 (left, "raw", "0.0"),
-                (right, "shown", choices.gravity_format.replace("#", "0")),
+                (right, "shown", choices.fine_gravity_format),
             ):
                 cell = sheet[f"{letter}{row + 3 + deep}"]
                 cell.value = f"={steps.letters[key]}{source}"
@@ -246,7 +246,7 @@ def _strip(sheet: Worksheet, choices: words.Choices, row: int) -> int:
 
 def _spread(choices: words.Choices) -> str:
     """Formula: what the strip leaves open, at the foot of each of its columns."""
-    fine = choices.gravity_format.replace("#", "0")
+    fine = choices.fine_gravity_format
     known = 'IF(ISNUMBER({u}),TEXT(2*{u},"{fine}"),"______")'
     spreads = '&", "&'.join(
         known.format(u=f"INDEX(strip_u,{foot})", fine=fine)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
+from xlfuncs.science.beer import ORIGINAL_U
 from xlfuncs.workbook import charts, correction, layout, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.correction import step
@@ -28,8 +29,6 @@ _FORECAST = ("final", "u_final", "day", "u_day")
 _CAUTION, _BATCH, _CHART_TOP, _TOP = 3, 4, 12, 31  # rows
 _RESULTS, _STEPS = 7, 20  # first columns
 _LAST = "R"  # last printed column
-#: Standard uncertainty of an original gravity that is typed: a division of a common hydrometer.
-TYPED_U = 0.001
 
 
 def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
@@ -184,7 +183,7 @@ def _results(sheet: Worksheet, choices: words.Choices) -> None:
                 'IF(sample_pitch=0,"",LOOKUP(sample_pitch,pitch_row,pitch_sg))))',
             ),
             result(
-                "original_expanded", "± about 95 %", f"SG; typed: {2 * TYPED_U:g}", 8, styles.SG,
+                "original_expanded", "± about 95 %", f"SG; typed: {2 * ORIGINAL_U:g}", 8, styles.SG,
                 'IF(ISNUMBER(sample_u_original),2*sample_u_original,"")',
             ),
             result(
@@ -236,7 +235,7 @@ def _steps(sheet: Worksheet, choices: words.Choices) -> Table:
                 "u_original",
                 "Original",
                 "u of SG",
-                f'IF(ISNUMBER(ferment_original_sg),IF(ferment_original<>"",{TYPED_U:g},'
+                f'IF(ISNUMBER(ferment_original_sg),IF(ferment_original<>"",{ORIGINAL_U:g},'
                 'LOOKUP(sample_pitch,pitch_row,pitch_u)),"")',
             ),
             step(

@@ -69,7 +69,7 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> None:
 def _measured(sheet: Worksheet, choices: words.Choices, row: int) -> int:
     """What was measured before the boil, and what it forecasts."""
     lines = Panel(sheet, "A:B", "C:D", "E:I")
-    fine = choices.gravity_format.replace("#", "0")
+    fine = choices.fine_gravity_format
     at_20 = '="at 20 °C, "&unit_volume'
 
     def of(what: str, number: int = 1) -> str:
@@ -319,7 +319,7 @@ def in_litres(cells: str) -> str:
 def _options(sheet: Worksheet, choices: words.Choices, case: _Case, row: int) -> int:
     """A table of options; gives the row after it."""
     panel.span(sheet, "A:I", row, case.heading, styles.SECTION)
-    fine = choices.gravity_format.replace("#", "0")
+    fine = choices.fine_gravity_format
     p = case.prefix
 
     def of(what: str) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from openpyxl.styles import Alignment
+from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.workbook import layout, styles
@@ -73,6 +74,24 @@ def span(sheet: Worksheet, columns: str, row: int, value: Any, style: str) -> An
         layout.merge(sheet, f"{first}{row}:{last}{row}")
     sheet[f"{first}{row}"] = value
     return sheet[f"{first}{row}"]
+
+
+def step(sheet: Worksheet, row: int, key: str, formula: str, column: str = "K") -> None:
+    """A named step of the calculation, right of the printed page."""
+    cell = span(sheet, column, row, "=" + formula, styles.STEP)
+    layout.name(sheet, key, cell.coordinate)
+
+
+def two_steps(
+    sheet: Worksheet, row: int, keys: tuple[str, str], formula: str, column: str = "K"
+) -> None:
+    """Two named steps side by side that one array formula computes."""
+    beside = chr(ord(column) + 1)
+    for letter, key in zip((column, beside), keys, strict=True):
+        cell = span(sheet, letter, row, None, styles.STEP)
+        layout.name(sheet, key, cell.coordinate)
+    cells = f"{column}{row}:{beside}{row}"
+    sheet[f"{column}{row}"] = ArrayFormula(cells, "=" + formula)
 
 
 def even(sheet: Worksheet, first: int, last: int) -> None:

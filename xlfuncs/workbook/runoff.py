@@ -84,7 +84,7 @@ def _answers(sheet: Worksheet, choices: words.Choices) -> None:
     sheet["C9"].style = because.style
     layout.name(sheet, "run_reason", because.coordinate)
     in_volume = '="at 20 °C, "&unit_volume'
-    fine = choices.gravity_format.replace("#", "0")
+    fine = choices.fine_gravity_format
     lines.answer(
         10,
         "Collected so far",

@@ -126,15 +126,14 @@ def _beer_factors(sheet: Worksheet, row: int) -> int:
         '*(LEFT(fit_wort_factor,2)="! "),"no fit: "&MID(fit_wort_factor,3,250),beer_remark))',
     )
     # Said wherever the choice matters: here, beside the factors, on Fermentation, in the report.
-    panel.span(
+    panel.step(
         sheet,
-        get_column_letter(brewhouse.FACTORS),
         row,
-        f'=IF((beer_correction="{words.FITTED}")*NOT(ISNUMBER(fit_wort_factor)),'
+        "beer_remark",
+        f'IF((beer_correction="{words.FITTED}")*NOT(ISNUMBER(fit_wort_factor)),'
         f'"nothing is fitted on the sheet {words.PAIRS}: the default factors are in use","")',
-        styles.STEP,
+        get_column_letter(brewhouse.FACTORS),
     )
-    layout.name(sheet, "beer_remark", f"{get_column_letter(brewhouse.FACTORS)}{row}")
     lines = (
         ("Wort factor for beer", "beer_wort_factor", "fit_wort_factor", "wort_factor", ""),
         (

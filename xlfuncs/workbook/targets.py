@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
-from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.workbook import brewhouse, charts, layout, panel, styles
@@ -60,7 +59,7 @@ def _verdicts(sheet: Worksheet, choices: words.Choices) -> Table:
         return Column(key, heading, hint, width, number_format, formula, styles.RESULT)
 
     gravity = choices.gravity_format
-    fine = gravity.replace("#", "0")
+    fine = choices.fine_gravity_format
     return Table(
         sheet,
         "verdict",
@@ -367,7 +366,7 @@ def _expectation(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         "%; about 95 % of batches like these fall within it",
         "0.0",
     )
-    fine = choices.gravity_format.replace("#", "0")
+    fine = choices.fine_gravity_format
     lines.answer(
         row + 4,
         "Gravity to expect before boil",
@@ -384,31 +383,24 @@ def _expectation(sheet: Worksheet, choices: words.Choices, row: int) -> int:
         '=unit_gravity&", as far as the efficiency of the next batch may differ"',
         fine,
     )
-    # One call for both: at the mean efficiency, and at the upper end of its ±.
-    extracts, gravities = (
-        [get_column_letter(_STEPS + number) for number in pair] for pair in ((0, 1), (2, 3))
+    extract, upper, mean = (get_column_letter(_STEPS + number) for number in range(3))
+    panel.step(sheet, row + 4, "next_extract", per_litre, extract)
+    panel.step(
+        sheet,
+        row + 4,
+        "next_upper_extract",
+        "IF(ISNUMBER(next_extract)*ISNUMBER(next_spread),"
+        'next_extract*(1+next_spread/next_efficiency),"")',
+        upper,
     )
-    both = "{0}{2}:{1}{2}"
-    for letter, key, formula in (
-        (extracts[0], "extract", "=" + per_litre),
-        (
-            extracts[1],
-            "upper_extract",
-            "=IF(ISNUMBER(next_extract)*ISNUMBER(next_spread),"
-            'next_extract*(1+next_spread/next_efficiency),"")',
-        ),
-        (
-            gravities[0],
-            "mean",
-            ArrayFormula(
-                both.format(*gravities, row + 4),
-                f'=GRAVITY_CONVERT({both.format(*extracts, row + 4)},"Extract",unit_gravity)',
-            ),
-        ),
-        (gravities[1], "upper", None),
-    ):
-        cell = panel.span(sheet, letter, row + 4, formula, styles.STEP)
-        layout.name(sheet, f"next_{key}", cell.coordinate)
+    # One call for both: at the mean efficiency, and at the upper end of its ±.
+    panel.two_steps(
+        sheet,
+        row + 4,
+        ("next_mean", "next_upper"),
+        f'GRAVITY_CONVERT({extract}{row + 4}:{upper}{row + 4},"Extract",unit_gravity)',
+        mean,
+    )
     return row + 5
 
 

@@ -95,3 +95,8 @@ class Choices:
     def gravity_format(self) -> str:
         """Number format of a gravity on that scale."""
         return "0.0#" if self.gravity == "plato" else "0.000#"
+
+    @property
+    def fine_gravity_format(self) -> str:
+        """The same with its last digit always shown, for what was measured or computed."""
+        return self.gravity_format.replace("#", "0")

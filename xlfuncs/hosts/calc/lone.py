@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from xlfuncs.cells.catalogue import Argument
 from xlfuncs.cells.quantities import Number
 from xlfuncs.functions import CATALOGUE
 
@@ -99,11 +98,9 @@ def _alone(tokens: Sequence[Any], codes: Codes, is_cell: Callable[[Any], bool]) 
 
 
 def _tells_blank_from_zero(call: _Call) -> bool:
+    """Whether an argument of ours comes next, and a blank in it is not 0 anyway."""
     function = CATALOGUE.get(call.function)
     if function is None or call.place >= len(function.arguments):
         return False
-    return not _is_zero_by_default(function.arguments[call.place])
-
-
-def _is_zero_by_default(argument: Argument) -> bool:
-    return isinstance(argument.quantity, Number) and argument.default == 0
+    argument = function.arguments[call.place]
+    return not (isinstance(argument.quantity, Number) and argument.default == 0)

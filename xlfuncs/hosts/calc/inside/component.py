@@ -185,8 +185,8 @@ def _formulas(
     cells: Any,
 ) -> Iterator[tuple[str, Callable[[], Any], Callable[[Any], None]]]:
     """Each formula, and how to get and put its tokens; an array formula is one."""
+    sheet = cells.Spreadsheet
     for area in cells.queryContentCells(FORMULA).RangeAddresses:
-        sheet = cells.Spreadsheet
         for column in range(area.StartColumn, area.EndColumn + 1):
             row = area.StartRow
             while row <= area.EndRow:
