@@ -9,8 +9,9 @@ from __future__ import annotations
 import contextlib
 import functools
 import gc
+import itertools
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -107,8 +108,7 @@ class AfterLoad(_Service, XJob):  # type: ignore[misc]
         if lone is not None:
             cells = LoneCells(document)
             with _unnoticed(document):
-                for i in range(document.Sheets.Count):
-                    cells.guard(document.Sheets.getByIndex(i))
+                cells.guard(map(document.Sheets.getByIndex, range(document.Sheets.Count)))
             document.addChangesListener(cells)
 
 
@@ -152,17 +152,16 @@ class LoneCells(unohelper.Base, XChangesListener):  # type: ignore[misc]
         )
 
     def changesOccurred(self, event: Any) -> None:
-        for change in event.Changes:
-            if hasattr(change.ReplacedElement, "queryContentCells"):
-                self.guard(change.ReplacedElement)
+        changed = (change.ReplacedElement for change in event.Changes)
+        self.guard(cells for cells in changed if hasattr(cells, "queryContentCells"))
 
     def disposing(self, _event: Any) -> None:
         pass
 
-    def guard(self, cells: Any) -> None:
-        """In all formulas of a range or a sheet."""
-        named = functools.cache(self._named_cells)
-        for formula, get, put in _formulas(cells):
+    def guard(self, areas: Iterable[Any]) -> None:
+        """In all formulas of these ranges or sheets."""
+        named = functools.cache(self._named_cells)  # slow: only if a formula needs it, and once
+        for formula, get, put in itertools.chain.from_iterable(map(_formulas, areas)):
             if lone.may_have(formula):
                 tokens = lone.guarded(
                     get(), self.codes, lambda token: self._is_cell(token, named), FormulaToken
