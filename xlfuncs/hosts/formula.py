@@ -44,6 +44,16 @@ _OF_ARRAYS = {
 
 _LAST_ROW, _LAST_COLUMN = 1048576, 16384
 
+# Formulas that are filled down are read once: each is read as it would stand in the row _HOME,
+# where rows that move with the formula lie above _FIXED, and rows that do not lie below.
+_HOME, _FIXED = 2**19, 2**18
+_NOT_CELLS = re.compile(r"""("(?:[^"]|"")*"|'(?:[^']|'')*'|\[(?:[^\[\]]|\[[^\[\]]*\])*\])""")
+_ROW_OF_CELL = re.compile(
+    r"(?<![\w.\\])(\$?(?:[A-Z]{1,2}|[A-W][A-Z]{2}|X[A-E][A-Z]|XF[A-D]))(\$?)([1-9]\d{0,6})(?![\w.(!])",
+    re.IGNORECASE,
+)
+_ROWS = re.compile(r"\d\s*:\s*\$?\d")  # 3:5, or any cell that ends in a range of them
+
 
 class CannotCompute(Exception):
     """Why a formula cannot be computed, in words."""
@@ -176,6 +186,26 @@ def _parsed(text: str, sheet: str) -> tuple[Any, Mapping[Any, list[Any]]]:
     return builder.stack[-1], builder.arguments
 
 
+def _at_home(text: str, row: int) -> tuple[str, int]:
+    """A formula as it would read if it were filled from its row to `_HOME`, and the way there.
+
+    Formulas filled down from each other become one.  One with rows too far away stays as it is.
+    """
+    down = _HOME - row
+    far = False
+
+    def moved(cell: re.Match[str]) -> str:
+        nonlocal far
+        column, fixed, number = cell.groups()
+        there = int(number) if fixed else int(number) + down
+        far |= not (there < _FIXED if fixed else _FIXED < there < _LAST_ROW)
+        return f"{column}{fixed}{there}"
+
+    parts = _NOT_CELLS.split(text)
+    parts[::2] = [_ROW_OF_CELL.sub(moved, part) for part in parts[::2]]
+    return (text, 0) if far or _ROWS.search(text) else ("".join(parts), down)
+
+
 # --- from tokens to calls ------------------------------
 
 
@@ -185,15 +215,25 @@ class _Tree:
         self.scope = scope
         self.needs: list[Area] = []
         self.names: list[str] = []
+        self.down = 0  # how far the formula that is read was moved down
 
     def formula(self, text: str, plain: bool, whole: bool) -> Node:
         """The formula's root; `plain` says that it is no array formula, `whole` that a range is
         wanted as it is."""
+        moved, down = (text, 0) if self.names else _at_home(text, self.area.top)
         try:
-            root, arguments = _parsed(text, self.area.sheet)
+            root, arguments = _parsed(moved, self.area.sheet)
         except Exception as error:  # the parser raises more than its own errors
             raise CannotCompute(f"the formula cannot be read: {text}") from error
-        return self._node(root, arguments, plain, whole)
+        before, self.down = self.down, down
+        node = self._node(root, arguments, plain, whole)
+        self.down = before
+        return node
+
+    def _row(self, number: str) -> int:
+        """The row that a row of the moved formula stands for."""
+        row = int(number) or 1
+        return row - self.down if _FIXED < row < _LAST_ROW else row
 
     def _node(
         self, token: Any, arguments: Mapping[Any, list[Any]], plain: bool, whole: bool
@@ -248,7 +288,7 @@ class _Tree:
             return self._name(parts["ref"], plain, whole)
         sheet = self.scope.sheet(parts["sheet"].replace("''", "'"))
         row, column = self.scope.limits(sheet)
-        top, bottom = sorted((int(parts["r1"]) or 1, int(parts["r2"])))
+        top, bottom = sorted((self._row(parts["r1"]), self._row(parts["r2"])))
         left, right = sorted((parts["n1"] or 1, parts["n2"]))
         # Columns and rows to the sheet's end: as far as anything is written.
         if bottom == _LAST_ROW:
@@ -271,8 +311,9 @@ class _Tree:
     def _name(self, name: str, plain: bool, whole: bool) -> Node:
         if name.casefold() in self.names:
             raise CannotCompute(f"the name {name} refers to itself")
-        if re.fullmatch(r"\$?[A-Z]{1,3}\$?[0-9]+", name):
-            raise CannotCompute(f"a range from {name} to what a function gives is not supported")
+        if cell := re.fullmatch(r"(\$?[A-Z]{1,3}\$?)([0-9]+)", name):
+            start = f"{cell[1]}{self._row(cell[2])}"
+            raise CannotCompute(f"a range from {start} to what a function gives is not supported")
         self.names.append(name.casefold())
         node = self.formula(f"={self.scope.name(name, self.area.sheet)}", plain, whole)
         self.names.pop()

@@ -6,6 +6,7 @@ as `schedula.EMPTY`, errors as `XlError`) and is listed once, in `_CORRECTED`.
 
 from __future__ import annotations
 
+import bisect
 import collections
 import datetime
 import functools
@@ -272,6 +273,29 @@ def _wildcards(text: str) -> re.Pattern[str]:
     )
 
 
+class _Searched:
+    """Cells in which criteria are looked for; a whole column of criteria is as good as one."""
+
+    def __init__(self, cells: list[Any]) -> None:
+        self._cells = cells
+
+    @functools.cached_property
+    def _by_number(self) -> dict[float, list[int]]:
+        places: dict[float, list[int]] = {}
+        for place, cell in enumerate(self._cells):
+            number = _number_in(cell) if _is_text(cell) else float(cell) if _is_number(cell) else None
+            if number is not None:
+                places.setdefault(number, []).append(place)
+        return places
+
+    def meeting(self, criterion: Any) -> Sequence[int]:
+        """The places of the cells that meet a criterion, ascending."""
+        if _is_number(criterion):
+            return self._by_number.get(float(criterion), ())
+        test = _criterion(criterion)
+        return [place for place, cell in enumerate(self._cells) if test(cell)]
+
+
 def _conditional(aggregate: Callable[[list[Any]], Any], values_first: bool) -> Callable[..., Any]:
     """COUNTIF and its kin: aggregate the values at the positions whose cells meet the criteria."""
 
@@ -285,17 +309,22 @@ def _conditional(aggregate: Callable[[list[Any]], Any], values_first: bool) -> C
         if len({column.shape for column in columns}) > 1:
             return Error.errors["#VALUE!"]
         criteria = _broadcast(*pairs[1::2])
-        lists = [column.ravel().tolist() for column in columns]
+        cells, *tested = (column.ravel().tolist() for column in columns)
+        searched = list(map(_Searched, tested))
+
+        @functools.cache
+        def answer(*wanted: tuple[type, Any]) -> Any:
+            places = [
+                column.meeting(criterion)
+                for column, (_, criterion) in zip(searched, wanted, strict=True)
+            ]
+            common = places[0] if len(places) == 1 else sorted(set(places[0]).intersection(*places))
+            return aggregate([cells[place] for place in common])
+
         answers = np.empty(criteria[0].shape, dtype=object)
         for at in np.ndindex(answers.shape):
-            tests = [_criterion(criterion[at]) for criterion in criteria]
-            answers[at] = aggregate(
-                [
-                    cell
-                    for cell, *row in zip(*lists, strict=True)
-                    if all(test(other) for test, other in zip(tests, row, strict=True))
-                ]
-            )
+            # Of the same value and type: 1 and TRUE are two criteria.
+            answers[at] = answer(*((type(one[at]), one[at]) for one in criteria))
         return answers.view(Array)
 
     return function
@@ -315,6 +344,90 @@ def _over_numbers(body: Callable[[list[float]], Any]) -> Callable[[list[Any]], A
 
 def _mean(numbers: Sequence[float]) -> Any:
     return sum(numbers) / len(numbers) if numbers else Error.errors["#DIV/0!"]
+
+
+# --- LOOKUP, MATCH ------------------------------
+
+
+def _kind(cell: Any) -> str:
+    """Only cells of one kind are compared; "" for an empty one and an error."""
+    if isinstance(cell, (bool, np.bool_)):
+        return "truth"
+    return "number" if _is_number(cell) else "text" if _is_text(cell) else ""
+
+
+def _comparable(cell: Any) -> Any:
+    return cell.casefold() if _is_text(cell) else cell
+
+
+class _Vector:
+    """Cells that values are looked up in, however many values there are."""
+
+    def __init__(self, block: Any) -> None:
+        self.cells = _object(block).ravel().tolist()
+
+    @functools.cached_property
+    def _by_kind(self) -> dict[str, tuple[list[Any], list[int]]]:
+        found: dict[str, tuple[list[Any], list[int]]] = {}
+        for place, cell in enumerate(self.cells):
+            values, places = found.setdefault(_kind(cell), ([], []))
+            values.append(_comparable(cell))
+            places.append(place)
+        return found
+
+    @functools.cached_property
+    def _first(self) -> dict[tuple[str, Any], int]:
+        found: dict[tuple[str, Any], int] = {}
+        for kind, (values, places) in self._by_kind.items():
+            if kind:
+                for value, place in zip(values, places, strict=True):
+                    found.setdefault((kind, value), place)
+        return found
+
+    def last_up_to(self, wanted: Any) -> int | None:
+        """The place of the last cell that is not above a value, in cells that ascend."""
+        values, places = self._by_kind.get(_kind(wanted), ([], []))
+        after = bisect.bisect_right(values, _comparable(wanted))
+        return places[after - 1] if after else None
+
+    def first_equal(self, wanted: Any) -> int | None:
+        """The place of the first cell that equals a value; wildcards of a text count."""
+        if _is_text(wanted) and not {"*", "?", "~"}.isdisjoint(wanted):
+            equals = _equals(wanted)
+            return next((place for place, cell in enumerate(self.cells) if equals(cell)), None)
+        return self._first.get((_kind(wanted), _comparable(wanted)))
+
+
+def _found(search: Callable[[Any], int | None], answer: Callable[[int], Any], wanted: Any) -> Any:
+    """The answer for each value that is searched for."""
+
+    def one(cell: Any) -> Any:
+        if _is_error(cell):
+            return cell
+        place = search(0.0 if cell is schedula.EMPTY else cell)
+        return Error.errors["#N/A"] if place is None else answer(place)
+
+    answers = np.frompyfunc(one, 1, 1)(_object(wanted))
+    return answers.view(Array) if isinstance(answers, np.ndarray) else answers
+
+
+def _lookup(wanted: Any, vector: Any, results: Any = None) -> Any:
+    (wanted, vector, results), _ = parse_ranges(wanted, vector, results)
+    searched = _Vector(vector)
+    given = searched.cells if results is None else _object(results).ravel().tolist()
+    if len(given) < len(searched.cells):
+        return Error.errors["#N/A"]
+    return _found(searched.last_up_to, given.__getitem__, wanted)
+
+
+def _match(wanted: Any, vector: Any, how: Any = 1) -> Any:
+    (values, cells, order), _ = parse_ranges(wanted, vector, how)
+    order = single(order)
+    if not _is_number(order) or order < 0:
+        return get_functions()["MATCH"](wanted, vector, how)
+    searched = _Vector(cells)
+    search = searched.last_up_to if order else searched.first_equal
+    return _found(search, lambda place: place + 1.0, values)
 
 
 # --- INDEX, TEXT and other single corrections ------------------------------
@@ -409,6 +522,8 @@ _CORRECTED: dict[str, Any] = {
     "AVERAGEIFS": _conditional(_over_numbers(_mean), values_first=True),
     "MAXIFS": _conditional(_over_numbers(lambda n: max(n, default=0)), values_first=True),
     "MINIFS": _conditional(_over_numbers(lambda n: min(n, default=0)), values_first=True),
+    "LOOKUP": _lookup,
+    "MATCH": _match,
     "INDEX": _index,
     "TEXT": _each(_text),
     "TRIM": _each(lambda cell: " ".join(filter(None, general(cell).split(" ")))),
