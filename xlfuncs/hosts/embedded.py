@@ -98,6 +98,9 @@ class _Workbook:
         self.contents: dict[str, dict[tuple[int, int], Any]] = {}
         self.ends: dict[str, tuple[int, int]] = {}
         self.references: dict[Area, Any] = {}
+        self.titles: dict[str, str] = {
+            sheet.title.casefold(): sheet.title for sheet in book.worksheets
+        }
         # What each name stands for: those of one sheet by its title, the workbook's own by "".
         self.names = {
             title: {known.casefold(): str(name.value) for known, name in names.items()}
@@ -175,10 +178,10 @@ class _Workbook:
     # --- what a formula finds around it
 
     def sheet(self, title: str) -> str:
-        for known in self.contents:
-            if known.casefold() == title.casefold():
-                return known
-        raise CannotCompute(f"there is no sheet {title}")
+        try:
+            return self.titles[title.casefold()]
+        except KeyError:
+            raise CannotCompute(f"there is no sheet {title}") from None
 
     def limits(self, sheet: str) -> tuple[int, int]:
         return self.ends[sheet]

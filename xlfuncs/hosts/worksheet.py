@@ -283,7 +283,7 @@ class _Searched:
     def _by_number(self) -> dict[float, list[int]]:
         places: dict[float, list[int]] = {}
         for place, cell in enumerate(self._cells):
-            number = _number_in(cell) if _is_text(cell) else float(cell) if _is_number(cell) else None
+            number = _number_in(cell) if _is_text(cell) else cell if _is_number(cell) else None
             if number is not None:
                 places.setdefault(number, []).append(place)
         return places
@@ -536,11 +536,43 @@ _CORRECTED: dict[str, Any] = {
     "HYPERLINK": _each(lambda link, name=None: link if name is None else name),
 }
 _OPERATORS = {"&": _each(lambda left, right: general(left) + general(right))}
+_OF_FLOATS = {
+    "+": np.add, "-": np.subtract, "*": np.multiply, "/": np.divide, "=": np.equal,
+    "<>": np.not_equal, "<": np.less, "<=": np.less_equal, ">": np.greater, ">=": np.greater_equal,
+}  # fmt: skip
 
 
+def _floats(raw: Any) -> Any:
+    """A number or an array of nothing but numbers as floats; None for all else."""
+    raw = raw.value if isinstance(raw, Ranges) else raw
+    if isinstance(raw, np.ndarray):
+        return raw.astype(float) if set(map(type, raw.ravel().tolist())) == {float} else None
+    return raw if type(raw) in (float, int) else None
+
+
+def _at_once(quick: np.ufunc, thorough: Callable[..., Any]) -> Callable[..., Any]:
+    """An operator that takes whole arrays of numbers; anything else goes cell by cell."""
+
+    def function(*arguments: Any) -> Any:
+        numbers = [_floats(raw) for raw in arguments]
+        if any(number is None for number in numbers):
+            return thorough(*arguments)
+        try:
+            with np.errstate(all="ignore"):
+                answers = quick(*numbers)
+        except ValueError:
+            raise BroadcastError from None
+        if not np.isfinite(answers).all():
+            return thorough(*arguments)
+        return answers.astype(object).view(Array) if answers.ndim else answers.item()
+
+    return function
+
+
+@functools.cache
 def operator_function(name: str, minus: bool = False) -> Callable[..., Any]:
     """The function behind an operator; `minus` tells `--x` from `+x`."""
     if name == "u+" and minus:
         return lambda raw: OPERATORS["U-"](OPERATORS["U-"](raw))
     found: Callable[..., Any] = _OPERATORS.get(name) or OPERATORS[name.upper()]
-    return found
+    return _at_once(_OF_FLOATS[name], found) if name in _OF_FLOATS else found

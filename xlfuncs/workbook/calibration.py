@@ -653,12 +653,13 @@ def _line(step: Callable[..., Column]) -> tuple[Column, ...]:
     )  # fmt: skip
 
 
-#: Columns of the sorted checks that formulas of the row below look at, by place.
-_RUNNING = {"offset": 4, "no": 8, "left": 9, "level": 10, "interval": 12}
+#: The first columns of the sorted checks; formulas of the row below look at some of them.
+_IN_ORDER = ("row", "key", "place", "date", "offset", "slope", "u_offset", "u_slope", "no", "left",
+             "level", "interval", "weight", "sum_weight", "sum_date", "sum_offset")  # fmt: skip
 
 #: The interval that follows from the one before: shorter, longer or the same (ILAC-G24, method 1).
 _STAIRCASE = (
-    "IF({same},IF({left}=1,{interval_before},"
+    "IF({no}={no_before},IF({left}=1,{interval_before},"
     f"MIN(MAX({{interval_before}}*IF(ABS({{offset}})>{{tolerance}}*1.000000001,{drift.SHORTER},"
     f"IF(ABS({{offset}})<={{tolerance}}*{drift.CALM_SHARE * (1 + 1e-9):.10f},{drift.LONGER},1)),"
     f"{drift.SHORTEST:g}),{drift.LONGEST:g})),{{first}})"
@@ -678,26 +679,35 @@ def _sorted(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
     def ordered(source: str) -> str:
         return f"IF(sorted_place=0,0,LOOKUP(sorted_place,sorted_row,{source}))"
 
+    letters = {
+        key: get_column_letter(_STEPS + _SORTED + place) for place, key in enumerate(_IN_ORDER)
+    }
+
     def running(formula: str, otherwise: str = "0") -> str:
         """A formula of each row that looks at the row above it: the check before."""
-        here, above = {}, {}
-        for key, place in _RUNNING.items():
-            letter = get_column_letter(_STEPS + _SORTED + place)
-            here[key], above[f"{key}_before"] = f"{letter}{{row}}", f"{letter}{{above}}"
-        same = f"({here['no']}={above['no_before']})"
         told = formula.format(
-            same=same, **here | {"level": above["level_before"]}, **above,
-            first=f"INDEX(inst_interval,{here['no']})",
-            tolerance=f"INDEX(inst_tolerance,{here['no']})",
-        )  # fmt: skip
-        return f"IF({here['no']}=0,{otherwise},{told})"
+            **{key: f"{letter}{{row}}" for key, letter in letters.items()},
+            **{f"{key}_before": f"{letter}{{above}}" for key, letter in letters.items()},
+            first=f"INDEX(inst_interval,{letters['no']}{{row}})",
+            tolerance=f"INDEX(inst_tolerance,{letters['no']}{{row}})",
+        )
+        return f"IF({letters['no']}{{row}}=0,{otherwise},{told})"
+
+    def so_far(what: str) -> str:
+        """Sum over the checks of one level, up to each row."""
+        return running(f"IF({{level}}={{level_before}},{{sum_{what}_before}},0)+{{weight}}" + (
+            "" if what == "weight" else f"*{{{what}}}"))  # fmt: skip
+
+    def before(key: str) -> str:
+        """A column, each row's check before: from the heading on, one row up."""
+        return f"{letters[key]}{top + 1}:{letters[key]}{top + choices.checks}"
 
     def from_level(what: str) -> str:
         """How far a value lies from the weighted mean of its level."""
-        mean = (
-            f"SUMIF(sorted_level,sorted_level,sorted_weighted_{what})"
-            "/SUMIF(sorted_level,sorted_level,sorted_weight)"
-        )
+        # A sum over all checks for each check would take the square of their number; the levels
+        # ascend, so the last row of each holds its sums.
+        total = "LOOKUP(sorted_level+0.5,sorted_level,sorted_sum_{})"
+        mean = f"{total.format(what)}/{total.format('weight')}"
         return f"IF(sorted_weight=0,0,sorted_{what}-{mean})"
 
     order = Table(
@@ -716,16 +726,24 @@ def _sorted(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
             step("u_slope", "u of slope", ordered("step_u_slope")),
             step("no", "Instrument", f"IF(sorted_place=0,0,INT(sorted_key/{PER_INSTRUMENT}))"),
             step("left", "As left", f'IF({ordered("check_state")}="{words.AS_LEFT}",1,0)'),
-            step("level", "Level", running("IF({same},{level},{no}*10000)+{left}")),
             step(
-                "range",
-                "Moving range",
-                running('IF({same}*({left}=0),ABS({offset}-{offset_before}),"")', '""'),
+                "level",
+                "Level",
+                running(
+                    "IF({no}={no_before},{level_before},{no}*10000)+{left}", f"{_AFTER_ALL:.0f}"
+                ),
             ),
             step("interval", "Interval", running(_STAIRCASE)),
             step("weight", "Weight", "IF(sorted_u_offset>0,1/sorted_u_offset^2,0)"),
-            step("weighted_date", "Weight·date", "sorted_weight*sorted_date"),
-            step("weighted_offset", "Weight·offset", "sorted_weight*sorted_offset"),
+            step("sum_weight", "Σ weight", so_far("weight")),
+            step("sum_date", "Σ weight·date", so_far("date")),
+            step("sum_offset", "Σ weight·offset", so_far("offset")),
+            step(
+                "range",
+                "Moving range",
+                f"IF((sorted_no>0)*(sorted_no={before('no')})*(sorted_left=0),"
+                f'ABS(sorted_offset-{before("offset")}),"")',
+            ),
             step("from_date", "Date", from_level("date")),
             step("from_offset", "Offset", from_level("offset")),
             step("chart_date", "Chart: date", f"IF({shown},sorted_date,NA())", styles.DATE),
