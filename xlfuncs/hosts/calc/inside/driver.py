@@ -18,13 +18,14 @@ import unohelper
 from com.sun.star.beans import PropertyValue
 from com.sun.star.connection import NoConnectException
 from com.sun.star.lang import DisposedException
+from com.sun.star.sheet.FillDirection import TO_BOTTOM, TO_RIGHT
 from com.sun.star.task import XInteractionHandler
 from com.sun.star.ucb import XCommandEnvironment
 
 _FORMULA_CELLS = 16  # com.sun.star.sheet.CellFlags.FORMULA
-_LOGICAL = 1024  # com.sun.star.util.NumberFormat.LOGICAL
+_TRUTH, _NA = 1, 2
 _ERRORS = {521: "#NULL!", 532: "#DIV/0!", 524: "#REF!", 525: "#NAME?", 503: "#NUM!",
-           523: "#NUM!", 32767: "#N/A"}  # fmt: skip
+           523: "#NUM!"}  # fmt: skip
 
 
 class TaskProblem(Exception):
@@ -66,31 +67,52 @@ def _connect(pipe: str) -> Any:
 
 def _values(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
     document = _computed(desktop, task["file"])
-    formats = document.NumberFormats
-    values = []
-    for name in document.Sheets.ElementNames:
-        sheet = document.Sheets.getByName(name)
-        values += [
-            (name, row, column, value) for row, column, value in _formula_values(sheet, formats)
-        ]
+    sheets = document.Sheets
+    titles = sheets.ElementNames
+    scratch = next(name for name in map("scratch{}".format, range(999)) if name not in titles)
+    sheets.insertNewByName(scratch, len(titles))
+    values = [
+        (title, row, column, value)
+        for title in titles
+        for row, column, value in _formula_values(
+            sheets.getByName(title), sheets.getByName(scratch)
+        )
+    ]
     document.close(True)
     return {"values": values}
 
 
-def _formula_values(sheet: Any, formats: Any) -> Iterator[tuple[int, int, Any]]:
+def _formula_values(sheet: Any, scratch: Any) -> Iterator[tuple[int, int, Any]]:
     for area in sheet.queryContentCells(_FORMULA_CELLS).RangeAddresses:
         cells = sheet.getCellRangeByPosition(
             area.StartColumn, area.StartRow, area.EndColumn, area.EndRow
         )
+        kinds = _kinds(cells, scratch)
         for i, row in enumerate(cells.DataArray):
             for j, value in enumerate(row):
-                if value is None:
+                if kinds[i][j] == _NA:
+                    value = "#N/A"
+                elif kinds[i][j] == _TRUTH:
+                    value = bool(value)
+                elif value is None:
                     code = cells.getCellByPosition(j, i).getError()
                     value = _ERRORS.get(code, "#VALUE!")
-                elif value in (0.0, 1.0):
-                    kind = formats.getByKey(cells.getCellByPosition(j, i).NumberFormat)
-                    value = bool(value) if kind.Type & _LOGICAL else value
                 yield area.StartRow + i, area.StartColumn + j, value
+
+
+def _kinds(cells: Any, scratch: Any) -> Any:
+    """For each cell, whether its 1 or 0 is a truth, or its nothing `#N/A`.
+
+    To ask thousands of cells one by one would take minutes.
+    """
+    sheet, _, first = cells.getCellByPosition(0, 0).AbsoluteName.rpartition(".")
+    cell = f"{sheet}.{first.replace('$', '')}"
+    rows, columns = cells.Rows.Count, cells.Columns.Count
+    asked = scratch.getCellRangeByPosition(0, 0, columns - 1, rows - 1)
+    asked.getCellByPosition(0, 0).setFormula(f"={_TRUTH}*ISLOGICAL({cell})+{_NA}*ISNA({cell})")
+    scratch.getCellRangeByPosition(0, 0, 0, rows - 1).fillAuto(TO_BOTTOM, 1)
+    asked.fillAuto(TO_RIGHT, 1)
+    return asked.DataArray
 
 
 def _print(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
