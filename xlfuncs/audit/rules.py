@@ -190,8 +190,8 @@ def _outside(seen: Seen, instrument: Instrument, check: Check, good: Check | Non
     if doubts:
         most = max((doubt.corrected_sg - doubt.recorded_sg for doubt in doubts), key=abs)
         touched = (
-            f"{last} it read {len(doubts)} times, in batches {', '.join(batches)}; with this "
-            f"check the gravities move by up to {most:+.4f}"
+            f"{last} it read {len(doubts)} time{'s' * (len(doubts) > 1)}, in batches "
+            f"{', '.join(batches)}; with this check the gravities move by up to {most:+.4f}"
         )
     else:
         touched = f"{last} no reading was taken with it"
