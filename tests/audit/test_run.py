@@ -142,7 +142,21 @@ def test_thousands_of_checks(filled):
     read = record.read(path)
     assert len(read.instruments[0].checks) == 5000
     assert read.readings[0].check.when == date_serial(day(2020, 1, 1))
-    assert {one.code for one in run.audit(path, TODAY).findings} == {"not-computed"}
+    seen = rules.Seen(read, date_serial(TODAY))
+    assert {one.code for rule in rules.RULES for one in rule(seen)} == {"not-computed"}
+
+
+def test_a_long_finding_has_room_on_the_paper(filled):
+    batches = [f"{i} oatmeal stout" for i in range(15)]
+    path = filled(inst=[FIELD], check=[CHECK, water_check(FIELD, day(2026, 3, 9), 0.9)],
+                  log=[reading(FIELD, 12, batch=batch) for batch in batches])  # fmt: skip
+    path.write_bytes(paper.workbook([run.audit(path, TODAY)], TODAY))
+    sheet = openpyxl.load_workbook(path).active
+    told = next(cell for (cell,) in sheet["D5:D40"] if "oatmeal" in str(cell.value))
+    assert len(told.value) > 350
+    assert told.alignment.wrap_text
+    assert sheet.row_dimensions[told.row].height > 5 * 12
+    assert sheet.row_dimensions[told.row + 1].height < 2 * 12
 
 
 def test_no_check_at_all(filled):

@@ -87,12 +87,16 @@ class Check:
 
     cell: Cell
     when: float
-    timed: bool
     as_left: bool
     offset: float
     slope: float
     u_offset: float
     u_slope: float
+
+    @property
+    def order(self) -> float:
+        """Its place in time, as the sheets order checks: as left comes after as found."""
+        return self.when + 0.001 * self.as_left
 
 
 @dataclass
@@ -137,7 +141,7 @@ class Instrument:
         """The last check before a moment, as the sheets choose it."""
         # A check on a day without a time counts for all readings of that day.
         moment = when + (0.9 if when == int(when) else 0.01)
-        place = bisect.bisect_right([check.when for check in self.checks], moment)
+        place = bisect.bisect_right([check.order for check in self.checks], moment)
         return self.checks[place - 1] if place else None
 
 
@@ -393,8 +397,8 @@ def _add_checks(record: Record, by_name: dict[str, Instrument]) -> None:
             record.bad_checks.append((row["reading_1"], line))
             continue
         left = str(row["state"].value or "").strip().casefold() == words.AS_LEFT
-        check = Check(row["reading_1"], when, when != int(when), left, *line)
-        bisect.insort(instrument.checks, check, key=lambda c: (c.when, c.as_left))
+        check = Check(row["reading_1"], when, left, *line)
+        bisect.insort(instrument.checks, check, key=lambda c: c.order)
 
 
 def _line(

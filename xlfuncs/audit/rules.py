@@ -13,7 +13,7 @@ from xlfuncs.audit import record as records
 from xlfuncs.audit.entries import Cell
 from xlfuncs.audit.findings import NOTE, SEVERE, WARNING, Doubt, Finding, Severity
 from xlfuncs.audit.record import Check, Instrument, Reading, Record, day
-from xlfuncs.cells.values import is_blank, show, show_sg
+from xlfuncs.cells.values import is_blank, is_passed_on, show, show_sg
 from xlfuncs.science import conformity, gravity
 from xlfuncs.workbook import vocabulary as words
 
@@ -118,16 +118,22 @@ def dates(seen: Seen) -> Iterator[Finding]:
 
 
 def bad_checks(seen: Seen) -> Iterator[Finding]:
-    """Checks that give no calibration, and two of one day of which only the last counts."""
+    """Checks that give no calibration, and two of one day whose order nobody wrote down."""
     for cell, reason in seen.record.bad_checks:
         yield _at(cell, "check-unusable", SEVERE, reason)
     for instrument in seen.record.instruments:
         for one, other in zip(instrument.checks, instrument.checks[1:], strict=False):
-            if (one.when, one.as_left) == (other.when, other.as_left):
+            if one.order == other.order:
                 yield _at(
                     other.cell, "two-checks", NOTE,
                     f"two checks of {instrument.name} on {day(one.when)}: this one counts; give "
                     "the time, or say which was as found and which as left",
+                )  # fmt: skip
+            elif one.when == int(other.when) and one.as_left >= other.as_left:
+                yield _at(
+                    one.cell, "two-checks", NOTE,
+                    f"{instrument.name} was checked again on {day(other.when)}: this check has no "
+                    "time and counts as the first of its day; give the time",
                 )  # fmt: skip
 
 
@@ -347,7 +353,7 @@ def recomputed(seen: Seen) -> Iterator[Finding]:
     ):
         for cell, found in zip(record.entries.column(name), verdicts, strict=False):
             shown = cell.value or ""
-            if isinstance(shown, str) and not shown.startswith("! ") and shown != found:
+            if isinstance(shown, str) and not is_passed_on(shown) and shown != found:
                 yield _at(
                     cell, "verdict-changed", SEVERE,
                     f"the file says {shown or 'nothing'}, its entries give {found or 'nothing'}",
