@@ -62,6 +62,8 @@ def test_a_falling_runoff_has_no_findings(found):
          "from 10 to 30 °C"),
         (runoff(9), {"run_instrument": "narrow"}, "outside-range", "reading", "range of narrow"),
         (runoff(41), {}, "no-gravity", "reading", "reading 41 is outside"),
+        (runoff(9, temperature="warm"), {}, "no-gravity", "reading", "warm is not a number"),
+        (runoff(9, temperature="27"), {}, "no-gravity", "reading", "temperature 27 is not"),
         (runoff("nine"), {}, "no-gravity", "reading", '"nine" is not a number'),
         (runoff(9, ph="=5+0.5"), {}, "formula", "ph", "formula"),
         (runoff(9, volume="@home"), {}, "text-like-formula", "volume", "formula"),

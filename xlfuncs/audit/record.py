@@ -510,11 +510,16 @@ def _add_log(record: Record, by_name: dict[str, Instrument]) -> None:
 def _add_runoff(record: Record, by_name: dict[str, Instrument]) -> None:
     """Readings of the runoff, which share batch, date and refractometer."""
     shared = {key: record.entries.single(f"run_{key}") for key in RUN_SHARED}
-    readings = [
-        _reading(record, by_name, "run", row | shared, takes=words.REFRACTOMETER)
-        for row in record.entries.rows("run", (*RUN, "sg"))
-        if not is_blank(row["reading"].value)
-    ]
+    readings = []
+    for row in record.entries.rows("run", (*RUN, "sg")):
+        if is_blank(row["reading"].value):
+            continue
+        reading = _reading(record, by_name, "run", row | shared, takes=words.REFRACTOMETER)
+        warm = row["temperature"].value
+        if isinstance(warm, str) and not is_blank(warm):
+            # This sheet refuses even a number that was typed as text.
+            reading.celsius = f"! temperature {warm} is not a number"
+        readings.append(reading)
     _compute(record, readings)
     record.readings += readings
 
