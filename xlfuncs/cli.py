@@ -18,6 +18,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from xlfuncs import __version__
+from xlfuncs.cells.values import visible
 from xlfuncs.files import problems, stored
 from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.hosts.calc.offices import OfficeProblem
@@ -73,7 +74,7 @@ def main() -> None:
     try:
         app()
     except (WorkbookProblem, OfficeProblem) as problem:
-        _err.print(f"xlfuncs: {problem}", markup=False, soft_wrap=True)
+        _err.print(visible(f"xlfuncs: {problem}"), markup=False, soft_wrap=True)
         sys.exit(2)
 
 
@@ -242,7 +243,7 @@ def report(
             {"sheet": sheet, "cell": address, "reason": reason}
             for sheet, address, reason in calculation.failures
         ]
-        print(json.dumps(content, ensure_ascii=False, indent=2, default=str))
+        _print_data(content)
     else:
         _print_report(content)
     _name_failures(calculation.failures)
@@ -294,7 +295,7 @@ def audit(
             "totals": totals,
             "files": [one.as_data() for one in audits],
         }
-        print(json.dumps(content, ensure_ascii=False, indent=2))
+        _print_data(content)
     else:
         _print_audit(audits, totals)
     if pdf is not None:
@@ -338,10 +339,15 @@ def version() -> None:
 # --- printing ------------------------------
 
 
+def _print_data(content: dict[str, Any]) -> None:
+    print(visible(json.dumps(content, ensure_ascii=False, indent=2, default=str)))
+
+
 def _print_report(content: dict[str, Any]) -> None:
     units = content["units"]
     scale = units["gravity"]
-    _out.print(f"[bold]{escape(content['file'])}[/bold]", f"state on {content['state_on'] or '-'}")
+    file = escape(visible(content["file"]))
+    _out.print(f"[bold]{file}[/bold]", f"state on {content['state_on'] or '-'}")
     _out.print()
     _table(
         "Instruments",
@@ -429,12 +435,12 @@ def _print_report(content: dict[str, Any]) -> None:
             spread = _number(forecast["final_expanded"], ".4f")
             sentence += f"; expected final SG {final} ± {spread}, near it on {forecast['near_on']}"
         sentence += ". No proof that fermentation has ended: bottles can burst."
-        _out.print(sentence, "\n", markup=False, soft_wrap=True)
+        _out.print(visible(sentence), "\n", markup=False, soft_wrap=True)
     pairs = content["pairs"]
     _out.print(f"Refractometer against hydrometer ({pairs['in_use']} factors in use)", style="bold")
     for sentence in (pairs["remark"], pairs["sentence"], pairs["far_apart"]):
         if sentence is not None:
-            _out.print(sentence, markup=False, soft_wrap=True)
+            _out.print(visible(sentence), markup=False, soft_wrap=True)
 
 
 def _print_brewday(content: dict[str, Any], digits: str) -> None:
@@ -464,7 +470,7 @@ def _print_brewday(content: dict[str, Any], digits: str) -> None:
             line += "" if spread is None else f" ± {spread}"
         lines.append(line)
     for line in lines:
-        _out.print(line, markup=False, soft_wrap=True)
+        _out.print(visible(line), markup=False, soft_wrap=True)
     if lines:
         _out.print()
     for part, title in (
@@ -499,14 +505,14 @@ def _print_audit(audits: list[FileAudit], totals: dict[str, int]) -> None:
                 rows += [
                     (
                         "",
-                        "",
+                        doubt.sheet,
                         doubt.cell,
                         f"{doubt.date} batch {doubt.batch or '-'}: {doubt.recorded_sg:.4f}, "
                         f"with this check {doubt.corrected_sg:.4f}",
                     )
                     for doubt in finding.in_doubt
                 ]
-            _table(escape(one.file), ("severity", "sheet", "cell", "what is wrong"), rows)
+            _table(one.file, ("severity", "sheet", "cell", "what is wrong"), rows)
     counts = ", ".join(f"{count} {severity}" for severity, count in totals.items())
     clean = sum(not one.findings for one in audits)
     readings = sum(one.readings for one in audits)
@@ -528,14 +534,17 @@ def _print_findings(audits: list[FileAudit], today: datetime.date, pdf: Path) ->
 
 
 def _table(title: str, headings: tuple[str, ...], rows: list[tuple[Any, ...]]) -> None:
+    title = visible(title)
     if not rows:
         _out.print(f"{title}: none yet\n", markup=False)
         return
-    table = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False)
+    table = Table(
+        title=escape(title), title_justify="left", title_style="bold", box=None, pad_edge=False
+    )
     for heading in headings:
         table.add_column(heading, overflow="fold")
     for row in rows:
-        table.add_row(*("" if cell is None else escape(str(cell)) for cell in row))
+        table.add_row(*("" if cell is None else escape(visible(str(cell))) for cell in row))
     _out.print(table)
     _out.print()
 
@@ -584,6 +593,7 @@ def _must_be_closed(file: Path) -> None:
 def _name_failures(failures: list[tuple[str, str, str]]) -> None:
     """Name the formulas that were not computed, and leave with status 1."""
     for sheet, address, reason in failures:
-        _err.print(f"not computed: {sheet}!{address}: {reason}", markup=False, soft_wrap=True)
+        said = visible(f"not computed: {sheet}!{address}: {reason}")
+        _err.print(said, markup=False, soft_wrap=True)
     if failures:
         raise typer.Exit(1)

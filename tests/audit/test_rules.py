@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from tests.workbook.conftest import BENCH, FIELD, GLASS, SPINDLE, day
+from tests.workbook.conftest import BENCH, FIELD, GLASS, SPINDLE, TODAY, day
 from tests.workbook.test_sheets import reading, third, water_check
+from xlfuncs.audit import run
 from xlfuncs.functions.instruments import HYDROMETER_SG, WORT_SG
 
 GOOD = water_check(FIELD, day(2026, 3, 1), 0.1)
@@ -154,12 +155,49 @@ def test_dates_out_of_order(audited):
     assert (finding.code, finding.cell) == ("order", "A8")
 
 
-def test_two_checks_on_one_day(audited):
-    checks = [GOOD, water_check(FIELD, day(2026, 3, 1), 0.0)]
-    finding = only(audited(inst=[FIELD], check=checks))
-    assert finding.code == "two-checks"
-    as_left = checks[1] | {"state": "as left"}
-    assert audited(inst=[FIELD], check=[GOOD, as_left]).findings == []
+NINE, TEN, UNTIMED = day(2026, 3, 1, 9), day(2026, 3, 1, 10), day(2026, 3, 1)
+
+
+@pytest.mark.parametrize(
+    ("dates", "states", "noted"),
+    [
+        ((UNTIMED, UNTIMED), (None, None), 1),
+        ((NINE, NINE), (None, None), 1),
+        ((NINE, TEN), (None, None), None),
+        ((TEN, NINE), (None, None), None),
+        ((UNTIMED, NINE), (None, None), 0),
+        ((NINE, UNTIMED), (None, None), 1),
+        ((UNTIMED, UNTIMED), ("as found", "as left"), None),
+        ((UNTIMED, UNTIMED), ("as left", "as found"), None),
+        ((UNTIMED, NINE), ("as found", "as left"), None),
+        ((NINE, UNTIMED), ("as found", "as left"), 1),  # it would count as before
+        ((UNTIMED, day(2026, 3, 2, 9)), (None, None), None),
+    ],
+)
+def test_two_checks_on_one_day(audited, dates, states, noted):
+    """Noted where nobody can tell which was first; the cell is that of the one in question."""
+    checks = [
+        water_check(FIELD, date, offset, state=state)
+        for date, offset, state in zip(dates, (0.1, 0.0), states, strict=True)
+    ]
+    found = [(one.code, one.cell) for one in audited(inst=[FIELD], check=checks).findings]
+    cells = ["D56", "D57"]
+    assert found == ([] if noted is None else [("two-checks", cells[noted])])
+
+
+@pytest.mark.parametrize("hour", [0, 8, 12])
+@pytest.mark.parametrize("dates", [(UNTIMED, UNTIMED), (NINE, TEN), (TEN, NINE), (UNTIMED, NINE)])
+@pytest.mark.parametrize("states", [(None, None), ("as left", "as found")])
+def test_of_two_checks_on_one_day_the_one_of_the_sheet_counts(filled, hour, dates, states):
+    """What is computed anew is what the sheet computed."""
+    checks = [
+        water_check(FIELD, date, offset, state=state)
+        for date, offset, state in zip(dates, (0.1, -0.1), states, strict=True)
+    ]
+    early = water_check(FIELD, day(2026, 2, 20), 0.0)
+    log = [reading(FIELD, 12, day(2026, 3, 1, hour))]
+    path = filled(compute=True, inst=[FIELD], check=[early, *checks], log=log)
+    assert {one.code for one in run.audit(path, TODAY).findings} <= {"two-checks"}
 
 
 def test_a_check_dated_ahead(audited):
@@ -200,7 +238,12 @@ def test_one_name_for_two_instruments(audited):
     [
         (FIELD, "SG", 1.0400, 10.2, 0.2),
         (FIELD, "Plato", 10.0, 10.2, 0.2),
+        (FIELD, "Brix", 10.0, 10.2, 0.2),
         (FIELD, None, 10.0, 10.2, 0.2),
+        (GLASS, "SG", 1.04, 1.0450, 0.005),
+        (GLASS, "Plato", 9.99, 1.0450, 0.005),
+        (SPINDLE, "Plato", 9.99, 11.187, 0.005),
+        (SPINDLE, None, 1.04, 11.187, 0.005),
         (GLASS, "Brix", 9.99, 1.0450, 0.005),
         (GLASS, None, 1.04, 1.0450, 0.005),
     ],
@@ -237,16 +280,24 @@ def test_hydrometer_in_plato(audited):
     assert found.findings == []
 
 
-def test_formulas_where_values_belong(filled, audited):
-    found = audited(inst=[FIELD], check=[GOOD], log=[reading(FIELD, "=6*2")])
-    assert ("formula", "warning") in codes(found)
+def test_formulas_where_values_belong(filled):
+    """Each is named once, and the stored value was taken."""
+    path = filled(
+        compute=True,
+        cells={"wort_factor": "=1.03+0.01"},
+        inst=[FIELD | {"tolerance": "=0.1*2"}],
+        check=[GOOD | {"reading_1": "=0.05*2"}],
+        log=[reading(FIELD, "=6*2", batch='="1"')],
+        target=[{"gravity": "=1+0.048"}],
+    )
+    audit = run.audit(path, TODAY)
+    assert (audit.checks, audit.readings) == (1, 1)
+    assert codes(audit) == [("formula", "warning")] * 6
+    assert {one.sheet for one in audit.findings} == {"Setup", "Calibration", "Log"}
 
 
 def test_text_that_looks_like_a_formula_is_kept_as_text(filled):
     import openpyxl
-
-    from tests.workbook.conftest import TODAY
-    from xlfuncs.audit import run
 
     path = filled(inst=[FIELD], check=[GOOD], log=[reading(FIELD, 12)])
     book = openpyxl.load_workbook(path)
@@ -271,9 +322,6 @@ def stored(path, name, value):
 
 
 def test_verdicts_and_gravities_are_computed_anew(filled):
-    from tests.workbook.conftest import TODAY
-    from xlfuncs.audit import run
-
     path = filled(
         compute=True,
         inst=[GLASS],
@@ -291,9 +339,6 @@ def test_verdicts_and_gravities_are_computed_anew(filled):
 
 
 def test_targets_that_were_missed_are_no_findings(filled):
-    from tests.workbook.conftest import TODAY
-    from xlfuncs.audit import run
-
     path = filled(
         compute=True, inst=[GLASS], check=[GOOD_GLASS], log=[reading(GLASS, 1.09)],
         target=third(TARGET),
@@ -302,8 +347,12 @@ def test_targets_that_were_missed_are_no_findings(filled):
 
 
 def test_a_file_without_computed_values_says_so(filled):
-    from tests.workbook.conftest import TODAY
-    from xlfuncs.audit import run
-
     path = filled(inst=[FIELD], check=[GOOD], log=[reading(FIELD, 12)])
     assert codes(run.audit(path, TODAY)) == [("not-computed", "note")]
+
+
+def test_a_file_saved_where_the_functions_are_unknown(filled):
+    """Its verdicts are #NAME?: nothing was said that could differ from the entries."""
+    path = filled(compute=True, inst=[GLASS], check=[GOOD_GLASS], target=[TARGET])
+    stored(path, "verdict_gravity", "#NAME?")
+    assert run.audit(path, TODAY).findings == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import re
 import subprocess
@@ -16,6 +17,8 @@ from tests.workbook.conftest import FIELD, TODAY, day
 from tests.workbook.test_sheets import reading, water_check
 from xlfuncs.audit import paper, record, rules, run
 from xlfuncs.audit.findings import Severity
+from xlfuncs.cells.values import date_serial
+from xlfuncs.workbook.vocabulary import Choices
 
 DOCUMENT = Path(__file__).parents[2] / "docs/audit.md"
 CHECK = water_check(FIELD, day(2026, 3, 1), 0.1)
@@ -130,25 +133,137 @@ def test_every_code_is_explained():
     assert codes <= explained
 
 
-def test_the_paper_holds_text_only(filled):
-    path = filled("=1+1.xlsx", inst=[FIELD], check=[
-        CHECK, water_check(FIELD, day(2026, 3, 9), 0.9)],
-        log=[reading(FIELD, 12, batch="=cmd()")])  # fmt: skip
-    sheet_path = path.with_name("paper.xlsx")
-    sheet_path.write_bytes(paper.workbook([run.audit(path, TODAY)], TODAY))
-    sheet = openpyxl.load_workbook(sheet_path).active
+def test_thousands_of_checks(filled):
+    """Of which each is fitted, and the last before the reading is in force."""
+    checks = [water_check(FIELD, day(2010, 1, 1) + datetime.timedelta(days=i), 0.00002 * i)
+              for i in range(5000)]  # fmt: skip
+    path = filled(choices=Choices(rows=20, checks=5000), inst=[FIELD], check=checks,
+                  log=[reading(FIELD, 12, day(2020, 1, 1))])  # fmt: skip
+    read = record.read(path)
+    assert len(read.instruments[0].checks) == 5000
+    assert read.readings[0].check.when == date_serial(day(2020, 1, 1))
+    seen = rules.Seen(read, date_serial(TODAY))
+    assert {one.code for rule in rules.RULES for one in rule(seen)} == {"not-computed"}
+
+
+def test_a_long_finding_has_room_on_the_paper(filled):
+    batches = [f"{i} oatmeal stout" for i in range(15)]
+    path = filled(inst=[FIELD], check=[CHECK, water_check(FIELD, day(2026, 3, 9), 0.9)],
+                  log=[reading(FIELD, 12, batch=batch) for batch in batches])  # fmt: skip
+    path.write_bytes(paper.workbook([run.audit(path, TODAY)], TODAY))
+    sheet = openpyxl.load_workbook(path).active
+    told = next(cell for (cell,) in sheet["D5:D40"] if "oatmeal" in str(cell.value))
+    assert len(told.value) > 350
+    assert told.alignment.wrap_text
+    assert sheet.row_dimensions[told.row].height > 5 * 12
+    assert sheet.row_dimensions[told.row + 1].height < 2 * 12
+
+
+def test_no_check_at_all(filled):
+    path = filled(inst=[FIELD], log=[reading(FIELD, 12), reading(FIELD, 12)])
+    audit = run.audit(path, TODAY)
+    assert (audit.checks, audit.readings) == (0, 2)
+    codes = [one.code for one in audit.findings]
+    assert codes == ["no-check", "no-check", "not-computed"]
+
+
+@pytest.mark.parametrize("share", [0.001, 0.1, 0.5, 0.9, 0.9999])
+def test_a_workbook_cut_short_anywhere(filled, share):
+    path = filled(inst=[FIELD], check=[CHECK], log=[reading(FIELD, 12)])
+    whole = path.read_bytes()
+    path.write_bytes(whole[: int(len(whole) * share)])
+    [finding] = run.audit(path, TODAY).findings
+    assert (finding.code, finding.severity) == ("file", Severity.SEVERE)
+    assert "cut short or damaged" in finding.reason
+
+
+def test_without_an_office_the_findings_are_told_all_the_same(folder, monkeypatch):
+    monkeypatch.setenv("XLFUNCS_OFFICE", str(folder / "nowhere"))
+    before = sorted(folder.rglob("*"))
+    done = subprocess.run(
+        [sys.executable, "-m", "xlfuncs", "audit", folder, "--pdf", folder / "audit.pdf"],
+        capture_output=True, text=True, check=False, timeout=120,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert "no check of field before 2026-03-07 12:00" in done.stdout
+    assert "4 severe" in done.stdout
+    assert done.stderr == (
+        f"xlfuncs: XLFUNCS_OFFICE names {folder / 'nowhere'}, but there is no LibreOffice\n"
+    )
+    assert sorted(folder.rglob("*")) == before
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("audit.pdf", "exists already; choose another name, or --force"),
+        ("audit.txt", "must end in .pdf"),
+        ("deeper", "is a folder"),
+    ],
+)
+def test_no_file_is_written_over_unasked(folder, name, said):
+    """And what cannot be written is said before anything is audited."""
+    (folder / "audit.pdf").write_bytes(b"older")
+    assert said in command("audit", folder, "--pdf", folder / name, status=2)
+    assert (folder / "audit.pdf").read_bytes() == b"older"
+    assert not (folder / "audit.txt").exists()
+
+
+#: What steers a terminal, what turns its line, what looks like our own marking of text.
+STEERING = "\x9b31m red \u202e back [bold] [/x]"
+SHOWN = r"\u009b31m red \u202e back [bold] [/x]"
+TEXTS = ("=cmd()", "+1-2", "-x", "@home", STEERING)
+
+
+@pytest.fixture
+def steering(filled):
+    """A log whose texts and whose name hold what could run, or steer a terminal."""
+    path = filled(
+        "=1+\x1b[31m2.xlsx",
+        inst=[FIELD],
+        check=[CHECK, water_check(FIELD, day(2026, 3, 9), 0.9)],
+        log=[*(reading(FIELD, 12) for _ in TEXTS), reading({"name": STEERING}, 12)],
+    )
+    book = openpyxl.load_workbook(path)
+    for row, text in enumerate(TEXTS, 6):
+        batch = book["Log"][f"B{row}"]
+        batch.value, batch.data_type = text, "s"
+    book.save(path)
+    return path
+
+
+def raw(text):
+    """Characters that a terminal would act on."""
+    return set(re.findall(r"[^\n\t -~\xa0-\u2027\u2030-\u2065\u2070-\ud7ff]", text))
+
+
+def test_what_stands_in_a_file_does_not_steer_the_terminal(steering):
+    text = audit(steering, status=1)
+    assert raw(text) == set()
+    plain = " ".join(text.split())
+    assert r"=1+\u001b[31m2.xlsx" in plain
+    for batch in (*TEXTS[:4], SHOWN):
+        assert f"batch {batch}: 1.0" in plain
+    assert f'"{SHOWN}" is not on Setup' in plain
+
+
+def test_the_data_hold_the_texts_as_they_are(steering):
+    text = audit(steering, "--json", status=1)
+    assert raw(text) == set()
+    [file] = json.loads(text)["files"]
+    assert file["file"] == str(steering)
+    doubts = next(one["in_doubt"] for one in file["findings"] if one["in_doubt"])
+    assert [doubt["batch"] for doubt in doubts] == list(TEXTS)
+
+
+def test_the_paper_holds_text_only(steering, tmp_path):
+    draft = tmp_path / "paper.xlsx"
+    draft.write_bytes(paper.workbook([run.audit(steering, TODAY)], TODAY))
+    sheet = openpyxl.load_workbook(draft).active
     cells = [cell for row in sheet.iter_rows() for cell in row if cell.value is not None]
     assert {cell.data_type for cell in cells} == {"s"}
     text = "\n".join(str(cell.value) for cell in cells)
+    assert raw(text) == set()
     assert "found at +0.9 on 2026-03-09" in text
-    assert "with this check" in text
-
-
-def test_thousands_of_checks(filled):
-    from xlfuncs.workbook.vocabulary import Choices
-
-    checks = [water_check(FIELD, day(2026, 1, 1 + i % 28, i % 24, i % 60), 0.0001 * i)
-              for i in range(1000)]  # fmt: skip
-    path = filled(choices=Choices(rows=20, checks=1000), inst=[FIELD], check=checks,
-                  log=[reading(FIELD, 12)])  # fmt: skip
-    assert run.audit(path, TODAY).checks == 1000
+    for batch in (*TEXTS[:4], SHOWN):
+        assert f"batch {batch}: 1.0" in text

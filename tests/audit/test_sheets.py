@@ -71,6 +71,7 @@ OLD = "before 2026-02-01"
         (beer({"name": None}, 6.6), "instrument", "no-instrument", "no instrument"),
         (beer(FIELD, 6.6, None), "date", "no-date", "no calibration"),
         (beer(FIELD, 6.6, day(2026, 3, 20)), "date", "future", "2026-03-20"),
+        (beer(FIELD, 6.6, original=None), "reading", "original-missing", "into fermenter"),
         (beer(FIELD, "=3*2.2"), "reading", "formula", "formula"),
         (beer(FIELD, 6.6, batch="@home"), "batch", "text-like-formula", "formula"),
     ],
@@ -97,10 +98,14 @@ def test_readings_on_fermentation(filled, line, column, code, words):
         (pair(NARROW), {("outside-range", "shown_brix")}),
         (pair({"name": "old"}), {("unknown-instrument", "refractometer")}),
         (pair(jar={"name": None}), {("no-instrument", "hydrometer")}),
-        (pair(GLASS), {("no-gravity", "shown_brix")}),
-        (pair(jar=FIELD), {("no-gravity", "shown_sg")}),
+        (pair(GLASS), {("no-gravity", "refractometer")}),
+        (pair(jar=FIELD), {("no-gravity", "hydrometer")}),
+        (pair(original=None), {("original-missing", "shown_brix")}),
         (pair(sg=1.03), set()),  # how far apart they are is the sheet's own business
-        (pair({"name": "old"}, use="no"), set()),
+        (pair(use="no"), set()),
+        # A pair that is left out of the fit is a reading all the same.
+        (pair({"name": "old"}, use="no"), {("unknown-instrument", "refractometer")}),
+        (pair(original=None, use="no"), {("original-missing", "shown_brix")}),
     ],
 )
 def test_both_readings_of_a_pair(filled, line, expected):
@@ -110,6 +115,33 @@ def test_both_readings_of_a_pair(filled, line, expected):
     places = [(one.code, (one.sheet, one.cell)) for one in found]
     assert len(places) == len(expected)
     assert set(places) == {(code, first_cell(path, f"pair_{key}")) for code, key in expected}
+
+
+def test_an_original_in_the_log_is_enough(audited):
+    """For a refractometer on Fermentation; a hydrometer needs none."""
+    log = [reading(GLASS, 1.0500, stage="into fermenter", batch="1")]
+    bare = [beer(FIELD, 6.6, original=None), beer(FIELD, 6.6, original=None, batch="2"),
+            beer(GLASS, 1.012, original=None, batch="3")]  # fmt: skip
+    found = audited(inst=TOOLS, check=CHECKS, log=log, ferment=bare)
+    assert codes(found) == [("original-missing", "warning")]
+    unread = [reading(GLASS, "many", stage="into fermenter", batch="1")]
+    found = audited(inst=TOOLS, check=CHECKS, log=unread, ferment=bare[:1])
+    assert codes(found) == [("no-gravity", "severe"), ("original-missing", "warning")]
+
+
+def test_sheets_that_were_given_other_titles(filled):
+    """The names of the cells say which table it is."""
+    days = [day(2026, 3, d) for d in (5, 9, 6, 8)]
+    ferment = [beer(FIELD, 6.6, when, batch=b) for when, b in zip(days, "1122", strict=True)]
+    path = filled(inst=TOOLS, check=CHECKS, ferment=ferment)
+    book = openpyxl.load_workbook(path)
+    book["Fermentation"].title = "Cellar"
+    for defined in book.defined_names.values():
+        defined.attr_text = defined.attr_text.replace("Fermentation", "Cellar")
+    book.save(path)
+    audit = run.audit(path, TODAY)
+    assert audit.readings == 4
+    assert codes(audit) == [("not-computed", "note")]
 
 
 def test_a_check_that_was_overdue(audited):
@@ -129,7 +161,7 @@ def test_a_bad_check_doubts_what_was_read_of_beer(filled):
         check=[GOOD, GOOD_GLASS, water_check(FIELD, day(2026, 3, 10), 0.7)],
         log=[reading(GLASS, 1.0520, stage="into fermenter")],
         ferment=[beer(FIELD, 6.6, original=None)],
-        pair=[pair()],
+        pair=[pair(use="no")],
     )
     audit = run.audit(path, TODAY)
     finding = next(one for one in audit.findings if one.code == "outside-tolerance")
@@ -167,7 +199,7 @@ def test_gravities_of_beer_are_computed_anew(filled):
         check=CHECKS,
         log=[reading(GLASS, 1.0500, stage="into fermenter")],
         ferment=[beer(FIELD, 6.6, original=None), beer(GLASS, 1.012)],
-        pair=[pair()],
+        pair=[pair(use="no")],
     )
     assert run.audit(path, TODAY).findings == []
     for name in ("ferment_sg", "pair_default_sg", "pair_sg"):

@@ -31,6 +31,9 @@ class Cell:
     formula: bool = False
 
 
+_NOWHERE = Cell("", "", None)
+
+
 @dataclass(frozen=True)
 class _Place:
     sheet: str
@@ -49,18 +52,21 @@ class Entries:
         """The cells of a named column; none if the workbook is too old to have it."""
         return self._columns.get(name, [])
 
+    def single(self, name: str) -> Cell:
+        """A named cell; a blank one without a place if the workbook is too old to have it."""
+        cells = self.column(name)
+        return cells[0] if cells else _NOWHERE
+
     def cell(self, name: str) -> Any:
         """The value of a named cell, None when it is blank or not there."""
-        cells = self.column(name)
-        return cells[0].value if cells else None
+        return self.single(name).value
 
     def rows(self, prefix: str, keys: Iterable[str]) -> list[dict[str, Cell]]:
         """The rows of the named columns `prefix_key`; a column that is not there is blank."""
         columns = {key: self.column(f"{prefix}_{key}") for key in keys}
         length = max((len(cells) for cells in columns.values()), default=0)
-        blank = Cell("", "", None)
         return [
-            {key: cells[i] if i < len(cells) else blank for key, cells in columns.items()}
+            {key: cells[i] if i < len(cells) else _NOWHERE for key, cells in columns.items()}
             for i in range(length)
         ]
 

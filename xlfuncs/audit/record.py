@@ -33,13 +33,16 @@ LOG_MORE = ("volume", "volume_temperature")
 FERMENT = ("date", "batch", "original", "instrument", "reading", "temperature")
 PAIR = ("date", "beer", "original", "refractometer", "shown_brix", "shown_brix_temperature",
         "hydrometer", "shown_sg", "shown_sg_temperature", "use")  # fmt: skip
+#: Single cells of the runoff, which all its readings share, and its columns.
+RUN_SHARED = ("batch", "date", "instrument", "limit")
+RUN = ("volume", "volume_temperature", "reading", "temperature", "ph")
 TARGET = ("stage", "gravity", "gravity_tolerance")
 TARGET_MORE = ("volume", "volume_tolerance")
 CELLS = ("unit_temperature", "unit_gravity", "wort_factor", "u_wort_factor")
 CELLS_MORE = ("target_batch", "u_volume")
 STORED = ("log_sg", "verdict_gravity", "shown_batch")
-STORED_MORE = ("verdict_volume", "ferment_sg", "pair_default_sg", "pair_sg", "beer_factors",
-               "beer_wort_factor", "beer_alcohol_factor")  # fmt: skip
+STORED_MORE = ("verdict_volume", "ferment_sg", "pair_default_sg", "pair_sg", "run_sg",
+               "beer_factors", "beer_wort_factor", "beer_alcohol_factor")  # fmt: skip
 
 NEEDED = (
     *(f"inst_{key}" for key in INSTRUMENT),
@@ -56,6 +59,7 @@ TYPED = (
     *(f"log_{key}" for key in LOG_MORE),
     *(f"ferment_{key}" for key in FERMENT),
     *(f"pair_{key}" for key in PAIR),
+    *(f"run_{key}" for key in (*RUN_SHARED, *RUN)),
     *(f"target_{key}" for key in TARGET_MORE),
     *CELLS_MORE,
 )
@@ -83,12 +87,16 @@ class Check:
 
     cell: Cell
     when: float
-    timed: bool
     as_left: bool
     offset: float
     slope: float
     u_offset: float
     u_slope: float
+
+    @property
+    def order(self) -> float:
+        """Its place in time, as the sheets order checks: as left comes after as found."""
+        return self.when + 0.001 * self.as_left
 
 
 @dataclass
@@ -133,7 +141,7 @@ class Instrument:
         """The last check before a moment, as the sheets choose it."""
         # A check on a day without a time counts for all readings of that day.
         moment = when + (0.9 if when == int(when) else 0.01)
-        place = bisect.bisect_right([check.when for check in self.checks], moment)
+        place = bisect.bisect_right([check.order for check in self.checks], moment)
         return self.checks[place - 1] if place else None
 
 
@@ -150,9 +158,12 @@ class Beer:
 class Reading:
     """One reading of one instrument, with the gravity that it gives today.
 
-    `beer` is there on the sheets that correct for alcohol, and None in the log.
+    `table` is the prefix of the names of its columns.  `beer` is there on the sheets that correct
+    for alcohol, and None on the others.  `takes` is the one kind of instrument that is read there,
+    if it is one alone.
     """
 
+    table: str
     cell: Cell
     date: Cell
     when: float | None
@@ -165,6 +176,7 @@ class Reading:
     check: Check | None
     stored_sg: Any
     beer: Beer | None = None
+    takes: str = ""
     sg: float | str | None = None
     u: float | None = None
 
@@ -172,6 +184,14 @@ class Reading:
     def fermented(self) -> bool:
         """Whether yeast has been at work on the sample."""
         return self.stage in words.FERMENTED_STAGES
+
+    @property
+    def misplaced(self) -> bool:
+        """Whether it was taken with an instrument of another kind than the sheet takes here."""
+        tool = self.instrument
+        if tool is None or not self.takes:
+            return False
+        return not (tool.refracts if self.takes == words.REFRACTOMETER else tool.floats)
 
 
 @dataclass
@@ -213,6 +233,7 @@ def read(path: Path) -> Record:
     by_name = {instrument.name.casefold(): instrument for instrument in reversed(instruments)}
     _add_checks(record, by_name)
     _add_log(record, by_name)
+    _add_runoff(record, by_name)
     _add_fermentation(record, by_name)
     _add_pairs(record, by_name)
     return record
@@ -376,8 +397,8 @@ def _add_checks(record: Record, by_name: dict[str, Instrument]) -> None:
             record.bad_checks.append((row["reading_1"], line))
             continue
         left = str(row["state"].value or "").strip().casefold() == words.AS_LEFT
-        check = Check(row["reading_1"], when, when != int(when), left, *line)
-        bisect.insort(instrument.checks, check, key=lambda c: (c.when, c.as_left))
+        check = Check(row["reading_1"], when, left, *line)
+        bisect.insort(instrument.checks, check, key=lambda c: c.order)
 
 
 def _line(
@@ -424,16 +445,19 @@ def _line(
 def _reading(
     record: Record,
     by_name: dict[str, Instrument],
+    table: str,
     row: dict[str, Cell],
-    keys: tuple[str, str, str, str],
-    stored: str,
+    keys: tuple[str, str, str, str] = ("batch", "instrument", "reading", "temperature"),
+    stored: str = "sg",
     beer: Beer | None = None,
+    takes: str = "",
 ) -> Reading:
     """The reading of a line; `keys` are its columns batch, instrument, reading, temperature."""
     batch, instrument_cell, shown, temperature = (row[key] for key in keys)
     instrument = by_name.get(str(instrument_cell.value or "").strip().casefold())
     when = moment(row["date"].value)
     return Reading(
+        table,
         shown,
         row["date"],
         when,
@@ -446,10 +470,12 @@ def _reading(
         instrument.in_force(when) if instrument and when is not None else None,
         row[stored].value,
         beer,
+        takes,
     )
 
 
 def _compute(record: Record, readings: Sequence[Reading]) -> None:
+    readings = [reading for reading in readings if not reading.misplaced]
     found = gravities(readings, record, [reading.check for reading in readings])
     for reading, sg, u in zip(readings, *found, strict=True):
         reading.sg, reading.u = sg, u
@@ -462,10 +488,7 @@ def latest(readings: Sequence[Reading]) -> Reading:
 
 def _add_log(record: Record, by_name: dict[str, Instrument]) -> None:
     rows = record.entries.rows("log", (*LOG, *LOG_MORE, "sg"))
-    lines = [
-        _reading(record, by_name, row, ("batch", "instrument", "reading", "temperature"), "sg")
-        for row in rows
-    ]
+    lines = [_reading(record, by_name, "log", row) for row in rows]
     record.readings += [line for line in lines if not is_blank(line.shown)]
     # A refractometer gives no gravity of a sample with alcohol.
     _compute(record, [r for r in record.readings
@@ -482,6 +505,23 @@ def _add_log(record: Record, by_name: dict[str, Instrument]) -> None:
             order = (1.0 if line.when is None else line.when, place)
             measured.setdefault((line.batch, line.stage), []).append(order)
     record.volumes = {key: volumes[max(orders)[1]] for key, orders in measured.items()}
+
+
+def _add_runoff(record: Record, by_name: dict[str, Instrument]) -> None:
+    """Readings of the runoff, which share batch, date and refractometer."""
+    shared = {key: record.entries.single(f"run_{key}") for key in RUN_SHARED}
+    readings = []
+    for row in record.entries.rows("run", (*RUN, "sg")):
+        if is_blank(row["reading"].value):
+            continue
+        reading = _reading(record, by_name, "run", row | shared, takes=words.REFRACTOMETER)
+        warm = row["temperature"].value
+        if isinstance(warm, str) and not is_blank(warm):
+            # This sheet refuses even a number that was typed as text.
+            reading.celsius = f"! temperature {warm} is not a number"
+        readings.append(reading)
+    _compute(record, readings)
+    record.readings += readings
 
 
 def _originals(record: Record, rows: Sequence[dict[str, Cell]]) -> list[Any]:
@@ -514,23 +554,14 @@ def _add_fermentation(record: Record, by_name: dict[str, Instrument]) -> None:
         batch = str(row["batch"].value or "").strip().casefold()
         if original is None and batch and batch in pitched:
             original = latest(pitched[batch]).sg
-        readings.append(
-            _reading(
-                record, by_name, row, ("batch", "instrument", "reading", "temperature"), "sg",
-                Beer(original, *factors),
-            )
-        )  # fmt: skip
+        readings.append(_reading(record, by_name, "ferment", row, beer=Beer(original, *factors)))
     _compute(record, readings)
     record.readings += readings
 
 
 def _add_pairs(record: Record, by_name: dict[str, Instrument]) -> None:
-    """Both readings of the pairs that count."""
-    rows = [
-        row
-        for row in record.entries.rows("pair", (*PAIR, "default_sg", "sg"))
-        if str(row["use"].value or "").strip().casefold() != words.NO
-    ]
+    """Both readings of each pair, counted in the fit or not: the sheet corrects them all."""
+    rows = record.entries.rows("pair", (*PAIR, "default_sg", "sg"))
     readings = []
     for row, original in zip(rows, _originals(record, rows), strict=True):
         beer = Beer(original, record.wort_factor, ALCOHOL_FACTOR)
@@ -541,10 +572,6 @@ def _add_pairs(record: Record, by_name: dict[str, Instrument]) -> None:
             if is_blank(row[shown].value):
                 continue
             keys = ("beer", kind, shown, f"{shown}_temperature")
-            reading = _reading(record, by_name, row, keys, stored, beer)
-            tool = reading.instrument
-            if tool and not (tool.refracts if kind == words.REFRACTOMETER else tool.floats):
-                reading.sg = f"! {tool.name} is not a {kind}"
-            readings.append(reading)
-    _compute(record, [reading for reading in readings if reading.sg is None])
+            readings.append(_reading(record, by_name, "pair", row, keys, stored, beer, kind))
+    _compute(record, readings)
     record.readings += readings

@@ -13,7 +13,7 @@ from xlfuncs.audit import record as records
 from xlfuncs.audit.entries import Cell
 from xlfuncs.audit.findings import NOTE, SEVERE, WARNING, Doubt, Finding, Severity
 from xlfuncs.audit.record import Check, Instrument, Reading, Record, day
-from xlfuncs.cells.values import is_blank, show, show_sg
+from xlfuncs.cells.values import is_blank, is_passed_on, show, show_sg
 from xlfuncs.science import conformity, gravity
 from xlfuncs.workbook import vocabulary as words
 
@@ -64,17 +64,23 @@ def entries_that_are_no_values(seen: Seen) -> Iterator[Finding]:
 
 
 def names(seen: Seen) -> Iterator[Finding]:
-    """Readings and checks of an instrument that Setup does not name, or names twice."""
+    """Instruments that Setup does not name, or names twice, or that are of the wrong kind."""
     known = [instrument.name for instrument in seen.record.instruments]
     renamed = "is not on Setup: was it renamed? Give every line the same name"
     for cell in seen.record.unknown_checks:
         yield _at(cell, "unknown-instrument", SEVERE, f"{show(cell.value)} {renamed}")
-    for reading in seen.record.readings:
-        cell = reading.instrument_cell
+    # The readings of the runoff share one cell.
+    for reading in {r.instrument_cell: r for r in seen.record.readings}.values():
+        cell, tool = reading.instrument_cell, reading.instrument
         if is_blank(cell.value):
             yield _at(cell, "no-instrument", WARNING, "the reading names no instrument")
-        elif reading.instrument is None:
+        elif tool is None:
             yield _at(cell, "unknown-instrument", SEVERE, f"{show(cell.value)} {renamed}")
+        elif reading.misplaced:
+            yield _at(
+                cell, "no-gravity", SEVERE,
+                f"{tool.name} is not a {reading.takes}: what it shows here gives no gravity",
+            )  # fmt: skip
     for place, instrument in enumerate(seen.record.instruments):
         if instrument.name.casefold() in (name.casefold() for name in known[:place]):
             yield _at(instrument.cell, "name-twice", SEVERE, f"{instrument.name} stands here twice")
@@ -83,7 +89,7 @@ def names(seen: Seen) -> Iterator[Finding]:
 def dates(seen: Seen) -> Iterator[Finding]:
     """Dates that are missing, in the future, or out of order."""
     latest: dict[tuple[str, str], float] = {}
-    # Two readings of a pair share one date.
+    # Two readings of a pair share one date, and so do all of the runoff.
     for reading in {r.date: r for r in seen.record.readings}.values():
         if reading.when is None:
             what = "no date" if is_blank(reading.date.value) else "no date that can be read"
@@ -93,9 +99,8 @@ def dates(seen: Seen) -> Iterator[Finding]:
             yield _at(
                 reading.date, "future", WARNING, f"the reading is dated ahead: {day(reading.when)}"
             )
-        sheet = reading.date.sheet
         # Fermentation may hold one batch after the other.
-        series = (sheet, reading.batch if sheet == words.FERMENTATION else "")
+        series = (reading.table, reading.batch if reading.table == "ferment" else "")
         before = latest.setdefault(series, reading.when)
         if reading.when < before:
             yield _at(
@@ -113,16 +118,22 @@ def dates(seen: Seen) -> Iterator[Finding]:
 
 
 def bad_checks(seen: Seen) -> Iterator[Finding]:
-    """Checks that give no calibration, and two of one day of which only the last counts."""
+    """Checks that give no calibration, and two of one day whose order nobody wrote down."""
     for cell, reason in seen.record.bad_checks:
         yield _at(cell, "check-unusable", SEVERE, reason)
     for instrument in seen.record.instruments:
         for one, other in zip(instrument.checks, instrument.checks[1:], strict=False):
-            if (one.when, one.as_left) == (other.when, other.as_left):
+            if one.order == other.order:
                 yield _at(
                     other.cell, "two-checks", NOTE,
                     f"two checks of {instrument.name} on {day(one.when)}: this one counts; give "
                     "the time, or say which was as found and which as left",
+                )  # fmt: skip
+            elif one.when == int(other.when) and one.as_left >= other.as_left:
+                yield _at(
+                    one.cell, "two-checks", NOTE,
+                    f"{instrument.name} was checked again on {day(other.when)}: this check has no "
+                    "time and counts as the first of its day; give the time",
                 )  # fmt: skip
 
 
@@ -185,8 +196,8 @@ def _outside(seen: Seen, instrument: Instrument, check: Check, good: Check | Non
     if doubts:
         most = max((doubt.corrected_sg - doubt.recorded_sg for doubt in doubts), key=abs)
         touched = (
-            f"{last} it read {len(doubts)} times, in batches {', '.join(batches)}; with this "
-            f"check the gravities move by up to {most:+.4f}"
+            f"{last} it read {len(doubts)} time{'s' * (len(doubts) > 1)}, in batches "
+            f"{', '.join(batches)}; with this check the gravities move by up to {most:+.4f}"
         )
     else:
         touched = f"{last} no reading was taken with it"
@@ -218,7 +229,7 @@ def ranges(seen: Seen) -> Iterator[Finding]:
     """Readings that give no gravity, or lie outside the range of their instrument."""
     for reading in seen.record.readings:
         tool = reading.instrument
-        if tool is None:
+        if tool is None or reading.misplaced:
             continue
         shown = records.number(reading.shown, float("nan"))
         if (tool.low is not None and shown < tool.low) or (
@@ -238,7 +249,7 @@ def temperatures(seen: Seen) -> Iterator[Finding]:
     """The sample's temperature: missing, outside the compensated range, or hot."""
     for reading in seen.record.readings:
         tool, celsius = reading.instrument, reading.celsius
-        if tool is None or not (tool.refracts or tool.of_glass):
+        if tool is None or reading.misplaced or not (tool.refracts or tool.of_glass):
             continue
         if celsius is None:
             if not (tool.refracts and tool.compensated):
@@ -266,14 +277,27 @@ def temperatures(seen: Seen) -> Iterator[Finding]:
 
 
 def alcohol(seen: Seen) -> Iterator[Finding]:
-    """A refractometer after pitching, without the correction for alcohol."""
+    """A refractometer after pitching, without the correction for alcohol or what it needs."""
     for reading in seen.record.readings:
-        if reading.fermented and reading.instrument and reading.instrument.refracts:
+        if not (reading.instrument and reading.instrument.refracts) or reading.misplaced:
+            continue
+        if reading.fermented:
             taken = isinstance(reading.stored_sg, (int, float))
             yield _at(
                 reading.cell, "alcohol", SEVERE if taken else WARNING,
                 "a refractometer after pitching is no gravity without the correction for alcohol"
                 + ("; the log shows one" if taken else "; the log shows none"),
+            )  # fmt: skip
+        elif reading.beer and reading.beer.original is None and reading.sg is None:
+            or_log = (
+                f", or log what went “{words.INTO_FERMENTER}” under its batch"
+                if reading.table == "ferment"
+                else ""
+            )
+            yield _at(
+                reading.cell, "original-missing", WARNING,
+                "a refractometer gives no gravity of beer without the original gravity: type it"
+                + or_log,
             )  # fmt: skip
 
 
@@ -281,9 +305,11 @@ def disagreements(seen: Seen) -> Iterator[Finding]:
     """Refractometer and hydrometer on the same wort, further apart than both are uncertain."""
     groups: dict[tuple[str, str], list[Reading]] = {}
     for reading in seen.record.readings:
+        # The runoff falls from one reading to the next: it has no second gravity to agree with.
         if (
-            reading.batch
-            and not (reading.fermented or reading.beer)
+            reading.table == "log"
+            and reading.batch
+            and not reading.fermented
             and isinstance(reading.sg, float)
         ):
             groups.setdefault((reading.batch, reading.stage), []).append(reading)
@@ -327,7 +353,7 @@ def recomputed(seen: Seen) -> Iterator[Finding]:
     ):
         for cell, found in zip(record.entries.column(name), verdicts, strict=False):
             shown = cell.value or ""
-            if isinstance(shown, str) and not shown.startswith("! ") and shown != found:
+            if isinstance(shown, str) and not is_passed_on(shown) and shown != found:
                 yield _at(
                     cell, "verdict-changed", SEVERE,
                     f"the file says {shown or 'nothing'}, its entries give {found or 'nothing'}",
@@ -358,7 +384,7 @@ def _gravity_measured(record: Record, batch: str, stage: str) -> tuple[float, fl
     own = [
         r
         for r in record.readings
-        if not r.beer and r.stage == stage and r.batch == batch and isinstance(r.sg, float)
+        if r.table == "log" and r.stage == stage and r.batch == batch and isinstance(r.sg, float)
     ]
     if not own:
         return None

@@ -76,6 +76,23 @@ def show(raw: Any) -> str:
     return f'"{text if len(text) <= 40 else text[:39] + "…"}"'
 
 
+#: Controls but tab and line feed, turners of the writing direction, halves of a character.
+_UNSEEN = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
+)
+
+
+def visible(text: str) -> str:
+    r"""A text of unknown origin for a terminal or a page: what would act unseen is written out.
+
+    JSON that is made visible means what it meant before.
+
+    >>> visible("a\x1b[31m°")
+    'a\\u001b[31m°'
+    """
+    return _UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
 def show_sg(sg: float) -> str:
     """A specific gravity as brewers write it: three decimals, more where they say something.
 

@@ -1,0 +1,75 @@
+"""The findings of an audit, printed through LibreOffice."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+
+import pytest
+
+from tests.audit.conftest import fill
+from tests.test_cli import run as command
+from tests.workbook.conftest import FIELD, day
+from tests.workbook.test_sheets import reading, water_check
+from xlfuncs.workbook import build
+from xlfuncs.workbook.vocabulary import Choices
+
+EARLY = water_check(FIELD, day(2026, 1, 1), 0.1)
+IN_FORCE = water_check(FIELD, day(2026, 3, 1), 0.1)
+BAD = water_check(FIELD, day(2026, 3, 9), 0.9)
+
+
+@pytest.fixture
+def log(tmp_path):
+    """Write a log of one reading with these checks; its text could run as a formula."""
+
+    def make(name, *checks):
+        book = build.build(Choices(rows=20))
+        fill(book, inst=[FIELD], check=checks, log=[reading(FIELD, 12, batch="@home")])
+        path = tmp_path / "logs" / name
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(build.to_bytes(book))
+        return path
+
+    return make
+
+
+def words(pdf):
+    """The words on the pages of a PDF."""
+    program = shutil.which("pdftotext")
+    if program is None:
+        pytest.fail("pdftotext is needed to read a PDF (Debian and Ubuntu: poppler-utils)")
+    done = subprocess.run([program, "-layout", pdf, "-"], capture_output=True, check=True)
+    return done.stdout.decode().split()
+
+
+def test_the_findings_are_printed(needs_office, log, tmp_path):
+    """Of every file, the broken one too; the exit status is still that of the findings."""
+    log("=1+1.xlsx", IN_FORCE, BAD)
+    whole = log("whole.xlsx", IN_FORCE).read_bytes()
+    (tmp_path / "logs/cut.xlsx").write_bytes(whole[:5000])
+    pdf = tmp_path / "audit.pdf"
+    command("audit", tmp_path / "logs", "--pdf", pdf, status=1)
+    found = " ".join(words(pdf))
+    assert "Audit of gravity logs" in found
+    assert "workbooks: 3; 2 severe" in found
+    for name in ("=1+1.xlsx", "cut.xlsx", "whole.xlsx"):
+        assert name in found
+    assert "cut short or damaged" in found
+    assert "field was found at +0.9 on 2026-03-09, tolerated is ±0.2" in found
+    assert "2026-03-07 12:00 batch @home: 1.0" in found
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["audit.pdf", "logs"]
+
+
+def test_nothing_severe_leaves_status_0(needs_office, log, tmp_path):
+    pdf = tmp_path / "audit.pdf"
+    said = command("audit", log("good.xlsx", EARLY, IN_FORCE), "--pdf", pdf)
+    assert "0 severe" in said
+    assert pdf.read_bytes().startswith(b"%PDF")
+
+
+def test_a_pdf_that_exists_is_replaced_when_asked(needs_office, log, tmp_path):
+    pdf = tmp_path / "audit.pdf"
+    pdf.write_bytes(b"older")
+    command("audit", log("good.xlsx", IN_FORCE), "--pdf", pdf, "--force")
+    assert "good.xlsx" in " ".join(words(pdf))
