@@ -142,6 +142,15 @@ def compute(book, tmp_path):
         ("=VLOOKUP(4,A2:C6,3,FALSE)", "b*d"),
         ("=LOOKUP(4.2,A2:A6,A2:A6)", 4),
         ("=LOOKUP(2,1/(A2:A6<4),A2:A6)", 3),
+        ("=LOOKUP(0.5,A2:A6)", "#N/A"),
+        ("=LOOKUP(1/0,A2:A6)", "#DIV/0!"),
+        ("=LOOKUP(9,A2:A6,A2:A4)", "#N/A"),
+        ('=LOOKUP("B",C2:C6,A2:A6)', 2),
+        ("=MATCH(4,A2:A6,1)", 4),
+        ("=MATCH(TRUE,E2:E6,0)", 1),
+        ("=MATCH(1,E2:E6,0)", "#N/A"),
+        ('=MATCH("*bad",C2:C6,0)', 5),
+        ("=MATCH(2,{3,2,1},-1)", 2),
         # numbers, texts, dates
         ("=ROUND(2.675,2)", 2.68),
         ("=ROUND(-2.5,0)", -3),
@@ -188,6 +197,33 @@ def test_plain_formula(compute, formula, expected):
     )
 
 
+@pytest.mark.parametrize(
+    ("formula", "expected"),
+    [
+        ("=A{row}+$A$2", [2, 3, 4, 5]),
+        ("=A$2*10+SUM($A{row}:A{below})", [13, 15, 17, 19]),
+        ("=IF(A{row}>1,G{above},0)+A{row}", [1, 3, 6, 10]),
+        ('="A{row}, ""A{row}""; "&Log!A{row}', [f'A{r}, "A{r}"; {r - 1}' for r in (2, 3, 4, 5)]),
+        ("='My data'!A$1+a{row}", [8, 9, 10, 11]),
+        ("=SUM({row}:{row})-SUM($B{row}:$F{row})-G{row}*0", None),
+        ("=SUM(A1048570:A1048576)+A{row}", [1, 2, 3, 4]),
+        ("=ROW()+LOG10(10^A{row})", [3, 5, 7, 9]),
+        ("=SUM(A:A)-A{row}", [14, 13, 12, 11]),
+        ("=SUM(2:3)*0+A{row}", None),
+        ("=SUM(Numbers)+A{row}", [16, 17, 18, 19]),
+    ],
+)
+def test_formulas_filled_down(compute, formula, expected):
+    calculation = compute(
+        **{f"G{row}": formula.format(row=row, above=row - 1, below=row + 1) for row in range(2, 6)}
+    )
+    if expected is None:  # rows that hold the formula itself
+        assert "circular reference" in calculation.failures[0][2]
+        return
+    assert calculation.failures == []
+    assert [calculation.values["Log", f"G{row}"] for row in range(2, 6)] == expected
+
+
 N = "#N/A"
 
 
@@ -210,6 +246,8 @@ N = "#N/A"
         ('=COUNTIF(A2:A6,"<="&A2:A6)', [1, 2, 3, 4, 5]),
         ('=COUNTIFS(A2:A6,"<="&A2:A6,C2:C6,"a*")', [1, 2, 2, 2, 2]),
         ("=SUMIF(A2:A6,A2:A6,B2:B6)", [10.5, 12, 0, 0, -3]),
+        ("=COUNTIF(E2:E6,IF(A2:A6=1,1,TRUE))", [0, 2, 2, 2, 2]),
+        ("=COUNTIF(B2:B6,B2:B6)", [1, 1, 0, 1, 1]),
         ("=SMALL(A2:A6,ROW(A2:A6)-ROW(A2)+1)", [1, 2, 3, 4, 5]),
         ('=IFERROR(SMALL(IF(A2:A6>2,A2:A6),ROW(A1:A5)),"")', [3, 4, 5, "", ""]),
         ("=TEXT(A2:A6,\"0.0\")", ["1.0", "2.0", "3.0", "4.0", "5.0"]),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import random
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import pytest
 
 from xlfuncs.hosts import embedded
 from xlfuncs.workbook import build, reader
+from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.vocabulary import Choices
 
 TODAY = datetime.date(2026, 3, 14)
@@ -41,6 +43,26 @@ def day(year: int, month: int, date: int, hour: int = 0, minute: int = 0) -> dat
 
 
 Rows = Sequence[Mapping[str, Any]]
+
+
+def many_checks(count: int) -> tuple[Rows, Rows]:
+    """Twelve instruments, and years of checks of them in any order, from seeded numbers."""
+    rng = random.Random(1)
+    tools = [FIELD, BENCH, GLASS, *(FIELD | {"name": f"tool {i}"} for i in range(9))]
+    checks = []
+    for _ in range(count):
+        tool = rng.choice(tools)
+        one, unit = (1.0, 0.001) if tool is GLASS else (0.0, 0.1)
+        date = day(2013, 1, 1, rng.choice([0, 0, 9])) + datetime.timedelta(rng.randrange(4800))
+        row = {"instrument": tool["name"], "date": date, "temperature": rng.choice([None, 20, 24])}
+        row["reading_1"] = round(one + rng.gauss(0, unit), 4)
+        if rng.random() < 0.4:
+            row["reference_2"] = 1.045 if tool is GLASS else 11.2
+            row["reading_2"] = row["reference_2"] + round(rng.gauss(0, unit), 4)
+        if rng.random() < 0.3:
+            row["state"] = words.AS_LEFT
+        checks.append(row)
+    return tools, checks
 
 
 @pytest.fixture

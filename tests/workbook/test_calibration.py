@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.workbook.conftest import BENCH, FIELD, GLASS, SPINDLE, TODAY, day
+from tests.workbook.conftest import BENCH, FIELD, GLASS, SPINDLE, TODAY, day, many_checks
 from tests.workbook.test_sheets import reading, water_check
 from xlfuncs.cells.values import date_serial
 from xlfuncs.functions.calibration import CALIBRATION_FIT
@@ -249,3 +249,48 @@ def test_more_instruments_and_checks_than_usual(computed):
     assert [row["checks"] for row in rows] == [10] * 20
     assert TODAY.year == 2026
     assert all(row["status"] for row in book.table("state", "status"))
+
+
+def test_five_thousand_checks(computed):
+    tools, checks = many_checks(5000)
+    # Readings at moments of their own, the last of them after all checks.
+    log = [reading(tools[3], 12, day(2013 + i, 6, 15, 12)) for i in range(14)]
+    choices = Choices(rows=20, instruments=12, checks=5000)
+    book = computed(choices, inst=tools, check=checks, log=log)
+    lines = book.table("step", "offset", "slope", "u_offset")
+    rows = book.table("history", *HISTORY)
+    states = book.table("state", "date", "offset", "slope", "days")
+    assert sum(row["checks"] for row in rows) == 5000
+    for tool, row, state in zip(tools, rows, states, strict=True):
+        own = sorted(
+            (date_serial(check["date"]), check.get("state") == "as left", place)
+            for place, check in enumerate(checks)
+            if check["instrument"] == tool["name"]
+        )
+        dates, left, places = (np.array(column) for column in zip(*own, strict=True))
+        offsets = np.array([lines[place]["offset"] for place in places])
+        u = np.array([lines[place]["u_offset"] for place in places])
+        moved = drift.drift(dates, offsets, u, left)
+        bounds = control.limits(offsets, left)
+        last = lines[places[-1]]
+        assert (row["drift"], row["expanded"]) == pytest.approx(
+            (moved.rate, 2 * moved.u_rate), rel=1e-6
+        )
+        assert (row["centre"], row["low"], row["high"]) == pytest.approx(
+            (bounds.centre, bounds.low, bounds.high), abs=1e-5
+        )
+        # The sheet counts those found beyond the limits; what was just set says nothing.
+        assert row["verdict"].endswith(("outside limits", "in control"))
+        assert row["interval"] == pytest.approx(
+            drift.staircase(tool["interval"], offsets.tolist(), tool["tolerance"], left.tolist())
+        )
+        assert (state["date"], state["offset"], state["slope"]) == pytest.approx(
+            (dates[-1], last["offset"], last["slope"])
+        )
+    mine = [(date_serial(c["date"]), lines[i]) for i, c in enumerate(checks)
+            if c["instrument"] == tools[3]["name"]]  # fmt: skip
+    for line, found in zip(log, book.table("log", "sg"), strict=False):
+        before = [one for one in mine if one[0] <= date_serial(line["date"])]
+        _, force = max(before, key=lambda one: one[0])
+        true = REFRACTOMETER_BRIX(12, 20, force["offset"], force["slope"])
+        assert found["sg"] == pytest.approx(WORT_SG(true), abs=1e-12)
