@@ -182,6 +182,35 @@ def test_fitted_factors_are_used_when_setup_says_so(computed):
     assert row["method"] == "refractometer, balance, fitted factors"
 
 
+@pytest.mark.parametrize("choice", ["default", "fitted"])
+@pytest.mark.parametrize(("count", "apart", "wider"), [(9, 0.006, True), (5, 0.006, False),
+                                                       (9, 0.0, False)])  # fmt: skip
+def test_the_correction_is_as_uncertain_as_your_own_pairs_show(
+    computed, choice, count, apart, wider
+):
+    # Now and then far above the hydrometer: no factor brings both kinds together.
+    pairs = [
+        {"date": day(2026, 3, 1), "beer": f"{i}", "original": 1.05, "refractometer": "bench",
+         "shown_brix": 6.5, "hydrometer": "glass", "shown_sg_temperature": 20,
+         "shown_sg": BEER_SG(1.05, 6.5) + 0.001 + (apart if i % 2 else -apart)}
+        for i in range(count)
+    ]  # fmt: skip
+    book, (row, *_) = rows_of(
+        computed, [line("bench", 6.5)], cells={"beer_correction": choice}, pair=pairs
+    )
+    fit = book.table("fit", "error", "default_error", "pairs")[0]
+    assert fit["pairs"] == count
+    shown = fit["error" if choice == "fitted" else "default_error"]
+    assert book.cell("beer_u_model") == (pytest.approx(shown) if wider else 0.001)
+    # The check of the instrument has an uncertainty of its own: 0.1 °Bx, as each reading.
+    spread = BEER_SG_UNCERTAINTY(
+        1.05, 6.5, book.cell("beer_wort_factor"), 0.1 * 2**0.5, book.cell("beer_u_wort_factor"),
+        0.001, book.cell("beer_u_model"),
+    )  # fmt: skip
+    assert row["expanded"] == pytest.approx(2 * spread)
+    assert (row["expanded"] > 0.01) == wider
+
+
 SERIES = [(1, 1.046), (2, 1.032), (3, 1.019), (4, 1.013), (6, 1.011)]
 
 

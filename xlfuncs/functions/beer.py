@@ -29,7 +29,7 @@ from xlfuncs.cells.quantities import (
 from xlfuncs.cells.values import MARK, Refused, show
 from xlfuncs.science import beer, beer_fit, corrections, sucrose, wort
 from xlfuncs.science.arrays import Real
-from xlfuncs.science.beer import ALCOHOL_FACTOR, ORIGINAL_U, Beer
+from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U, ORIGINAL_U, Beer
 
 CATEGORY = "Beer"
 
@@ -111,7 +111,7 @@ def BEER_SG_UNCERTAINTY(
     u_reading: ReadingUncertainty = 0.1,
     u_factor: FactorUncertainty = 0.01,
     u_original: OriginalUncertainty = ORIGINAL_U,
-    u_model: ModelUncertainty = 0.001,
+    u_model: ModelUncertainty = MODEL_U,
 ) -> Any:
     """Standard uncertainty of BEER_SG by `balance`; twice as much covers about 95 %.
 

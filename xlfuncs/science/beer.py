@@ -37,6 +37,9 @@ ALCOHOL_FACTOR: float = 1
 #: marked in 0.002 SG (common practice).
 ORIGINAL_U = 0.001
 
+#: Standard uncertainty in SG of the balance itself, and of its factor for alcohol: an estimate.
+MODEL_U = 0.001
+
 #: Limits of the model: original extract in °Plato, alcohol in % by volume.
 MOST_ORIGINAL = 25.0
 MOST_ALCOHOL = 15.0

@@ -252,7 +252,7 @@ def _steps(sheet: Worksheet, choices: words.Choices) -> Table:
                 "u of SG",
                 "BEER_SG_UNCERTAINTY(ferment_original_sg,sample_brix,beer_wort_factor,"
                 'IF(ISNUMBER(sample_u_calibration),SQRT(sample_u_reading^2+sample_u_calibration^2),""),'
-                "beer_u_wort_factor,sample_u_original)",
+                "beer_u_wort_factor,sample_u_original,beer_u_model)",
             ),
             *_moved(),
             *(

@@ -6,11 +6,12 @@ from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-from xlfuncs.science.beer import ALCOHOL_FACTOR
+from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
 from xlfuncs.science.wort import WORT_FACTOR
 from xlfuncs.workbook import brewhouse, correction, layout, panel, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.layout import Column, Limits, Table
+from xlfuncs.workbook.pairs import FEW
 
 _FIRST_ENTRY = 5
 
@@ -156,6 +157,18 @@ def _beer_factors(sheet: Worksheet, row: int) -> int:
         row += 1
         layout.answer(sheet, row, label, key, f"IF({fitted},{fit},{default})", explanation, "0.000")
         layout.merge(sheet, f"D{row}:K{row}")
+    row += 1
+    shown = f"MAX({MODEL_U:g},IF({fitted},fit_error,fit_default_error))"
+    layout.answer(
+        sheet,
+        row,
+        "u of the correction, SG",
+        "beer_u_model",
+        f"IF(ISNUMBER(fit_pairs),IF(fit_pairs>={FEW},{shown},{MODEL_U:g}),{MODEL_U:g})",
+        f"{MODEL_U:g}, or more if {FEW} pairs of your own lie further apart by these factors",
+        "0.0000",
+    )
+    layout.merge(sheet, f"D{row}:K{row}")
     return row + 1
 
 
