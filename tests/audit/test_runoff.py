@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.audit.test_rules import GOOD, GOOD_GLASS, codes, only, stored
-from tests.audit.test_sheets import CHECKS, NARROW, TOOLS, beer, first_cell
+from tests.audit.test_sheets import CHECKS, NARROW, TOOLS, beer, first_cell, first_cells
 from tests.workbook.conftest import BENCH, FIELD, GLASS, TODAY, day
 from tests.workbook.test_sheets import reading, water_check
 from xlfuncs.audit import run
@@ -33,8 +33,9 @@ def found(filled):
     def make(run_rows, cells=(), inst=(*TOOLS, NARROW), **tables):
         tables.setdefault("check", [*CHECKS, water_check(NARROW, day(2026, 3, 1), 0.1)])
         path = filled(cells=SHARED | dict(cells), run=run_rows, inst=inst, **tables)
-        names = {first_cell(path, f"run_{key}"): key for key in (
-            "batch", "date", "instrument", "limit", "reading", "ph", "volume")}  # fmt: skip
+        keys = ("batch", "date", "instrument", "limit", "reading", "ph", "volume")
+        places = first_cells(path, *(f"run_{key}" for key in keys))
+        names = dict(zip(places, keys, strict=True))
         audit = run.audit(path, TODAY)
         assert audit.readings == len(run_rows) + len(tables.get("log", ()))
         return [
@@ -165,9 +166,8 @@ def test_the_stored_value_of_a_formula_is_taken(filled):
     audit = run.audit(path, TODAY)
     assert audit.readings == 1
     assert codes(audit) == [("formula", "warning")] * 2
-    assert {(one.sheet, one.cell) for one in audit.findings} == {
-        first_cell(path, "run_date"), first_cell(path, "run_reading"),
-    }  # fmt: skip
+    places = first_cells(path, "run_date", "run_reading")
+    assert {(one.sheet, one.cell) for one in audit.findings} == set(places)
 
 
 def test_the_runoff_alone_can_be_what_was_never_computed(filled):

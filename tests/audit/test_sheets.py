@@ -41,8 +41,15 @@ def pair(drop=FIELD, brix=6.6, jar=GLASS, sg=1.0120, date=day(2026, 3, 9), **mor
 
 def first_cell(path, name):
     """The first cell of a named column."""
-    title, cells = next(iter(openpyxl.load_workbook(path).defined_names[name].destinations))
-    return title, cells.replace("$", "").split(":")[0]
+    return first_cells(path, name)[0]
+
+
+def first_cells(path, *names):
+    """The first cell of each named column."""
+    book = openpyxl.load_workbook(path, read_only=True)
+    places = [next(iter(book.defined_names[name].destinations)) for name in names]
+    book.close()
+    return [(title, cells.replace("$", "").split(":")[0]) for title, cells in places]
 
 
 def test_good_readings_of_beer_have_no_findings(audited):
