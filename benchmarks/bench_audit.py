@@ -1,6 +1,5 @@
 """The audit: two thousand workbooks, one workbook with five thousand checks."""
 
-import datetime
 import re
 import resource
 import subprocess
@@ -14,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.measuring import Measure
+from benchmarks.workbooks import with_checks
 from xlfuncs.hosts import embedded
 from xlfuncs.workbook import build
 from xlfuncs.workbook import vocabulary as words
@@ -33,7 +33,7 @@ def measures() -> Iterator[Measure]:
         yield Measure("memory of the audit of 2000 workbooks", largest, 300, "MiB")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        _long(folder / "long.xlsx")
+        with_checks(folder / "long.xlsx", CHECKS)
         yield Measure("audit of a workbook with 5000 checks", _audit(folder), 20, "s")
 
 
@@ -70,16 +70,3 @@ def _many(folder: Path) -> None:
         with zipfile.ZipFile(folder / f"{number:04}.xlsx", "w", zipfile.ZIP_DEFLATED) as archive:
             for part, content in parts.items():
                 archive.writestr(part, content, compresslevel=1)
-
-
-def _long(path: Path) -> None:
-    """A workbook with thousands of checks of its instruments."""
-    book = build.build(Choices(example=True, checks=CHECKS))
-    title, cells = next(iter(book.defined_names["check_instrument"].destinations))
-    sheet, first = book[title], int(re.findall(r"\d+", cells)[0])
-    day = datetime.datetime(2000, 1, 1)
-    for row in range(first + 20, first + CHECKS):
-        sheet.cell(row, 1).value = "Field refractometer"
-        sheet.cell(row, 2).value = day + datetime.timedelta(days=row - first)
-        sheet.cell(row, 4).value = 0.1 * (row % 3)
-    path.write_bytes(build.to_bytes(book))

@@ -14,6 +14,7 @@ from openpyxl import Workbook
 from openpyxl.worksheet.formula import ArrayFormula
 
 from benchmarks.measuring import Measure, seconds
+from benchmarks.workbooks import with_checks
 from xlfuncs.hosts.calc import runner
 from xlfuncs.hosts.calc.install import numpy_for
 from xlfuncs.hosts.calc.offices import OfficeProblem, choose_office
@@ -60,6 +61,11 @@ def _recalculations(folder: Path) -> Iterator[Measure]:
     yield Measure("Calc, array call over 10,000 rows", ratio, 6, "× Calc's own array formula")
     full = median(runner.recalculation_seconds(_example(folder), repeats=9))
     yield Measure("Calc, hard recalculation of the example", full, 0.5, "s")
+    base, many = (
+        median(runner.recalculation_seconds(with_checks(folder / f"{n}.xlsx", n), repeats=3))
+        for n in (1000, 4000)
+    )
+    yield Measure("Calc, hard recalculation of 4000 checks", many / base, 10, "× 1000 checks")
 
 
 def _example(folder: Path) -> Path:

@@ -11,6 +11,7 @@ from pathlib import Path
 from openpyxl import Workbook
 
 from benchmarks.measuring import Measure, in_new_python, seconds
+from benchmarks.workbooks import with_checks
 from xlfuncs.hosts import embedded
 from xlfuncs.workbook import build, styles
 from xlfuncs.workbook.vocabulary import Choices
@@ -54,3 +55,8 @@ def measures() -> Iterator[Measure]:
         yield Measure("compute the example", calls, 60, "calls of our functions")
         empty, cold = seconds(in_new_python(""), in_new_python(COLD.format(path=str(path))), runs=3)
         yield Measure("compute the example, cold", cold - empty, 3, "s")
+        few, many = (with_checks(Path(folder) / f"{n}.xlsx", n) for n in (1000, 4000))
+        base, taken = seconds(
+            lambda: embedded.calculate(few), lambda: embedded.calculate(many), runs=1
+        )
+        yield Measure("compute 4000 checks", taken / base, 5, "× 1000 checks")

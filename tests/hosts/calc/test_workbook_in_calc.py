@@ -81,9 +81,9 @@ def test_both_engines_agree_on_every_cell(needs_office, tmp_path, choices, chang
     assert differences(path) == {}
 
 
-def test_both_engines_agree_on_a_thousand_checks(needs_office, tmp_path):
-    tools, checks = many_checks(1000)
-    book = build.build(Choices(rows=20, instruments=12, checks=1000))
+def test_both_engines_agree_on_hundreds_of_checks(needs_office, tmp_path):
+    tools, checks = many_checks(400)
+    book = build.build(Choices(rows=20, instruments=12, checks=400))
     fill(book, inst=tools, check=checks)
     path = tmp_path / "book.xlsx"
     path.write_bytes(build.to_bytes(book))
