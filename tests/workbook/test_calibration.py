@@ -98,6 +98,39 @@ def test_as_left_counts_after_as_found_of_the_same_day(computed):
     assert book.table("log", "sg")[0]["sg"] == pytest.approx(WORT_SG(12))
 
 
+def test_a_check_dated_ahead_is_named_and_not_yet_in_force(computed):
+    checks = [
+        water_check(FIELD, day(2026, 3, 1), 0.1),
+        water_check(FIELD, day(2026, 3, 14, 18), 0.15),  # the day of the state, to its end
+        water_check(FIELD, day(2026, 3, 15), 0.3),
+        water_check(BENCH, day(2027, 3, 1), 0.1),
+    ]
+    log = [reading(FIELD, 12, day(2026, 3, 14, 20)), reading(FIELD, 12, day(2026, 3, 15))]
+    book = computed(inst=[FIELD, BENCH], check=checks, log=log)
+    state = book.table("state", "offset", "days", "status")
+    assert state[0] == {"offset": pytest.approx(0.15), "days": 0, "status": "ok"}
+    assert state[1] == {"offset": None, "days": None, "status": "not checked"}
+    verdicts = [row["verdict"] for row in book.table("check", "verdict")[:4]]
+    assert verdicts == ["within", "within", "dated ahead", "dated ahead"]
+    found = [row["sg"] for row in book.table("log", "sg")[:2]]
+    wanted = [WORT_SG(REFRACTOMETER_BRIX(12, 20, offset)) for offset in (0.15, 0.3)]
+    assert found == pytest.approx(wanted, abs=1e-12)
+
+
+def test_texts_that_begin_like_formulas_stay_texts(computed):
+    """As an import leaves them: a name, a number with its sign, a call."""
+    tools = [FIELD | {"name": "@home"}, BENCH | {"name": "-7 spindle"}]
+    checks = [water_check(tools[0], day(2026, 3, 1), 0) | {"reading_1": "+0.1"},
+              water_check(tools[1], day(2026, 3, 1), 0) | {"reading_1": "-x"}]  # fmt: skip
+    book = computed(inst=tools, check=checks, log=[reading(tools[0], "+12.1")])
+    offsets = [row["offset"] for row in book.table("check", "offset")[:2]]
+    assert offsets == [pytest.approx(0.1), '! reading "-x" is not a number']
+    assert book.table("log", "sg")[0]["sg"] == pytest.approx(
+        WORT_SG(REFRACTOMETER_BRIX(12.1, 20, 0.1))
+    )
+    assert [row["name"] for row in book.table("state", "name")[:2]] == ["@home", "-7 spindle"]
+
+
 HISTORY = ("checks", "drift", "expanded", "centre", "low", "high", "verdict", "interval")
 DATES = [day(2025, 9, 1), day(2025, 10, 3), day(2025, 11, 1), day(2025, 12, 5), day(2025, 12, 5),
          day(2026, 1, 4), day(2026, 2, 1), day(2026, 3, 1)]  # fmt: skip

@@ -66,7 +66,8 @@ def add(book: Workbook, choices: words.Choices, paper: int) -> Table:
 
 def _state(sheet: Worksheet, choices: words.Choices) -> Table:
     """How each instrument stands on the date of the checks."""
-    last = f"LOOKUP(inst_no*{PER_INSTRUMENT}+{PER_INSTRUMENT - 1},sorted_key)"
+    # Up to the end of that day: a check dated ahead is not in force yet.
+    last = f"LOOKUP(inst_no*{PER_INSTRUMENT}+INT(state_as_of)+0.9999,sorted_key)"
 
     def in_force(what: str) -> str:
         return f'IF(INT(state_key/{PER_INSTRUMENT})=inst_no,LOOKUP(state_key,sorted_key,{what}),"")'
@@ -498,9 +499,10 @@ def _checks(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
                 "within or outside",
                 width=11,
                 style=styles.RESULT,
-                formula="IF(ISNUMBER(step_offset),IF(ABS(step_offset)<="
+                formula='IF(ISNUMBER(step_offset),IF(check_date>=TODAY()+1,"dated ahead",'
+                "IF(ABS(step_offset)<="
                 + of_instrument("step_no", "tolerance")
-                + '*1.000000001,"within","outside"),"")',
+                + '*1.000000001,"within","outside")),"")',
             ),
             Column("who", "Who", "", width=10),
             Column("note", "What was done", "", width=22),
