@@ -162,10 +162,10 @@ def _beer_factors(sheet: Worksheet, row: int) -> int:
     layout.answer(
         sheet,
         row,
-        "u of the correction, SG",
+        "Correction, standard uncertainty",
         "beer_u_model",
         f"IF(ISNUMBER(fit_pairs),IF(fit_pairs>={FEW},{shown},{MODEL_U:g}),{MODEL_U:g})",
-        f"{MODEL_U:g}, or more if {FEW} pairs of your own lie further apart by these factors",
+        f"SG: {MODEL_U:g}, or more if {FEW} pairs of your own lie further apart by these factors",
         "0.0000",
     )
     layout.merge(sheet, f"D{row}:K{row}")
