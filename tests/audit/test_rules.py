@@ -70,6 +70,14 @@ def test_readings(audited, line, code, severity, words):
     assert finding.cell.endswith("6")
 
 
+def test_without_a_tolerance_no_check_is_judged(audited):
+    checks = [GOOD, water_check(FIELD, day(2026, 3, 10), 0.9)]
+    found = audited(inst=[FIELD | {"tolerance": None}], check=checks, log=[reading(FIELD, 12)])
+    finding = only(found)
+    assert (finding.code, finding.severity, finding.sheet) == ("no-tolerance", "warning", "Setup")
+    assert audited(inst=[FIELD | {"tolerance": None}]).findings == []
+
+
 def test_a_check_that_was_overdue(audited):
     log = [reading(FIELD, 12, day(2026, 3, 31)), reading(FIELD, 12, day(2026, 4, 2))]
     found = audited(inst=[FIELD], check=[GOOD], log=log)

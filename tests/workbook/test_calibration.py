@@ -117,6 +117,14 @@ def test_a_check_dated_ahead_is_named_and_not_yet_in_force(computed):
     assert found == pytest.approx(wanted, abs=1e-12)
 
 
+def test_without_a_tolerance_no_check_is_judged(computed):
+    checks = [water_check(FIELD, day(2026, 3, d), 0.5) for d in (1, 2, 3)]
+    book = computed(inst=[FIELD | {"tolerance": None}], check=checks)
+    assert [row["verdict"] for row in book.table("check", "verdict")[:3]] == ["no tolerance"] * 3
+    assert book.table("history", "interval")[0]["interval"] == FIELD["interval"]
+    assert [row["status"] for row in book.table("state", "status")[:2]] == ["no tolerance", None]
+
+
 def test_texts_that_begin_like_formulas_stay_texts(computed):
     """As an import leaves them: a name, a number with its sign, a call."""
     tools = [FIELD | {"name": "@home"}, BENCH | {"name": "-7 spindle"}]

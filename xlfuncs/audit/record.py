@@ -134,8 +134,8 @@ class Instrument:
         return self.kind == words.HYDROMETER
 
     def tolerates(self, check: Check) -> bool:
-        """Whether the offset is within tolerance."""
-        return abs(check.offset) <= self.tolerance * (1 + 1e-9)
+        """Whether the offset is within tolerance; without a tolerance nothing says it is not."""
+        return self.tolerance <= 0 or abs(check.offset) <= self.tolerance * (1 + 1e-9)
 
     def in_force(self, when: float) -> Check | None:
         """The last check before a moment, as the sheets choose it."""

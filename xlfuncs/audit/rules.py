@@ -159,6 +159,11 @@ def traced(seen: Seen) -> Iterator[Finding]:
 def tolerances(seen: Seen) -> Iterator[Finding]:
     """Found outside tolerance: what that puts in doubt, and whether anybody set it right."""
     for instrument in seen.record.instruments:
+        if instrument.checks and instrument.tolerance <= 0:
+            yield _at(
+                instrument.cell, "no-tolerance", WARNING,
+                f"{instrument.name} has no tolerance on Setup: none of its checks can be judged",
+            )  # fmt: skip
         good: Check | None = None
         for place, check in enumerate(instrument.checks):
             if instrument.tolerates(check):

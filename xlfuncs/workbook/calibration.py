@@ -117,8 +117,9 @@ def _state(sheet: Worksheet, choices: words.Choices) -> Table:
             ),
             result(
                 "status", "State", "", width=18,
-                formula='CALIBRATION_STATUS(state_offset,IF(inst_name="","",inst_tolerance),'
-                f'state_days,IF(inst_name="","",{interval}))',
+                formula='IF((inst_name<>"")*(inst_tolerance=""),"no tolerance",'
+                'CALIBRATION_STATUS(state_offset,IF(inst_name="","",inst_tolerance),'
+                f'state_days,IF(inst_name="","",{interval})))',
             ),
         ),
     ).write()  # fmt: skip
@@ -415,6 +416,7 @@ def _checks(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
         -5, 250, "What it ought to show: °Brix for a refractometer, SG for a hydrometer, the true "
         "temperature for a thermometer; or in the scale chosen beside it"
     )  # fmt: skip
+    tolerance = of_instrument("step_no", "tolerance")
     return Table(
         sheet,
         "check",
@@ -500,9 +502,8 @@ def _checks(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
                 width=11,
                 style=styles.RESULT,
                 formula='IF(ISNUMBER(step_offset),IF(check_date>=TODAY()+1,"dated ahead",'
-                "IF(ABS(step_offset)<="
-                + of_instrument("step_no", "tolerance")
-                + '*1.000000001,"within","outside")),"")',
+                f'IF({tolerance}>0,IF(ABS(step_offset)<={tolerance}*1.000000001,"within",'
+                '"outside"),"no tolerance")),"")',
             ),
             Column("who", "Who", "", width=10),
             Column("note", "What was done", "", width=22),
@@ -661,7 +662,7 @@ _IN_ORDER = ("row", "key", "place", "date", "offset", "slope", "u_offset", "u_sl
 
 #: The interval that follows from the one before: shorter, longer or the same (ILAC-G24, method 1).
 _STAIRCASE = (
-    "IF({no}={no_before},IF({left}=1,{interval_before},"
+    "IF({no}={no_before},IF(({left}=1)+({tolerance}<=0)>0,{interval_before},"
     f"MIN(MAX({{interval_before}}*IF(ABS({{offset}})>{{tolerance}}*1.000000001,{drift.SHORTER},"
     f"IF(ABS({{offset}})<={{tolerance}}*{drift.CALM_SHARE * (1 + 1e-9):.10f},{drift.LONGER},1)),"
     f"{drift.SHORTEST:g}),{drift.LONGEST:g})),{{first}})"
