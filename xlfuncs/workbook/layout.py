@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -173,12 +174,14 @@ class Table:
         heading.value, hint.value = column.heading, column.hint
         heading.style = styles.HEADING if column.computed else styles.HEADING_INPUT
         hint.style = styles.HINT if column.computed else styles.HINT_INPUT
-        for row in range(self.first, self.last + 1):
-            cell = sheet[f"{letter}{row}"]
-            cell.style = column.style
-            cell.number_format = column.format
-            if column.format == styles.PLAIN and column.style in (styles.INPUT, styles.RESULT):
-                cell.alignment = styles.WORDS
+        first = sheet[f"{letter}{self.first}"]
+        first.style = column.style
+        first.number_format = column.format
+        if column.format == styles.PLAIN and column.style in (styles.INPUT, styles.RESULT):
+            first.alignment = styles.WORDS
+        for row in range(self.first + 1, self.last + 1):
+            # As openpyxl copies a sheet: to look each style up by its name takes most of a build.
+            sheet.cell(row, first.column)._style = copy(first._style)
         cells = self.cells(column.key)
         name(sheet, f"{self.prefix}_{column.key}", cells)
         if column.formula:
