@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.workbook.conftest import TODAY, Rows
+from tests.workbook.conftest import TODAY, fill
 from xlfuncs.audit import run
 from xlfuncs.audit.findings import FileAudit
 from xlfuncs.hosts import embedded
@@ -16,27 +16,12 @@ from xlfuncs.workbook import build
 from xlfuncs.workbook.vocabulary import Choices
 
 
-def fill(book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows) -> None:
-    """Type named cells, and tables by prefix, into a workbook; None leaves a cell as it is."""
-
-    def place(name: str) -> Any:
-        title, address = next(iter(book.defined_names[name].destinations))
-        return book[title][address.replace("$", "").split(":")[0]]
-
-    for name, value in (cells or {}).items():
-        place(name).value = value
-    for prefix, rows in tables.items():
-        for number, row in enumerate(rows):
-            for key, value in row.items():
-                place(f"{prefix}_{key}").offset(number, 0).value = value
-
-
 @pytest.fixture
 def filled(tmp_path: Path) -> Callable[..., Path]:
     """Write a filled workbook; `compute` stores the values beside its formulas."""
 
     def make(name: str = "log.xlsx", compute: bool = False, **content: Any) -> Path:
-        book = build.build(content.pop("choices", None) or Choices(rows=20))
+        book = build.build(content.pop("choices", None) or Choices(rows=20, checks=20))
         fill(book, **content)
         path = tmp_path / name
         path.write_bytes(build.to_bytes(book))

@@ -65,6 +65,25 @@ def many_checks(count: int) -> tuple[Rows, Rows]:
     return tools, checks
 
 
+def fill(book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows) -> None:
+    """Type named cells, and tables by prefix, into a workbook; None leaves a cell as it is."""
+
+    def places(name: str) -> tuple[Any, ...]:
+        title, address = next(iter(book.defined_names[name].destinations))
+        found = book[title][address]
+        return tuple(cell for (cell,) in found) if isinstance(found, tuple) else (found,)
+
+    for name, value in (cells or {}).items():
+        places(name)[0].value = value
+    for prefix, rows in tables.items():
+        columns: dict[str, tuple[Any, ...]] = {}
+        for number, row in enumerate(rows):
+            for key, value in row.items():
+                if key not in columns:
+                    columns[key] = places(f"{prefix}_{key}")
+                columns[key][number].value = value
+
+
 @pytest.fixture
 def computed() -> Callable[..., reader.Reader]:
     """Fill a new workbook (tables by prefix, named cells by name), compute it, and read it."""
@@ -74,21 +93,8 @@ def computed() -> Callable[..., reader.Reader]:
         cells: Mapping[str, Any] | None = None,
         **tables: Rows,
     ) -> reader.Reader:
-        book = build.build(choices or Choices(rows=20))
-
-        def place(name: str) -> tuple[Any, str]:
-            title, cells = next(iter(book.defined_names[name].destinations))
-            return book[title], cells.replace("$", "").split(":")[0]
-
-        for name, value in (cells or {}).items():
-            sheet, address = place(name)
-            sheet[address] = value
-        for prefix, rows in tables.items():
-            for number, row in enumerate(rows):
-                for key, value in row.items():
-                    sheet, address = place(f"{prefix}_{key}")
-                    anchor = sheet[address]
-                    anchor.offset(number, 0).value = value
+        book = build.build(choices or Choices(rows=20, checks=20))
+        fill(book, cells, **tables)
         # Not by way of a file: what a file keeps is tested elsewhere, and this is quicker.
         calculation = embedded.calculate_book(book, TODAY)
         assert calculation.failures == []

@@ -7,9 +7,8 @@ import subprocess
 
 import pytest
 
-from tests.audit.conftest import fill
 from tests.test_cli import run as command
-from tests.workbook.conftest import FIELD, day
+from tests.workbook.conftest import FIELD, day, fill
 from tests.workbook.test_sheets import reading, water_check
 from xlfuncs.workbook import build
 from xlfuncs.workbook.vocabulary import Choices

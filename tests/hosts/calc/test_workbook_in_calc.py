@@ -10,8 +10,7 @@ import sys
 import openpyxl
 import pytest
 
-from tests.audit.conftest import fill
-from tests.workbook.conftest import many_checks
+from tests.workbook.conftest import fill, many_checks
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.calc import runner
 from xlfuncs.workbook import build
