@@ -141,7 +141,7 @@ class Instrument:
         """The last check before a moment, as the sheets choose it."""
         # A check on a day without a time counts for all readings of that day.
         moment = when + (0.9 if when == int(when) else 0.01)
-        place = bisect.bisect_right([check.order for check in self.checks], moment)
+        place = bisect.bisect_right(self.checks, moment, key=lambda check: check.order)
         return self.checks[place - 1] if place else None
 
 

@@ -378,10 +378,8 @@ class _Vector:
     @functools.cached_property
     def _first(self) -> dict[tuple[str, Any], int]:
         found: dict[tuple[str, Any], int] = {}
-        for kind, (values, places) in self._by_kind.items():
-            if kind:
-                for value, place in zip(values, places, strict=True):
-                    found.setdefault((kind, value), place)
+        for place, cell in enumerate(self.cells):
+            found.setdefault((_kind(cell), _comparable(cell)), place)
         return found
 
     def last_up_to(self, wanted: Any) -> int | None:
@@ -402,13 +400,10 @@ def _found(search: Callable[[Any], int | None], answer: Callable[[int], Any], wa
     """The answer for each value that is searched for."""
 
     def one(cell: Any) -> Any:
-        if _is_error(cell):
-            return cell
         place = search(0.0 if cell is schedula.EMPTY else cell)
         return Error.errors["#N/A"] if place is None else answer(place)
 
-    answers = np.frompyfunc(one, 1, 1)(_object(wanted))
-    return answers.view(Array) if isinstance(answers, np.ndarray) else answers
+    return _each(one)(wanted)
 
 
 def _lookup(wanted: Any, vector: Any, results: Any = None) -> Any:

@@ -164,7 +164,7 @@ def _beer_factors(sheet: Worksheet, row: int) -> int:
         row,
         "Correction, standard uncertainty",
         "beer_u_model",
-        f"IF(ISNUMBER(fit_pairs),IF(fit_pairs>={FEW},{shown},{MODEL_U:g}),{MODEL_U:g})",
+        f"IF(N(fit_pairs)>={FEW},{shown},{MODEL_U:g})",
         f"SG: {MODEL_U:g}, or more if {FEW} pairs of your own lie further apart by these factors",
         "0.0000",
     )
