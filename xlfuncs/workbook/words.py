@@ -1,4 +1,4 @@
-"""The words that sheets, readers and reports share, and the choices of a new workbook."""
+"""The words that sheets, reader, report and audit share, and the choices of a new workbook."""
 
 from __future__ import annotations
 
@@ -7,64 +7,80 @@ from dataclasses import dataclass
 REFRACTOMETER, HYDROMETER, FLOATING = "refractometer", "hydrometer", "floating hydrometer"
 THERMOMETER = "thermometer"
 KINDS = (REFRACTOMETER, HYDROMETER, FLOATING, THERMOMETER)
-HYDROMETER_SCALES = ("SG", "Plato")
+SCALES = ("Brix", "SG", "Plato")
+GLASS, PLASTIC = "glass", "plastic"
 YES, NO = "yes", "no"
 #: A check before anything was done to the instrument, and after.
 AS_FOUND, AS_LEFT = "as found", "as left"
-#: Scales of a reference solution.
-REFERENCE_SCALES = ("SG", "Brix", "Plato")
-#: Factors with which a refractometer reading of beer is corrected for alcohol.
-DEFAULT, FITTED = "default", "fitted"
+#: What a reference solution was made of.
+SUGAR, MALT_EXTRACT = "sugar", "malt extract"
+#: Where a factor comes from.
+COMMON, OWN = "common", "own"
 
-INTO_FERMENTER = "into fermenter"
-#: Stages that have a target, in the order of the day.
-TARGET_STAGES = (
-    "first runnings",
-    "runoff end",
-    "before boil",
-    "after boil",
-    INTO_FERMENTER,
-)
-#: Stages at which yeast is at work, so that a refractometer needs a correction for alcohol.
-FERMENTED_STAGES = ("fermenting", "packaged")
+MASH, FIRST_RUNNINGS, RUNOFF_STAGE, RUNOFF_END = "mash", "first runnings", "runoff", "runoff end"
+BEFORE_BOIL, DURING_BOIL, AFTER_BOIL = "before boil", "during boil", "after boil"
+INTO_FERMENTER, FERMENTING, PACKAGED = "into fermenter", "fermenting", "packaged"
+#: Stages of a batch in the order of the day.
 STAGES = (
-    "mash",
-    "first runnings",
-    "runoff",
-    "runoff end",
-    "before boil",
-    "during boil",
-    "after boil",
+    MASH,
+    FIRST_RUNNINGS,
+    RUNOFF_STAGE,
+    RUNOFF_END,
+    BEFORE_BOIL,
+    DURING_BOIL,
+    AFTER_BOIL,
     INTO_FERMENTER,
-    *FERMENTED_STAGES,
+    FERMENTING,
+    PACKAGED,
 )
+#: Stages that a plan has a gravity for; of all but the last it has a volume too.
+PLANNED = (FIRST_RUNNINGS, RUNOFF_END, BEFORE_BOIL, AFTER_BOIL, INTO_FERMENTER, PACKAGED)
+
+
+def stage(word: str) -> int:
+    """Number of a stage, from 1."""
+    return STAGES.index(word) + 1
+
+
+def planned(word: str) -> int:
+    """Number of a stage among those of a plan, from 1."""
+    return PLANNED.index(word) + 1
+
+
+def key(words: str) -> str:
+    """Words as part of a name: `before boil` is `before_boil`."""
+    return words.replace(" ", "_")
+
 
 VOLUME_UNITS = ("L", "hL", "US gal", "imp gal", "US bbl", "UK bbl")
 TEMPERATURE_UNITS = ("C", "F")
 GRAVITY_SCALES = ("SG", "Plato")
 MASS_UNITS = ("kg", "lb")
 
-START, SETUP, CALIBRATION, LOG, TARGETS = "Start", "Setup", "Calibration", "Log", "Targets"
-RUNOFF, KETTLE, BLEND, CARD = "Runoff", "Kettle", "Blend", "Batch sheet"
-#: Heading of steps that hold a function's answer as it is, refusals included.
-ANSWERED = "As answered"
-PAIRS, FERMENTATION = "Pairs", "Fermentation"
-STANDARDS = "Standards"
+START, SETUP, CALIBRATION, BATCHES, LOG = "Start", "Setup", "Calibration", "Batches", "Log"
+RUNOFF, KETTLE, TARGETS, FERMENTATION = "Runoff", "Kettle", "Targets", "Fermentation"
+FACTORS, BATCH_SHEET, CONVERT = "Own factors", "Batch sheet", "Convert"
+STANDARDS, BLEND = "Standards", "Blend"
 
 #: Marks a workbook as one of ours, and says which layout it has.
-LAYOUT_NAME, LAYOUT_VERSION = "gravity_log_layout", 1
+LAYOUT_NAME, LAYOUT_VERSION = "gravity_log_layout", 2
 
 
 @dataclass(frozen=True)
 class Choices:
     """What a new workbook is built for."""
 
-    rows: int = 40
+    rows: int = 200
     units: str = "metric"  # or "us"
     gravity: str = "sg"  # or "plato"
     example: bool = False
     instruments: int = 6
     checks: int = 60
+
+    @property
+    def batches(self) -> int:
+        """Lines for batches, so many that the log is full first."""
+        return max(20, self.rows // 5)
 
     @property
     def volume_unit(self) -> str:
@@ -83,7 +99,7 @@ class Choices:
 
     @property
     def gravity_scale(self) -> str:
-        """Scale of targets that a new workbook starts with."""
+        """Scale of gravities that a new workbook starts with."""
         return "Plato" if self.gravity == "plato" else "SG"
 
     @property
@@ -93,7 +109,7 @@ class Choices:
 
     @property
     def gravity_format(self) -> str:
-        """Number format of a gravity on that scale."""
+        """Number format of a gravity on that scale, as typed."""
         return "0.0#" if self.gravity == "plato" else "0.000#"
 
     @property
