@@ -7,15 +7,14 @@ metric and are turned into the units of the workbook.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from openpyxl.workbook import Workbook
 
-from xlfuncs.science import gravity, units
 from xlfuncs.workbook import words
 from xlfuncs.workbook.kit.write import type_into
+from xlfuncs.workbook.quantities import celsius, in_units_of, kilograms, litres, sg
 from xlfuncs.workbook.sheets import SHEETS
 from xlfuncs.workbook.words import Choices
 
@@ -23,40 +22,6 @@ FIELD, BENCH = "Field refractometer", "Bench refractometer"
 GLASS, FLOATER = "Glass hydrometer", "Tank floater"
 #: The day on which the example stands still.
 AS_OF = datetime.datetime(2026, 3, 17)
-
-
-@dataclass(frozen=True)
-class Quantity:
-    """A metric value that is typed in the workbook's own unit."""
-
-    value: float
-    kind: str
-    at: float = 0  # of a difference in gravity: the gravity about which it is taken
-
-
-def litres(value: float | None) -> Quantity | None:
-    """A volume."""
-    return None if value is None else Quantity(value, "volume")
-
-
-def celsius(value: float | None) -> Quantity | None:
-    """A temperature."""
-    return None if value is None else Quantity(value, "temperature")
-
-
-def kilograms(value: float | None) -> Quantity | None:
-    """A mass."""
-    return None if value is None else Quantity(value, "mass")
-
-
-def sg(value: float | None) -> Quantity | None:
-    """A gravity."""
-    return None if value is None else Quantity(value, "gravity")
-
-
-def spread(value: float | None, at: float = 1.05) -> Quantity | None:
-    """A difference of gravities about one of them."""
-    return None if value is None else Quantity(value, "spread", at)
 
 
 CELLS: Mapping[str, Any] = {
@@ -211,7 +176,7 @@ def instruments() -> Iterable[dict[str, Any]]:
 def checks() -> Iterable[dict[str, Any]]:
     """The lines of Calibration's table."""
     for name, day, warm, water, solutions, made_of, as_, note in _CHECKS:
-        line = {
+        line: dict[str, Any] = {
             "check_instrument": name, "check_date": datetime.datetime(*day),
             "check_temperature": celsius(warm), "check_shown_1": water,
             "check_made_of": made_of, "check_as": as_, "check_who": "head brewer",
@@ -261,28 +226,3 @@ def log() -> Iterable[dict[str, Any]]:
             "log_temperature": celsius(warm), "log_volume": litres(volume),
             "log_volume_temperature": celsius(hot), "log_ph": ph, "log_note": note,
         }  # fmt: skip
-
-
-def in_units_of(choices: Choices) -> Callable[[Any], Any]:
-    """What turns the values of the example into those that are typed."""
-    own = {
-        "volume": ("L", choices.volume_unit, 2),
-        "temperature": ("C", choices.temperature_unit, 1),
-        "mass": ("kg", choices.mass_unit, 2),
-    }
-
-    def on_scale(value: float) -> float:
-        return float(gravity.convert(value, "SG", choices.gravity_scale))
-
-    def typed(value: Any) -> Any:
-        if not isinstance(value, Quantity):
-            return value
-        if value.kind == "spread":
-            wide = on_scale(value.at + value.value) - on_scale(value.at)
-            return round(wide, choices.gravity_digits + 1)
-        if value.kind == "gravity":
-            return round(on_scale(value.value), choices.gravity_digits)
-        metric, unit, digits = own[value.kind]
-        return round(float(units.convert(value.value, metric, unit)), digits)
-
-    return typed

@@ -36,9 +36,9 @@ from xlfuncs.workbook.kit.formulas import (
     shown,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
-from xlfuncs.workbook.sheets.batches import DAY_ZERO, PER_STAGE, column, stage_key
+from xlfuncs.workbook.sheets.batches import DAY_ZERO, PER_STAGE, stage_key
 from xlfuncs.workbook.sheets.calibration import PER_INSTRUMENT, UNCHECKED_SLOPE, unless_floating
-from xlfuncs.workbook.sheets.setup import HOT, hydrometric, instrument_number, of_instrument
+from xlfuncs.workbook.sheets.setup import hydrometric, instrument_number, of_instrument
 
 _AFTER_ALL = 9e15
 #: Doubt that remains where an instrument compensates, °Bx; of a reading per °C, °Bx and SG.
@@ -318,9 +318,9 @@ def _pairs() -> tuple[Column, ...]:
     """A drop and a jar of one batch and stage within a few hours: they teach the own factors."""
     usable = f'(LOWER(TRIM(log_leave))<>"{words.YES}")*(line_batch>0)*(line_stage>0)'
     near = (
-        'all.line_jar_key,line_pair_key,all.line_day,">="&(line_day-{d}),'
-        'all.line_day,"<="&(line_day+{d})'
-    ).format(d=PAIR_DAYS)
+        f'all.line_jar_key,line_pair_key,all.line_day,">="&(line_day-{PAIR_DAYS}),'
+        f'all.line_day,"<="&(line_day+{PAIR_DAYS})'
+    )
     return (
         step("line_pair_key", "batch and stage", f"IF({usable},line_batch*{PER_STAGE}+line_stage,0)"),
         step("line_jar_key", "of a jar",

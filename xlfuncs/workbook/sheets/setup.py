@@ -140,7 +140,7 @@ def _factors(choices: words.Choices) -> tuple[Line, ...]:
         Line("set_beer_source", "Factors for beer from", "own: from your fermented pairs",
              value=words.COMMON, limits=sources),
         Line("set_tolerance", "Gravity on target within ±",
-             f'="blank: "&tolerance_gravity&" "&unit_gravity', choices.gravity_format,
+             '="blank: "&tolerance_gravity&" "&unit_gravity', choices.gravity_format,
              limits=Limits.between(0, 20, "How far off is still on target")),
         Line("set_tolerance_volume", "Volume on target within ±",
              "in your unit; blank: 4 % of the plan", styles.VOLUME,
