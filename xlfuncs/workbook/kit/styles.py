@@ -29,6 +29,7 @@ LINK, CAUTION, BOX, CELL = "link to sheet", "caution", "box for a pen", "typed c
 _LEFT = Alignment(vertical="center", horizontal="left", indent=1)
 _WRAPPED = Alignment(vertical="center", horizontal="left", indent=1, wrap_text=True)
 _MIDDLE = Alignment(vertical="center", horizontal="center", wrap_text=True)
+_TOP = Alignment(wrap_text=True, vertical="top", horizontal="center")
 _NUMBER = Alignment(vertical="center")
 
 _FINE = Side(style="thin", color=GRID)
@@ -68,8 +69,8 @@ def register(book: Workbook) -> None:
         _look(NOTE, quiet, _LEFT),
         _look(HEADING, bold, _MIDDLE, above, _BAND),
         _look(HEADING_TYPED, bold, _MIDDLE, above, _TINT),
-        _look(HINT, _font(size=8, color=QUIET), _MIDDLE, below, _BAND),
-        _look(HINT_TYPED, _font(size=8, color=QUIET), _MIDDLE, below, _TINT),
+        _look(HINT, _font(size=8, color=QUIET), _TOP, below, _BAND),
+        _look(HINT_TYPED, _font(size=8, color=QUIET), _TOP, below, _TINT),
         _look(TYPED, _font(), _NUMBER, _HAIRLINE, _TINT),
         _look(CELL, _font(), _LEFT, Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN),
               _TINT),

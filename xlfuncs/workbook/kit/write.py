@@ -178,7 +178,7 @@ class _Writer:
                 self._formulas(table, part.name, part.formula, by_line=False)
         for row in (placed.area.top, placed.area.top + 1):
             if page_columns(table):
-                self.sheet.row_dimensions[row].height = 28 if row == placed.area.top else 13
+                self.sheet.row_dimensions[row].height = 27 if row == placed.area.top else 21
         if table.high:
             for row in range(placed.area.top + 2, placed.area.top + 2 + table.rows):
                 self.sheet.row_dimensions[row].height = table.high
@@ -302,8 +302,8 @@ class _Writer:
         setup.fitToWidth, setup.fitToHeight = 1, 0 if data.tall else 1
         sheet.sheet_properties.pageSetUpPr.fitToPage = True
         margins = sheet.page_margins
-        margins.left = margins.right = 0.4
-        margins.top, margins.bottom, margins.footer = 0.45, 0.6, 0.3
+        margins.left = margins.right = 0.35
+        margins.top, margins.bottom, margins.footer = 0.4, 0.55, 0.25
         sheet.oddFooter.left.text = "&A"
         sheet.oddFooter.center.text = "&F"
         sheet.oddFooter.right.text = "&P / &N"

@@ -62,7 +62,7 @@ _LEAST_RANGES = 2
 #: Up to so many instruments their state stands above the checks, on the first screen.
 _ABOVE = 8
 _POINTS = (1, 2, 3)
-_SOURCES = ("reading", "calibration", "wort factor", "temperature", "cloudiness, colour")
+_SOURCES = ("reading", "calibration", "wort factor", "temperature", "cloudiness")
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -83,19 +83,17 @@ def sheet(choices: words.Choices) -> Sheet:
         "extract the offset only.",
         (
             *(first if choices.instruments <= _ABOVE else (*checks, *state)),
-            Section("Offset over time"),
+            Section("Offset over time", to=8),
+            Section("What the ± of a gravity is made of", column=10, beside=True),
             Lines(
                 (
                     Line("chart_instrument", "Picture shows", "blank: the first instrument",
                          limits=Limits.listed("inst_name", "An instrument of Setup")),
-                    Line("interval_by_history", "Intervals by history",
-                         "yes: the next check follows from how the instrument was found",
+                    Line("interval_by_history", "Intervals by history", "yes: as it was found",
                          value=words.NO, limits=Limits.among(words.YES, words.NO)),
                 ),
-                label=1, cell=2, note=8, gap=0,
+                label=2, cell=2, note=4, gap=0,
             ),
-            _picture(),
-            Section("What the ± of a gravity is made of"),
             *_budget(),
             Steps({
                 "state_as_of": "IF(ISNUMBER(as_of),as_of,TODAY())",
@@ -137,35 +135,35 @@ def _checks(choices: words.Choices) -> Table:
         "check",
         choices.checks,
         (
-            typed("check_instrument", "Instrument", "blank: the first", 19,
+            typed("check_instrument", "Instrument", "blank: the first", 17,
                   limits=Limits.listed("inst_name", "One of the instruments on Setup")),
             typed("check_date", "Date", "time if known", 11, styles.DATE, Limits.date()),
-            typed("check_temperature", "Sample", '="°"&unit_temperature&"; blank: 20 °C"', 8,
+            typed("check_temperature", "Sample", '="°"&unit_temperature&"; blank: 20 °C"', 7,
                   styles.TEMPERATURE, Limits.temperature(70, "Temperature of drop or jar")),
             typed(names[0], "In water", "it shows", 8, styles.READING, reading),
-            typed(names[1], "In a solution", "it shows", 9, styles.READING, reading),
-            typed(known[0], "Solution is", "true value", 9, styles.READING, reference),
-            typed(names[2], "In another", "it shows", 9, styles.READING, reading),
-            typed(known[1], "That one is", "true value", 9, styles.READING, reference),
-            typed("check_known_in", "True values in", "blank: its scale", 9,
+            typed(names[1], "In a solution", "it shows", 8, styles.READING, reading),
+            typed(known[0], "Solution is", "true value", 8, styles.READING, reference),
+            typed(names[2], "In another", "it shows", 8, styles.READING, reading),
+            typed(known[1], "That one is", "true value", 8, styles.READING, reference),
+            typed("check_known_in", "True values in", "blank: its scale", 8,
                   limits=Limits.among(*words.SCALES)),
-            typed("check_made_of", "Solution made of", "blank: sugar", 12,
+            typed("check_made_of", "Solution made of", "blank: sugar", 11,
                   limits=Limits.among(words.SUGAR, words.MALT_EXTRACT)),
-            typed("check_as", "As found, as left", "blank: as found", 10,
+            typed("check_as", "As found, as left", "blank: as found", 9,
                   limits=Limits.among(words.AS_FOUND, words.AS_LEFT)),
-            result("check_offset", "Correction", "shown less true", 10, styles.SG,
+            result("check_offset", "Correction", "shown less true", 9, styles.SG,
                    blank_or("fit_points", number_or_text("fit_points", "fit_offset"))),
-            result("check_expanded", "± of it", "about 95 %", 9, styles.SG,
+            result("check_expanded", "± of it", "about 95 %", 8, styles.SG,
                    if_numbers(["fit_u"], "2*fit_u")),
-            result("check_slope", "Slope", "shown per true", 9, styles.SG,
+            result("check_slope", "Slope", "shown per true", 8, styles.SG,
                    if_numbers(["fit_slope"], "fit_slope")),
             result("check_verdict", "Is it right?", "", 14, styles.GENERAL, cases(
                 ("NOT(ISNUMBER(check_offset))", '""'),
                 ("NOT(ISNUMBER(check_date))", '"date is missing"'),
                 ("check_date>=INT(state_as_of)+1", '"dated ahead"'),
                 otherwise="check_judged")),
-            typed("check_who", "Who", "", 8),
-            typed("check_note", "What was done", "", 20),
+            typed("check_who", "Who", "", 7),
+            typed("check_note", "What was done", "", 14),
             step("check_no", "instrument",
                  instrument_number("check_instrument", "check_filled=1")),
             step("check_filled", "1: typed",
@@ -200,6 +198,7 @@ def _checks(choices: words.Choices) -> Table:
                  f'+0.001*(LOWER(TRIM(check_as))="{words.AS_LEFT}")'
                  f'+{place("check", "check_date")}/10000000,"")'),
         ),
+        high=13,
         guarded=True,
     )  # fmt: skip
 
@@ -486,8 +485,8 @@ def _picture() -> Chart:
             Trace("control limit", "order_upper", "order_x", fine=True),
             Trace("control limit, below", "order_lower", "order_x", fine=True),
         ),
-        (26, 7.5),
-        16,
+        (15.5, 7.2),
+        15,
         x_title="date of check",
         x_format=styles.DATE,
         y_format="0.00",
@@ -520,7 +519,7 @@ def _budget() -> tuple[Block, ...]:
             Line("budget_answer", "± about 95 %", "SG",
                  formula='IF(budget_all="","",2*budget_all)', format=styles.SG),
         ),
-        label=1, cell=2, note=5, gap=0,
+        label=2, cell=1, note=4, column=10, beside=True,
     )  # fmt: skip
     steps = Steps({
         "budget_shown": f'IF(budget_reading="","",IF({of("in")}="SG",IF({prism},'
@@ -540,20 +539,20 @@ def _budget() -> tuple[Block, ...]:
         "budget",
         len(_SOURCES) + 1,
         (
-            result("share_source", "Source", "largest first", 19, styles.GENERAL,
+            result("share_source", "Source", "largest first", 11, styles.GENERAL,
                    'IF((budget_all="")+(budget_rank>COUNT(all.budget_effect))>0,"",INDEX(all.budget_source,MATCH('
                    "share_u,all.budget_effect,0)))", by_line=True),
-            result("share_u", "±, one u", "SG", 11, styles.FINE_SG,
+            result("share_u", "±, one u", "SG", 9, styles.FINE_SG,
                    'IF((budget_all="")+(budget_rank>COUNT(all.budget_effect))>0,"",LARGE(all.budget_effect,budget_rank))',
                    by_line=True),
-            result("share_part", "Share", "of the square", 8, "0%",
+            result("share_part", "Share", "of the square", 9, "0%",
                    if_numbers(["share_u"], "IF(budget_all=0,0,(share_u/budget_all)^2)")),
             Column("budget_source", "budget_source", "moved", 12, role=Role.STEP,
                    values=("nothing", *_SOURCES)),
             step("budget_rank", "rank", place("budget", "budget_source")),
             step("budget_moved", "shown", number_or_text("budget_shown", "budget_shown"
                  f"+{moved('reading')}*N({of('u')})+{moved('calibration')}*budget_u_cal"
-                 f"+{moved('cloudiness, colour')}*N(budget_u_cloud)*{of('per')}")),
+                 f"+{moved('cloudiness')}*N(budget_u_cloud)*{of('per')}")),
             step("budget_warm", "°C", f"budget_c+{moved('temperature')}*u_celsius"),
             step("budget_brix", "°Bx", f'IF({prism},REFRACTOMETER_BRIX(budget_moved,'
                  f'IF({of("auto")}=1,"",budget_warm),budget_offset,budget_slope),"")'),
@@ -565,10 +564,11 @@ def _budget() -> tuple[Block, ...]:
                  'IF(ISNUMBER(budget_sg)*(budget_source<>"nothing"),ABS(budget_sg-INDEX('
                  f"all.budget_sg,1))+({len(_SOURCES) + 9}-{place('budget', 'budget_source')})/10^13,\"\")"),
         ),
-        gap=0,
+        column=10,
+        beside=True,
     )  # fmt: skip
     bars = Chart(
-        "bars", "Standard uncertainty by source", "SG", (Trace("u", "share_u"),), (15, 5.6), 12,
-        categories="share_source", y_format=styles.SG, column=9, beside=True,
+        "bars", "Standard uncertainty by source", "SG", (Trace("u", "share_u"),), (12, 5.6), 12,
+        categories="share_source", y_format=styles.SG, column=13, beside=True,
     )  # fmt: skip
-    return typed_, Text("", styles.NOTE, gap=0), table, bars, steps
+    return typed_, _picture(), table, bars, steps

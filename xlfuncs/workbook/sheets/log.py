@@ -109,33 +109,31 @@ def _table(choices: words.Choices) -> Table:
             typed("log_batch", "Batch", "of Batches", 13,
                   limits=Limits.listed("batch_name", "One of the batches on Batches")),
             typed("log_stage", "Stage", "choose", 14, limits=Limits.among(*words.STAGES)),
-            typed("log_instrument", "Instrument", "blank: the first", 18,
+            typed("log_instrument", "Instrument", "blank: the first", 16,
                   limits=Limits.listed("inst_name", "One of the instruments on Setup")),
             typed("log_reading", "Reading", "as shown", 8, styles.READING,
                   Limits.between(-1, 150, "What the instrument shows")),
             typed("log_temperature", "Sample", '="°"&unit_temperature', 7, styles.TEMPERATURE,
                   Limits.temperature(100, "Temperature of drop or jar")),
-            result("log_gravity", "Gravity", "=unit_gravity", 9, fine, "log_scaled_1"),
+            result("log_gravity", "Gravity", "=unit_gravity", 8, fine, "log_scaled_1"),
             result("log_expanded", "±", "about 95 %", 7, fine,
                    if_numbers(["log_scaled_1", "log_scaled_2"], "log_scaled_2-log_scaled_1")),
-            result("log_verdict", "Gravity is", "against its plan", 15, styles.GENERAL,
-                   "TARGET_CHECK(log_gravity,line_wanted,line_within,line_u_scale)"),
-            result("log_remark", "Remark", "", 34, styles.GENERAL, _joined()),
-            typed("log_volume", "Volume", "=unit_volume", 8, styles.VOLUME,
+            result("log_tells", "Against its plan, and remarks", "", 42, styles.GENERAL,
+                   'log_verdict&IF(log_volume_verdict="","",IF(log_verdict="","","; ")&"volume "'
+                   '&log_volume_verdict)&IF((log_remark="")+(log_verdict&log_volume_verdict="")>0,'
+                   '"","; ")&log_remark'),
+            typed("log_volume", "Volume", "=unit_volume", 7, styles.VOLUME,
                   Limits.amount("A volume in the unit chosen on Setup")),
-            typed("log_volume_temperature", "read at", '="°"&unit_temperature', 7,
+            typed("log_volume_temperature", "read at", '="°"&unit_temperature', 6,
                   styles.TEMPERATURE, warm),
             typed("log_ph", "pH", "cooled", 5, styles.READING,
                   Limits.between(2, 12, "pH of the cooled sample")),
-            typed("log_leave", "Leave out", "of own factors", 7,
+            typed("log_leave", "Leave out", "of own factors", 6,
                   limits=Limits.among(words.YES, words.NO)),
-            typed("log_note", "Note", "", 15),
-            result("log_volume_20", "Volume", '="20 °C, "&unit_volume', 8, styles.VOLUME,
+            typed("log_note", "Note", "", 10),
+            result("log_volume_20", "Volume", '="20 °C, "&unit_volume', 7, styles.ONE,
                    f"VOLUME_AT({as_typed('log_volume')},line_volume_c,20,"
                    'IF(ISNUMBER(log_sg),log_sg,""))'),
-            result("log_volume_verdict", "Volume is", "against its plan", 14, styles.GENERAL,
-                   "TARGET_CHECK(log_volume_20,line_wanted_volume,line_within_volume,"
-                   'IF(ISNUMBER(log_volume_20),u_volume*log_volume_20,""))'),
             *_named(),
             *_check_in_force(),
             *_drop(),
@@ -146,6 +144,7 @@ def _table(choices: words.Choices) -> Table:
             *_planned(),
             *_pairs(),
             *_lacks(),
+            step("log_remark", "remarks", _joined()),
         ),
         high=13,
         filtered=True,
@@ -304,6 +303,12 @@ def _planned() -> tuple[Column, ...]:
             ["line_wanted_volume"], "IF(N(line_typed_within)>0,line_typed_within,"
             "IF(ISNUMBER(set_tolerance_volume),set_tolerance_volume,0.04*line_wanted_volume))"),
              by_line=True),
+        # Calc finds a word of ours equal to a typed word only once it is put together anew.
+        step("log_verdict", "gravity is",
+             'TARGET_CHECK(log_gravity,line_wanted,line_within,line_u_scale)&""'),
+        step("log_volume_verdict", "volume is",
+             "TARGET_CHECK(log_volume_20,line_wanted_volume,line_within_volume,"
+             'IF(ISNUMBER(log_volume_20),u_volume*log_volume_20,""))&""'),
         step("line_litres", "volume, L", cases(
             ("ISNUMBER(log_volume_20)", "log_volume_20*unit_litres"),
             ("ISNUMBER(line_wanted_volume)", "line_wanted_volume*unit_litres"))),
@@ -472,5 +477,5 @@ def _head(choices: words.Choices) -> dict[str, str]:
             ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: lengthen the workbook '
                                     'with xlfuncs upgrade --rows."'),
             ("(last_line>0)*(last_shown=0)", '"The other sheets show another batch: see Batches."'),
-            otherwise=f'IF(last_line=0,"",{last("log_batch")}&": "&{last("log_remark")})'),
+            otherwise=f'IF(last_line=0,"",{last("log_batch")}&": "&{last("log_tells")})'),
     }  # fmt: skip
