@@ -52,6 +52,20 @@ class Reader:
         """The lines of the named columns `prefix_key`, blank ones included."""
         return self.lines({key: f"{prefix}_{key}" for key in keys})
 
+    def plain(self, name: str) -> list[Any]:
+        """A named column as plain data: dates as ISO text."""
+        values = self.column(name)
+        return [date_text(value) for value in values] if "yy" in self._format(name) else values
+
+    def shown(self, name: str) -> list[str | None]:
+        """A named column as its cells show it."""
+        form = self._format(name)
+        return [_shown(value, form) for value in self.plain(name)]
+
+    def _format(self, name: str) -> str:
+        title, cells = self.place(name)
+        return str(self.book[title][cells.partition(":")[0]].number_format)
+
     def place(self, name: str) -> tuple[str, str]:
         """Sheet and address of a name."""
         defined = self.book.defined_names.get(name)
@@ -105,6 +119,22 @@ def date_text(value: Any) -> str | None:
             return value.date().isoformat()
         return value.isoformat(sep=" ", timespec="minutes")
     return str(value)
+
+
+def _shown(value: Any, form: str) -> str | None:
+    """A number with the decimals of a number format; texts and dates as they are."""
+    if value is None or isinstance(value, (str, bool)):
+        return value if value is None else str(value)
+    positive = form.partition(";")[0]
+    fraction = positive.partition(".")[2]
+    least, most = fraction.count("0"), fraction.count("0") + fraction.count("#")
+    if positive == "General":
+        return f"{float(value):g}"
+    scaled = float(value) * (100 if "%" in positive else 1)
+    text = f"{scaled:{'+' if positive.startswith('+') else ''}.{most}f}"
+    while most > least and text.endswith("0"):
+        text, most = text[:-1], most - 1
+    return text.rstrip(".") + ("%" if "%" in positive else "")
 
 
 def blank(values: Iterable[Any]) -> bool:

@@ -177,7 +177,8 @@ def _named() -> tuple[Column, ...]:
         step("line_date", "moment", cases(
             ("ISNUMBER(log_date)", "log_date"),
             ('(log_date="")*(line_beer=0)*(line_batch>0)',
-             on_line("line_batch", "batch_no", "batch_day")))),
+             on_line("line_batch", "batch_no", "batch_day"))),
+             format=styles.MOMENT),
         step("line_reading", "as shown", as_typed("log_reading")),
         step("line_c", "sample, °C", celsius("log_temperature")),
         step("line_volume_c", "volume, °C", f'IF(log_volume="","",IF(log_volume_temperature="",20,'
@@ -268,7 +269,8 @@ def _beer() -> tuple[Column, ...]:
              'BEER_SG(line_original,line_brix,beer_wort_factor,"balance",beer_alcohol_factor)'),
         step("line_beer_u", "u, SG", f"BEER_SG_UNCERTAINTY(line_original,line_brix,"
              f"beer_wort_factor,{both},beer_u_wort_factor,line_original_u,beer_u_model)"),
-        step("log_sg", "gravity, SG", f"IF({_FERMENTED_DROP},line_beer_sg,line_wort_sg)"),
+        step("log_sg", "gravity, SG", f"IF({_FERMENTED_DROP},line_beer_sg,line_wort_sg)",
+             format=styles.SG),
         step("log_u", "u, SG", if_numbers(
             ["log_sg"], f"IF({_FERMENTED_DROP},line_beer_u,line_wort_u)")),
     )  # fmt: skip
