@@ -356,7 +356,7 @@ def test_only_the_wanted_branch_is_called(compute):
         ("=[1]Log!A1", "it refers to another workbook"),
         ("=1+", "the formula cannot be read: =1+"),
         ("=Absent[x]", "there is no table Absent"),
-        ("=A2:INDEX(A2:A6,2)", "a range from A2 to what a function gives is not supported"),
+        ("=A2:INDEX(A2:A6,2)", "a range up to what a function gives is not supported"),
         ("=A1#", "references to a spilled range (A1#) are not supported"),
         ("=G10+1", "circular reference: Log!G10"),
     ],
