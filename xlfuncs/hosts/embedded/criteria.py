@@ -19,6 +19,7 @@ from xlfuncs.hosts.embedded.values import (
     is_number,
     is_text,
     number_in,
+    remembered,
 )
 
 _COMPARE = {
@@ -39,8 +40,8 @@ def conditional(aggregate: Callable[[list[Any]], Any], values_first: bool) -> Ca
         if len({column.shape for column in columns}) > 1:
             return NOT_A_VALUE
         criteria = broadcast(*pairs[1::2])
-        cells, *tested = (column.ravel().tolist() for column in columns)
-        searched = list(map(_Searched, tested))
+        cells = columns[0].ravel()
+        searched = list(map(_searched, columns[1:]))
 
         @functools.cache
         def answer(*wanted: tuple[type, Any]) -> Any:
@@ -63,8 +64,8 @@ def conditional(aggregate: Callable[[list[Any]], Any], values_first: bool) -> Ca
 class _Searched:
     """Cells in which criteria are looked for; a whole column of criteria is as good as one."""
 
-    def __init__(self, cells: list[Any]) -> None:
-        self._cells = cells
+    def __init__(self, cells: Any) -> None:
+        self._cells = cells.ravel().tolist()
 
     @functools.cached_property
     def _by_number(self) -> dict[float, list[int]]:
@@ -83,9 +84,12 @@ class _Searched:
         return [place for place, cell in enumerate(self._cells) if test(cell)]
 
 
+_searched = remembered(_Searched)
+
+
 def digits(number: float) -> float:
     """A number as it counts: with 15 digits."""
-    return float(f"{number:.15g}")
+    return number if number % 1 == 0 else float(f"{number:.15g}")
 
 
 def _criterion(raw: Any) -> Callable[[Any], bool]:

@@ -16,6 +16,7 @@ from xlfuncs.hosts.embedded.values import (
     NO_SUCH_CELL,
     NOT_A_VALUE,
     NOT_FOUND,
+    SAME,
     block,
     broadcast,
     each,
@@ -24,56 +25,61 @@ from xlfuncs.hosts.embedded.values import (
     is_text,
     is_truth,
     number,
+    remembered,
     single,
     truth,
 )
 
 
-def _kind(cell: Any) -> str:
-    """Only cells of one kind are compared; "" for an empty one and an error."""
+def _key(cell: Any) -> tuple[str, Any]:
+    """A cell as it is looked up: only cells of one kind are compared, and texts without case."""
+    if type(cell) is float:
+        return "number", cell
     if is_truth(cell):
-        return "truth"
-    return "number" if is_number(cell) else "text" if is_text(cell) else ""
-
-
-def _comparable(cell: Any) -> Any:
+        return "truth", cell
     if is_text(cell):
-        return cell.casefold()
-    return digits(cell) if is_number(cell) else cell
+        return "text", cell.casefold()
+    return ("number", float(cell)) if is_number(cell) else ("", None)
 
 
 class _Vector:
     """Cells that values are looked up in, however many values there are."""
 
-    def __init__(self, cells: list[Any]) -> None:
-        self.cells = cells
+    def __init__(self, area: Any) -> None:
+        self.cells = area.ravel().tolist()
 
     @functools.cached_property
     def _by_kind(self) -> dict[str, tuple[list[Any], list[int]]]:
         found: dict[str, tuple[list[Any], list[int]]] = {}
-        for place, cell in enumerate(self.cells):
-            values, places = found.setdefault(_kind(cell), ([], []))
-            values.append(_comparable(cell))
-            places.append(place)
+        for place, (kind, value) in enumerate(map(_key, self.cells)):
+            if kind:
+                values, places = found.setdefault(kind, ([], []))
+                values.append(value)
+                places.append(place)
         return found
 
     @functools.cached_property
     def _first(self) -> dict[tuple[str, Any], int]:
         found: dict[tuple[str, Any], int] = {}
         for place, cell in enumerate(self.cells):
-            found.setdefault((_kind(cell), _comparable(cell)), place)
+            found.setdefault(_exactly(cell), place)
         return found
 
     def last_up_to(self, wanted: Any) -> int | None:
         """The place of the last cell that is not above a value, in cells that ascend."""
-        values, places = self._by_kind.get(_kind(wanted), ([], []))
-        after = bisect.bisect_right(values, _comparable(wanted))
+        kind, sought = _key(wanted)
+        values, places = self._by_kind.get(kind, ([], []))
+        if kind == "number":
+            sought += SAME * abs(sought)
+        after = bisect.bisect_right(values, sought)
         return places[after - 1] if after else None
 
     def last_down_to(self, wanted: Any) -> int | None:
         """The place of the last cell that is not below a value, in cells that descend."""
-        values, places = self._by_kind.get(_kind(wanted), ([], []))
-        sought = _comparable(wanted)
+        kind, sought = _key(wanted)
+        values, places = self._by_kind.get(kind, ([], []))
+        if kind == "number":
+            sought -= SAME * abs(sought)
         after = next((i for i, value in enumerate(values) if value < sought), len(values))
         return places[after - 1] if after else None
 
@@ -82,7 +88,15 @@ class _Vector:
         if is_text(wanted) and not {"*", "?", "~"}.isdisjoint(wanted):
             equals = equal_to(wanted)
             return next((place for place, cell in enumerate(self.cells) if equals(cell)), None)
-        return self._first.get((_kind(wanted), _comparable(wanted)))
+        return self._first.get(_exactly(wanted))
+
+
+_vector = remembered(_Vector)
+
+
+def _exactly(cell: Any) -> tuple[str, Any]:
+    kind, value = _key(cell)
+    return kind, digits(value) if kind == "number" else value
 
 
 def _found(search: Callable[[Any], int | None], answer: Callable[[int], Any], wanted: Any) -> Any:
@@ -106,7 +120,7 @@ def lookup(wanted: Any, vector: Any, results: Any = None) -> Any:
         area = block(vector)
         across = area.shape[1] > area.shape[0]
         vector, results = (area[0], area[-1]) if across else (area[:, 0], area[:, -1])
-    searched, given = _Vector(_flat(vector)), _flat(results)
+    searched, given = _vector(block(vector)), _flat(results)
     if len(given) < len(searched.cells):
         return NOT_FOUND
     return _found(searched.last_up_to, given.__getitem__, wanted)
@@ -115,7 +129,7 @@ def lookup(wanted: Any, vector: Any, results: Any = None) -> Any:
 def match(wanted: Any, vector: Any, how: Any = 1.0) -> Any:
     """MATCH: the place of a value among cells, counted from 1."""
     sought = number(single(how))
-    searched = _Vector(_flat(vector))
+    searched = _vector(block(vector))
     search = (
         searched.first_equal
         if not sought
@@ -136,7 +150,7 @@ def table_lookup(across: bool) -> Callable[..., Any]:
             return NOT_A_VALUE
         if picked > area.shape[1]:
             return NO_SUCH_CELL
-        searched = _Vector(_flat(area[:, 0]))
+        searched = _vector(area[:, :1])
         search = searched.last_up_to if truth(single(nearest)) else searched.first_equal
         return _found(search, _flat(area[:, picked - 1]).__getitem__, wanted)
 

@@ -6,7 +6,7 @@ import functools
 import math
 import operator
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from formulas.errors import BroadcastError
@@ -16,11 +16,14 @@ from xlfuncs.hosts.embedded.values import (
     EMPTY,
     NOT_A_NUMBER,
     SAME,
+    block,
+    broadcast,
     each,
     general,
     is_text,
     is_truth,
     number,
+    remembered,
 )
 
 
@@ -80,50 +83,86 @@ def order(left: Any, right: Any) -> int:
 
 # --- on whole arrays ------------------------------
 
-
-def _floats(raw: Any) -> Any:
-    """A number or an array of nothing but numbers as floats; None for all else."""
-    if type(raw) is float:
-        return raw
-    if isinstance(raw, np.ndarray) and set(map(type, raw.ravel().tolist())) == {float}:
-        return raw.astype(float)
-    return None
+# Kinds of cells: those that arithmetic takes as numbers, and of these those that are compared so.
+_FLOAT, _EMPTY, _TRUTH, _OTHER = range(4)
 
 
-def _at_once(quick: Callable[..., Any], thorough: Callable[..., Any]) -> Callable[..., Any]:
-    """An operator that takes whole arrays of numbers; anything else goes cell by cell."""
+class _Column(NamedTuple):
+    """The cells of a block as numbers, each with its kind; what is no number is NaN."""
+
+    numbers: Any
+    kinds: Any
+
+
+def _column(cells: Any) -> _Column:
+    flat = cells.ravel().tolist()
+    kinds = [
+        _FLOAT if type(cell) is float else _EMPTY if cell is EMPTY
+        else _TRUTH if type(cell) is bool else _OTHER
+        for cell in flat
+    ]  # fmt: skip
+    as_number = (float, lambda empty: 0.0, float, lambda other: math.nan)
+    numbers = [as_number[kind](cell) for kind, cell in zip(kinds, flat, strict=True)]
+    return _Column(np.array(numbers).reshape(cells.shape), np.array(kinds).reshape(cells.shape))
+
+
+_known_column = remembered(_column)
+
+
+def _as_column(raw: Any) -> _Column:
+    return _known_column(raw) if isinstance(raw, np.ndarray) else _column(block(raw))
+
+
+def _at_once(
+    body: Callable[[float, float], Any],
+    quick: Callable[..., Any],
+    thorough: Callable[..., Any],
+    last_kind: int,
+) -> Callable[..., Any]:
+    """An operator: `body` takes two numbers, `quick` arrays of them, `thorough` any two cells.
+
+    `last_kind` is the last of the kinds above that count as numbers in an array.
+    """
 
     def function(left: Any, right: Any) -> Any:
+        if type(left) is float and type(right) is float and right:
+            answer = body(left, right)
+            return answer if math.isfinite(answer) else NOT_A_NUMBER
         if not (isinstance(left, np.ndarray) or isinstance(right, np.ndarray)):
             return thorough(left, right)
-        one, other = _floats(left), _floats(right)
-        if one is None or other is None:
-            return thorough(left, right)
+        one, other = _as_column(left), _as_column(right)
         try:
             with np.errstate(all="ignore"):
-                answers = quick(one, other)
+                answers = quick(one.numbers, other.numbers)
         except ValueError:
             raise BroadcastError from None
-        return answers.astype(object) if np.isfinite(answers).all() else thorough(left, right)
+        done = np.isfinite(answers) & (np.maximum(one.kinds, other.kinds) <= last_kind)
+        answers = answers.astype(object)
+        if not done.all():
+            left, right = broadcast(left, right, answers)[:2]
+            answers[~done] = thorough(left[~done], right[~done])
+        return answers
 
     return function
 
 
 def _arithmetic(
-    body: Callable[[float, float], Any], quick: Callable[..., Any] | None = None
+    body: Callable[[float, float], Any], quick: Callable[..., Any]
 ) -> Callable[..., Any]:
     thorough = each(lambda left, right: body(number(left), number(right)))
-    return thorough if quick is None else _at_once(quick, thorough)
+    return _at_once(body, quick, thorough, _TRUTH)
 
 
 def _comparison(holds: Callable[[Any, Any], bool], nearly: bool) -> Callable[..., Any]:
     """`nearly`: whether it holds of numbers that are equal to 15 digits."""
-    thorough = each(lambda left, right: holds(order(left, right), 0))
 
     def quick(left: Any, right: Any) -> Any:
         return np.where(near(left, right), nearly, holds(left, right))
 
-    return _at_once(quick, thorough)
+    def body(left: float, right: float) -> Any:
+        return nearly if _is_near(left, right) else holds(left, right)
+
+    return _at_once(body, quick, each(lambda left, right: holds(order(left, right), 0)), _EMPTY)
 
 
 def _snapped(left: Any, right: Any) -> Any:
@@ -135,7 +174,7 @@ _OPERATORS: dict[str, Callable[..., Any]] = {
     "-": _arithmetic(minus, _snapped),
     "*": _arithmetic(operator.mul, np.multiply),
     "/": _arithmetic(operator.truediv, np.divide),
-    "^": _arithmetic(_power),
+    "^": each(lambda left, right: _power(number(left), number(right))),
     "&": each(lambda left, right: general(left) + general(right)),
     "=": _comparison(operator.eq, True),
     "<>": _comparison(operator.ne, False),

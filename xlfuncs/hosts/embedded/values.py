@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import weakref
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -141,6 +142,21 @@ def without_errors(*arguments: Any) -> list[Any]:
     return found
 
 
+def remembered(make: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    """Something made of a block, made once while the block lives: a thousand formulas look up the
+    same column."""
+    known: dict[int, Any] = {}
+
+    def of(cells: Any) -> Any:
+        key = id(cells)
+        if key not in known:
+            known[key] = make(cells)
+            weakref.finalize(cells, known.pop, key).atexit = False
+        return known[key]
+
+    return of
+
+
 def single(raw: Any) -> Any:
     """The value of a result that is one cell; None if it is more than one."""
     if isinstance(raw, np.ndarray):
@@ -215,9 +231,10 @@ def each(body: Callable[..., Any], catches_errors: bool = False) -> Callable[...
         return answer
 
     def function(*arguments: Any) -> Any:
-        if not any(isinstance(argument, np.ndarray) for argument in arguments):
-            return one(*arguments)
-        return np.frompyfunc(one, len(arguments), 1)(*broadcast(*arguments))
+        for argument in arguments:
+            if isinstance(argument, np.ndarray):
+                return np.frompyfunc(one, len(arguments), 1)(*broadcast(*arguments))
+        return one(*arguments)
 
     return function
 
