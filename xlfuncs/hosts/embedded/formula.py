@@ -198,20 +198,30 @@ class _TableReference(Operand):  # type: ignore[misc]
     )
 
 
+class _Number(Number):  # type: ignore[misc]
+    """A number; its exponent needs no sign."""
+
+    _re = re.compile(
+        r"^\s*(?P<name>(?:\d+(?:\.\d*)?|\.\d+)(?:E[+-]?\d+)?|"
+        r"TRUE(?!\(\))|FALSE(?!\(\)))(?![a-z\d.]|\s*:)\s*",
+        re.IGNORECASE,
+    )
+
+
 class _Parser(Parser):  # type: ignore[misc]
     """The package's parser, which tries only those tokens that can begin as the rest of a formula
     does: a token that does not fit is an exception, and a formula is made of hundreds."""
 
     ast_builder = _Builder
     filters: ClassVar = [
-        _TableReference, Error, String, Number, Range, OperatorToken, Separator, Function,
+        _TableReference, Error, String, _Number, Range, OperatorToken, Separator, Function,
         ArrayToken, Parenthesis, Intersect,
     ]  # fmt: skip
     beginnings: ClassVar = {
         first: kinds
         for firsts, kinds in {
             '"': [String],
-            "0123456789.": [Number, Range],
+            "0123456789.": [_Number, Range],
             "#": [Error],
             "'[$": [Error, Range],
             "+-*/^&<>=%:@": [OperatorToken],

@@ -332,6 +332,8 @@ def _package_text(shown: float, pattern: str) -> Any:
     sign, pattern = (pattern[0], pattern[1:]) if pattern[:1] == "+" else ("", pattern)
     in_package = _of_package("TEXT")
     assert in_package is not None
+    if decimals := re.search(r"\.([0#?]+)(%?)", pattern):
+        shown = _OWN["ROUND"](shown, float(len(decimals[1]) + 2 * bool(decimals[2])))
     text = in_package(shown, pattern)
     return sign + text if is_text(text) else text
 
