@@ -110,13 +110,11 @@ def in_blocks(function: Callable[..., tuple[Real, ...]], *values: Real) -> tuple
 
 
 def first_true(cases: Sequence[tuple[object, str]], otherwise: str) -> NDArray[np.object_]:
-    """Per element, the word of the first case that holds, or `otherwise`.
+    """Per element, the word of the first case that holds: `numpy.select`, word beside condition.
 
     >>> first_true([(np.array([True, False]), "yes")], "no").tolist()
     ['yes', 'no']
     """
-    conditions = np.broadcast_arrays(*(np.asarray(condition) for condition, _ in cases))
-    words = np.full(conditions[0].shape, otherwise, dtype=object)
-    for condition, (_, word) in reversed(list(zip(conditions, cases, strict=True))):
-        words[condition] = word
-    return words
+    conditions, words = zip(*cases, strict=True)
+    found = np.select([np.asarray(one) for one in conditions], words, otherwise)
+    return np.asarray(found, dtype=object)
