@@ -7,6 +7,7 @@ import pkgutil
 
 import pytest
 
+import tests.oracles
 import xlfuncs.cells
 import xlfuncs.science
 
@@ -17,7 +18,7 @@ MODULES = [
 ]
 
 
-@pytest.mark.parametrize("module", MODULES, ids=lambda module: module.__name__)
+@pytest.mark.parametrize("module", [*MODULES, tests.oracles], ids=lambda module: module.__name__)
 def test_examples(module, capsys):
     failed, _ = doctest.testmod(module)
     assert not failed, capsys.readouterr().out

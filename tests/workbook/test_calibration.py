@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests import oracles
 from tests.workbook.conftest import BENCH, FIELD, GLASS, SPINDLE, TODAY, day, many_checks
 from tests.workbook.test_sheets import reading, water_check
 from xlfuncs.cells.values import date_serial
 from xlfuncs.functions.calibration import CALIBRATION_FIT
 from xlfuncs.functions.instruments import REFRACTOMETER_BRIX, WORT_SG, WORT_SG_UNCERTAINTY
-from xlfuncs.science import control, drift, hydrometer, sucrose
+from xlfuncs.science import hydrometer, sucrose
 from xlfuncs.workbook.vocabulary import Choices
 
 FIT = ("offset", "slope", "u_offset", "u_slope", "residual", "points")
@@ -164,15 +165,15 @@ def history(computed):
 def test_history_is_that_of_the_science(history):
     row = history.table("history", *HISTORY)[1]
     days = np.array([date_serial(date) for date in DATES])
-    moved = drift.drift(days, OFFSETS, BENCH["u_reading"], LEFT)
-    bounds = control.limits(OFFSETS, LEFT)
+    moved = oracles.drift(days, OFFSETS, BENCH["u_reading"], LEFT)
+    bounds = oracles.limits(OFFSETS, LEFT)
     assert row["checks"] == 8
     assert (row["drift"], row["expanded"]) == pytest.approx((moved.rate, 2 * moved.u_rate))
     assert (row["centre"], row["low"], row["high"]) == pytest.approx(
         (bounds.centre, bounds.low, bounds.high), abs=1e-5
     )
     assert row["verdict"] == "in control"
-    expected = drift.staircase(
+    expected = oracles.staircase(
         BENCH["interval"], OFFSETS.tolist(), BENCH["tolerance"], LEFT.tolist()
     )
     assert row["interval"] == pytest.approx(expected)
@@ -205,8 +206,8 @@ def test_a_jump_is_outside_the_limits(computed):
         for i, offset in enumerate(offsets)
     ]
     row = computed(inst=[BENCH], check=checks).table("history", *HISTORY)[0]
-    bounds = control.limits(np.array(offsets))
-    assert row["verdict"] == f"{control.outside(np.array(offsets), bounds).size} outside limits"
+    bounds = oracles.limits(np.array(offsets))
+    assert row["verdict"] == f"{oracles.outside(np.array(offsets), bounds).size} outside limits"
     assert not row["verdict"].startswith("0")
 
 
@@ -311,8 +312,8 @@ def test_five_thousand_checks(computed):
         dates, left, places = (np.array(column) for column in zip(*own, strict=True))
         offsets = np.array([lines[place]["offset"] for place in places])
         u = np.array([lines[place]["u_offset"] for place in places])
-        moved = drift.drift(dates, offsets, u, left)
-        bounds = control.limits(offsets, left)
+        moved = oracles.drift(dates, offsets, u, left)
+        bounds = oracles.limits(offsets, left)
         last = lines[places[-1]]
         assert (row["drift"], row["expanded"]) == pytest.approx(
             (moved.rate, 2 * moved.u_rate), rel=1e-6
@@ -323,7 +324,7 @@ def test_five_thousand_checks(computed):
         # The sheet counts those found beyond the limits; what was just set says nothing.
         assert row["verdict"].endswith(("outside limits", "in control"))
         assert row["interval"] == pytest.approx(
-            drift.staircase(tool["interval"], offsets.tolist(), tool["tolerance"], left.tolist())
+            oracles.staircase(tool["interval"], offsets.tolist(), tool["tolerance"], left.tolist())
         )
         assert (state["date"], state["offset"], state["slope"]) == pytest.approx(
             (dates[-1], last["offset"], last["slope"])

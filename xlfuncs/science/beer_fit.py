@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from xlfuncs.science import beer, wort
 from xlfuncs.science.arrays import Array
@@ -15,7 +14,8 @@ from xlfuncs.science.arrays import Array
 PRIOR = np.array([wort.WORT_FACTOR, beer.ALCOHOL_FACTOR])
 PRIOR_SPREAD = np.array([0.02, 0.05])
 
-#: A pair further than this many standard deviations from what the others say is an outlier.
+#: A pair further than this many standard deviations from what the others say is an outlier.  It
+#: still counts in the fit: whether a reading is a slip is for the brewer to say.
 OUTLIER = 4.0
 
 _STEP = 1e-5  # of SG and of the factors, for slopes
@@ -52,14 +52,6 @@ class BeerFit:
     def pairs(self) -> int:
         """Number of pairs."""
         return self.deviations.size
-
-    @property
-    def outliers(self) -> NDArray[np.bool_]:
-        """Pairs that lie more than four standard deviations from what the others say.
-
-        They still count in the fit: whether a reading is a slip is for the brewer to say.
-        """
-        return np.abs(self.deviations) > OUTLIER
 
 
 def fit(

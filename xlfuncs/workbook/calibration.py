@@ -160,7 +160,7 @@ def _history(sheet: Worksheet, choices: words.Choices, top: int) -> Table:
     def known(condition: str, formula: str) -> str:
         return f'IF({condition},{formula},"")'
 
-    factor = control.constants().e2
+    factor = control.E2
     limits = f"history_ranges>={_LEAST_RANGES}"
     history = Table(
         sheet,
