@@ -11,7 +11,7 @@ from xlfuncs.functions.brewday import BOIL_SG, KETTLE_OPTIONS, MASH_EFFICIENCY
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.instruments import WORT_SG
 from xlfuncs.functions.volumes import EXTRACT_MASS, VOLUME_AT
-from xlfuncs.science import blending, units
+from xlfuncs.science import sucrose, units
 from xlfuncs.workbook import kettle
 from xlfuncs.workbook.brewhouse import HOT
 from xlfuncs.workbook.vocabulary import Choices
@@ -75,7 +75,7 @@ def brewed(computed):
 
 def end_of(volume, sg, boiled, added_kg=0.0, fraction=0.95, water=0.0):
     """Gravity when so much water is boiled away, and extract or water added."""
-    mass = volume * blending.density(sg) / 1000
+    mass = volume * sucrose.in_vacuo(sg) / 1000
     water_mass = (water - boiled) * 0.998203
     extract = EXTRACT_MASS(volume, sg) + added_kg * fraction
     return GRAVITY_CONVERT(100 * extract / (mass + water_mass + added_kg), "Plato", "SG")

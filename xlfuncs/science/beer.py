@@ -225,7 +225,7 @@ def _attenuation_is(real_attenuation: Real) -> _Equation:
 
 
 def _sg_is(sg: Real) -> _Equation:
-    density = sucrose.AIR_DENSITY + sg * (sucrose.WATER_20 - sucrose.AIR_DENSITY)
+    density = sucrose.in_vacuo(sg)
 
     def equation(beer: _Litre) -> tuple[Real, Real, Real]:
         return (
@@ -402,7 +402,7 @@ def from_sg(original: Real, sg: Real) -> Beer:
     >>> round(beer.real_extract, 2), round(beer.abv, 2)
     (4.41, 5.0)
     """
-    residue = real_extract_by_rule(original, 258.6 * (sg - 1))
+    residue = real_extract_by_rule(original, sucrose.near_plato(sg))
     spirit = (original - residue) / (100 * EXTRACT_PER_ETHANOL - _LOST_PER_ETHANOL * original)
     return _solve(_original_is(original), _sg_is(sg), residue, spirit)[0]
 
@@ -418,7 +418,7 @@ def from_sg_and_brix(
     >>> round(from_sg_and_brix(1.0101, 6.2).original, 1)
     12.0
     """
-    apparent_extract = 258.6 * (sg - 1)
+    apparent_extract = sucrose.near_plato(sg)
     spirit = (brix - wort_factor * apparent_extract) / (
         wort_factor * _PLATO_PER_SPIRIT + alcohol_factor * _BRIX_PER_SPIRIT
     )
