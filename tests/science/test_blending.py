@@ -47,7 +47,7 @@ def test_a_pound_of_sucrose_in_a_gallon_is_46_2_points():
     sg = 1.0462
     assert blending.extract_mass(gallon, sg) == pytest.approx(pound, rel=5e-4)
     # Sugar into water until the solution fills the gallon.
-    water = gallon * (sucrose.in_vacuo(sg) / 1000 - pound / gallon) / (sucrose.WATER_20 / 1000)
+    water = gallon * (sucrose.from_apparent(sg) / 1000 - pound / gallon) / (sucrose.WATER_20 / 1000)
     solution = blending.after_extract(water, 1.0, pound, 1.0)
     assert solution.sg == pytest.approx(sg, abs=5e-5)
     assert solution.volume == pytest.approx(gallon, rel=5e-5)
@@ -58,7 +58,7 @@ def test_a_pound_of_sucrose_in_a_gallon_is_46_2_points():
 
 @given(any_sg)
 def test_density_is_that_of_the_solution(sg):
-    assert sucrose.in_vacuo(sg) == pytest.approx(sucrose.density(sucrose.plato(sg)), rel=1e-12)
+    assert sucrose.from_apparent(sg) == pytest.approx(sucrose.density(sucrose.plato(sg)), rel=1e-12)
 
 
 @given(parts)

@@ -75,7 +75,7 @@ def brewed(computed):
 
 def end_of(volume, sg, boiled, added_kg=0.0, fraction=0.95, water=0.0):
     """Gravity when so much water is boiled away, and extract or water added."""
-    mass = volume * sucrose.in_vacuo(sg) / 1000
+    mass = volume * sucrose.from_apparent(sg) / 1000
     water_mass = (water - boiled) * 0.998203
     extract = EXTRACT_MASS(volume, sg) + added_kg * fraction
     return GRAVITY_CONVERT(100 * extract / (mass + water_mass + added_kg), "Plato", "SG")

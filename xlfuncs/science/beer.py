@@ -225,7 +225,7 @@ def _attenuation_is(real_attenuation: Real) -> _Equation:
 
 
 def _sg_is(sg: Real) -> _Equation:
-    density = sucrose.in_vacuo(sg)
+    density = sucrose.from_apparent(sg)
 
     def equation(beer: _Litre) -> tuple[Real, Real, Real]:
         return (

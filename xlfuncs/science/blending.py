@@ -26,7 +26,7 @@ def extract_per_litre(sg: Real) -> Real:
     >>> round(extract_per_litre(1.05), 1)
     129.8
     """
-    return sucrose.in_vacuo(sg) * sucrose.plato(sg) / 100
+    return sucrose.from_apparent(sg) * sucrose.plato(sg) / 100
 
 
 def extract_mass(volume: Real, sg: Real) -> Real:
@@ -56,10 +56,10 @@ def blend(volumes: Array, sgs: Array, axis: int = -1) -> Blend:
     >>> print(f"{mixed.volume:.4f} {mixed.sg:.5f}")
     19.9998 1.05001
     """
-    masses = volumes * sucrose.in_vacuo(sgs)
+    masses = volumes * sucrose.from_apparent(sgs)
     mass = masses.sum(axis)
     sg = sucrose.sg((masses * sucrose.plato(sgs)).sum(axis) / mass)
-    return Blend(mass / sucrose.in_vacuo(sg), sg)
+    return Blend(mass / sucrose.from_apparent(sg), sg)
 
 
 def blend_abv(volumes: Array, abvs: Array, sgs: Array | None = None) -> float:
@@ -86,8 +86,8 @@ def share(sg_a: Real, sg_b: Real, target_sg: Real) -> Real:
     0.7489
     """
     target = sucrose.plato(target_sg)
-    lacking = sucrose.in_vacuo(sg_b) * (target - sucrose.plato(sg_b))
-    spare = sucrose.in_vacuo(sg_a) * (sucrose.plato(sg_a) - target)
+    lacking = sucrose.from_apparent(sg_b) * (target - sucrose.plato(sg_b))
+    spare = sucrose.from_apparent(sg_a) * (sucrose.plato(sg_a) - target)
     return np.divide(lacking, lacking + spare)
 
 
@@ -100,7 +100,7 @@ def water_to_add(volume: Real, sg: Real, target_sg: Real) -> Real:
     (4.024, -2.511)
     """
     extract, target = sucrose.plato(sg), sucrose.plato(target_sg)
-    return volume * sucrose.in_vacuo(sg) / sucrose.WATER_20 * (extract - target) / target
+    return volume * sucrose.from_apparent(sg) / sucrose.WATER_20 * (extract - target) / target
 
 
 def after_water(volume: Real, sg: Real, water: Real) -> Real:
@@ -111,7 +111,7 @@ def after_water(volume: Real, sg: Real, water: Real) -> Real:
     >>> print(f"{after_water(20.0, 1.060, 4.024):.5f} {after_water(20.0, 1.050, -3.0):.5f}")
     1.05000 1.05877
     """
-    mass = volume * sucrose.in_vacuo(sg)
+    mass = volume * sucrose.from_apparent(sg)
     return sucrose.sg(sucrose.plato(sg) * np.divide(mass, mass + water * sucrose.WATER_20))
 
 
@@ -151,7 +151,7 @@ def extract_to_add(volume: Real, sg: Real, target_sg: Real, extract_fraction: Re
     >>> print(f"{extract_to_add(20.0, 1.040, 1.050, 0.95):.3f}")
     0.601
     """
-    mass = volume * sucrose.in_vacuo(sg) / 1000
+    mass = volume * sucrose.from_apparent(sg) / 1000
     target = sucrose.plato(target_sg)
     return np.divide(mass * (target - sucrose.plato(sg)), 100 * extract_fraction - target)
 
@@ -163,7 +163,7 @@ def after_extract(volume: Real, sg: Real, added: Real, extract_fraction: Real) -
     >>> round(done.volume, 2), round(done.sg, 5)
     (20.38, 1.05)
     """
-    mass = volume * sucrose.in_vacuo(sg) / 1000
+    mass = volume * sucrose.from_apparent(sg) / 1000
     extract = mass * sucrose.plato(sg) + added * extract_fraction * 100
     strengthened = sucrose.sg(extract / (mass + added))
-    return Blend(1000 * (mass + added) / sucrose.in_vacuo(strengthened), strengthened)
+    return Blend(1000 * (mass + added) / sucrose.from_apparent(strengthened), strengthened)

@@ -74,7 +74,7 @@ def options(
     planned_volume = min(volume, target_volume)
     planned_sg = float(blending.sg_at_volume(volume, sg, planned_volume))
     boiled = (
-        volume * sucrose.in_vacuo(sg) - planned_volume * sucrose.in_vacuo(planned_sg)
+        volume * sucrose.from_apparent(sg) - planned_volume * sucrose.from_apparent(planned_sg)
     ) / sucrose.WATER_20
     minutes = 60 * float(boiled) / boil_off_per_hour
     if abs(planned_sg - target_sg) <= SAME_SG:

@@ -81,13 +81,13 @@ def apparent(density_: Real, water_density: Real = WATER_20) -> Real:
     return (density_ - AIR_DENSITY) / (water_density - AIR_DENSITY)
 
 
-def in_vacuo(sg_: Real) -> Real:
-    """Density at 20 °C, kg/m³ in vacuo, from apparent SG 20/20: the inverse of `apparent`.
+def from_apparent(sg_: Real, water_density: Real = WATER_20) -> Real:
+    """Density, kg/m³ in vacuo, of a liquid of this specific gravity in air: back from `apparent`.
 
-    >>> round(in_vacuo(1.05), 2), in_vacuo(1.0) == WATER_20
+    >>> round(from_apparent(1.05), 2), from_apparent(1.0) == WATER_20
     (1048.05, True)
     """
-    return AIR_DENSITY + sg_ * (WATER_20 - AIR_DENSITY)
+    return AIR_DENSITY + sg_ * (water_density - AIR_DENSITY)
 
 
 def sg(plato: Real) -> Real:
