@@ -51,6 +51,12 @@ def newton(
     The number of steps is fixed by the caller, who knows how good the start is; a test holds the
     residual over the whole range.
 
+    - `function`: from the unknown to the unit of `target`
+    - `slope`: its derivative
+    - `target`: value that it is to take
+    - `start`: first guess at the unknown
+    - `steps`: how many are taken
+
     >>> newton(lambda x: x * x, lambda x: 2 * x, 2.0, 1.4, 3) == 2**0.5
     True
     """
@@ -66,6 +72,12 @@ def secant(
     """Solve function(x) = target by a fixed number of secant steps, all elements at once.
 
     Once an element has converged its two points coincide and it stays where it is.
+
+    - `function`: from the unknown to the unit of `target`
+    - `target`: value that it is to take
+    - `first`: one guess at the unknown
+    - `second`: another one
+    - `steps`: how many are taken
 
     >>> round(secant(lambda x: x * x, 2.0, 1.4, 1.5, 5), 12)
     1.414213562373

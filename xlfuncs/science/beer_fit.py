@@ -59,11 +59,17 @@ def fit(
 ) -> BeerFit:
     """Most probable wort and alcohol factor, given the pairs and what is believed beforehand.
 
-    Original extract in °Plato, true °Brix of the sample, SG by hydrometer.  Maximum a posteriori
-    least squares of the reading that each beer (by original and hydrometer) ought to show, weighted
-    by both instruments' uncertainties, with the prior 1.04 ± 0.02 and 1.00 ± 0.05.  The covariance
-    is that of the Jacobian at the solution.  A pair is left out by one Gauss-Newton step from the
-    full fit, which agrees with a new fit to 1e-5 SG: the model is almost linear in both factors.
+    Maximum a posteriori least squares of the reading that each beer (by original and hydrometer)
+    ought to show, weighted by both instruments' uncertainties, with the prior 1.04 ± 0.02 and
+    1.00 ± 0.05.  The covariance is that of the Jacobian at the solution.  A pair is left out by one
+    Gauss-Newton step from the full fit, which agrees with a new fit to 1e-5 SG: the model is almost
+    linear in both factors.
+
+    - `original`: extract of each wort, °Plato
+    - `brix`: what each beer shows, true °Brix
+    - `sg`: what a hydrometer shows in it, SG 20/20
+    - `u_brix`: standard uncertainty of one `brix`, °Brix
+    - `u_sg`: that of one `sg`, SG
 
     >>> original, true = np.array([12.0, 16.0]), np.array([1.010, 1.014])
     >>> shown = beer.from_sg(original, true).brix(1.04, 1.0)

@@ -144,9 +144,14 @@ def strong_enough(target_sg: Real, extract_fraction: Real) -> NDArray[np.bool_]:
 
 
 def extract_to_add(volume: Real, sg: Real, target_sg: Real, extract_fraction: Real) -> Real:
-    """Kilograms of dry extract (`extract_fraction` extract, the rest water) to reach the target.
+    """Kilograms of dry extract (what is not extract in it is water) to reach the target.
 
     Negative or infinite where the addition is not as strong as the target.
+
+    - `volume`: of the wort at 20 °C, L
+    - `sg`: of the wort, SG 20/20
+    - `target_sg`: wanted, SG 20/20
+    - `extract_fraction`: kg of extract in a kg of the addition
 
     >>> print(f"{extract_to_add(20.0, 1.040, 1.050, 0.95):.3f}")
     0.601
@@ -158,6 +163,11 @@ def extract_to_add(volume: Real, sg: Real, target_sg: Real, extract_fraction: Re
 
 def after_extract(volume: Real, sg: Real, added: Real, extract_fraction: Real) -> Blend:
     """Volume and gravity after so many kilograms of dry extract have been dissolved.
+
+    - `volume`: of the wort at 20 °C, L
+    - `sg`: of the wort, SG 20/20
+    - `added`: mass of the addition, kg
+    - `extract_fraction`: kg of extract in a kg of the addition
 
     >>> done = after_extract(20.0, 1.040, 0.601, 0.95)
     >>> round(done.volume, 2), round(done.sg, 5)

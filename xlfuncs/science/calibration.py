@@ -93,6 +93,11 @@ def status(
 
     NaN for offset or days stands for an instrument that was never checked.
 
+    - `offset`: found at the last check, in any one unit
+    - `tolerance`: largest offset that is tolerated, in the same unit
+    - `days_since_check`: days
+    - `interval_days`: days from check to check
+
     >>> status(0.3, 0.2, 10, 30).item(), status(0.1, 0.2, np.nan, 30).item()
     ('adjust', 'not checked')
     """

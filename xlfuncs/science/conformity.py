@@ -18,6 +18,11 @@ def verdict(measured: Real, target: Real, tolerance: Real, u: Real = 0.0) -> NDA
     high when it lies wholly outside, else too close to call.  Source: JCGM 106:2012, 8.3 (guard
     bands on both sides of the tolerance limit).
 
+    - `measured`: in any one unit
+    - `target`: in the same unit
+    - `tolerance`: largest deviation either way, in the same unit
+    - `u`: standard uncertainty of `measured`, in the same unit
+
     >>> verdict(1.047, 1.050, 0.002, 0.001).item(), verdict(1.046, 1.050, 0.002, 0.0005).item()
     ('too close to call', 'low')
     """

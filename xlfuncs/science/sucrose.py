@@ -123,6 +123,11 @@ def near_plato(sg_: Real) -> Real:
 def inverse(coefficients: tuple[float, ...], value: Real, start: Real, steps: int = 2) -> Real:
     """°Plato at which a polynomial in °Plato takes the value, by Newton steps from the start.
 
+    - `coefficients`: of 1, P, P², … with P in °Plato
+    - `value`: in the unit of the polynomial
+    - `start`: first guess, °Plato
+    - `steps`: how many are taken
+
     >>> round(inverse(DENSITY_20, 1038.12, 9.0, 3), 2)
     10.0
     """
