@@ -50,6 +50,20 @@ def test_what_leads_off_the_scale_is_refused():
     ]
 
 
+def test_a_blank_water_temperature_is_the_reference_in_cells_and_ranges():
+    blank = HYDROMETER_SG(1.048, 15, 15)
+    assert HYDROMETER_SG(1.048, 15, 15, 15) == blank
+    assert HYDROMETER_SG([1.048] * 4, 15, 15, [None, "", 15, 4]) == [
+        blank, blank, blank, pytest.approx(blank + 0.0009, abs=1e-4),
+    ]  # fmt: skip
+
+
+def test_a_plastic_hydrometer():
+    assert HYDROMETER_SG(1.048, 30, 20, None, 0.0002) == pytest.approx(
+        HYDROMETER_SG(1.048, 30) - 0.0018, abs=1e-4
+    )
+
+
 def test_typing_fahrenheit_is_noticed():
     assert HYDROMETER_SG(1.04, 140) == (
         "! temperature 140 is outside 0 to 70 °C; if that is °F, it is 60.0 °C"
@@ -89,6 +103,14 @@ def test_status_of_a_log():
         ["not checked"],
         ["adjust, check due"],
         ["not checked"],
+    ]
+
+
+def test_status_with_the_doubt_of_the_offset():
+    assert CALIBRATION_STATUS([0.1, 0.15, 0.21], 0.2, 5, 30, 0.05) == [
+        "ok",
+        "probably ok",
+        "adjust",
     ]
 
 

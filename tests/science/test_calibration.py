@@ -69,5 +69,41 @@ def test_status(offset, days, expected):
     assert calibration.status(offset, 0.2, days, 30).item() == expected
 
 
+@pytest.mark.parametrize(
+    ("offset", "days", "expected"),
+    [
+        (0.1, 10, "ok"),  # touches the tolerance from within
+        (0.11, 10, "probably ok"),
+        (-0.2, 10, "probably ok"),
+        (-0.21, 10, "adjust"),
+        (0.15, 31, "check due"),
+        (0.3, 31, "adjust, check due"),
+    ],
+)
+def test_status_with_the_doubt_of_the_offset(offset, days, expected):
+    assert calibration.status(offset, 0.2, days, 30, 0.05).item() == expected
+
+
+@pytest.mark.parametrize(
+    ("outside", "ok", "adjust"), [(0.0, 0.023, 0.5), (1.0, 0.0014, 0.841), (2.0, 0.0, 0.977)]
+)
+def test_how_often_an_instrument_outside_its_tolerance_passes(outside, ok, adjust):
+    """Drawn: true offset `outside` standard uncertainties over a tolerance of 0.2."""
+    u = 0.05
+    found = 0.2 + outside * u + np.random.default_rng(15).normal(0, u, 200_000)
+    words = calibration.status(found, 0.2, 1, 30, u)
+    assert np.mean(words == "ok") == pytest.approx(ok, abs=0.001)
+    assert np.mean(words == "adjust") == pytest.approx(adjust, abs=0.004)
+
+
+def test_an_instrument_that_was_passed_by_luck_is_no_longer_ok():
+    """0.3 off with a tolerance of 0.2, read to 0.1: 16 % of checks called it ok."""
+    found = 0.3 + np.random.default_rng(16).normal(0, 0.1, 100_000)
+    assert np.mean(calibration.status(found, 0.2, 1, 30) == "ok") == pytest.approx(0.16, abs=0.005)
+    words = calibration.status(found, 0.2, 1, 30, 0.1)
+    assert np.mean(words == "ok") < 0.002
+    assert np.mean(words == "probably ok") == pytest.approx(0.16, abs=0.005)
+
+
 def test_status_on_the_limit_in_spite_of_binary_fractions():
     assert calibration.status(0.1 + 0.2, 0.3, 1, 30).item() == "ok"

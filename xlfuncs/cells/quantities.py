@@ -289,11 +289,29 @@ HydrometerTemperature = Annotated[
 ReferenceTemperature = Annotated[
     Real, _CELSIUS.within(0, 40, help="Temperature printed on the hydrometer, °C")
 ]
+# None, or NaN in a range, stands for a water temperature that was left blank.
+WaterTemperature = Annotated[
+    Real | None,
+    _CELSIUS.within(
+        0,
+        40,
+        help="Temperature of the water that the scale compares with, °C: 4 for a scale marked 20/4 "
+        "or 15/4; blank: the reference temperature",
+        blank_means="as reference_temperature",
+    ),
+]
+Expansion = Annotated[
+    Real,
+    Number(
+        "Cubic expansion of the hydrometer per °C: glass 0.000025, plastic about 0.0002",
+        "per °C", 0, 0.001, typical=0.000025,
+    ),
+]  # fmt: skip
 ReadingUncertainty = Annotated[
     Real, Number(_UNCERTAINTY + "one reading, °Brix", "°Bx", 0, 5, typical=0.1)
 ]
 FactorUncertainty = Annotated[
-    Real, Number(_UNCERTAINTY + "the wort factor", "", 0, 0.2, typical=0.01)
+    Real, Number(_UNCERTAINTY + "the wort factor", "", 0, 0.2, typical=0.012)
 ]
 CalibrationUncertainty = Annotated[
     Real, Number(_UNCERTAINTY + "the calibration, °Brix", "°Bx", 0, 5, typical=0.05)
@@ -329,6 +347,9 @@ OffsetTolerance = Annotated[
 DaysSinceCheck = Annotated[
     Real,
     Number("Days since the last check", "days", 0, 36525, blank_means="not checked", typical=12.0),
+]
+OffsetUncertainty = Annotated[
+    Real, Number(_UNCERTAINTY + "the offset", "scale of the instrument", 0, 45, typical=0.05)
 ]
 IntervalDays = Annotated[
     Real, Number("Days from one check to the next", "days", 0, 36525, above=True, typical=30.0)
@@ -435,7 +456,7 @@ OriginalUncertainty = Annotated[
     Real, Number(_UNCERTAINTY + "the original gravity, SG", "", 0, 0.05, typical=0.001)
 ]
 ModelUncertainty = Annotated[
-    Real, Number(_UNCERTAINTY + "the model itself, SG", "", 0, 0.05, typical=0.001)
+    Real, Number(_UNCERTAINTY + "the model itself, SG", "", 0, 0.05, typical=0.0013)
 ]
 
 # --- brew day ------------------------------

@@ -11,6 +11,7 @@ from xlfuncs.cells.quantities import (
     ExtractFraction,
     IntervalDays,
     OffsetTolerance,
+    OffsetUncertainty,
     PointUncertainty,
     SolutionMass,
     StandardGravity,
@@ -104,16 +105,21 @@ def CALIBRATION_STATUS(
     tolerance: OffsetTolerance,
     days_since_check: DaysSinceCheck,
     interval_days: IntervalDays,
+    u_offset: OffsetUncertainty = 0,
 ) -> object:
-    """What an instrument asks for: ok, adjust, check due, both, or not checked.
+    """What an instrument asks for: ok, probably ok, adjust, check due, or not checked.
 
-    `not checked` answers an instrument with tolerance and interval but without offset or days.
+    `ok` is wrong in 2.3 % of checks at most.  `probably ok`: the offset found is within the
+    tolerance, but its ± reaches over; an instrument that is truly outside by u_offset is called so
+    in 16 % of checks.  `check due` comes alone or with `adjust`; `not checked` answers an
+    instrument with tolerance and interval but without offset or days.
 
-    Formula: adjust when |offset| > tolerance; check due when days_since_check > interval_days.
+    Formula: ok when |offset| + 2·u_offset ≤ tolerance; adjust when |offset| > tolerance; check due
+    when days_since_check > interval_days.
 
-    Source: common practice; the interval is yours to set (ILAC-G24:2022 prescribes none).
+    Source: JCGM 106:2012, 8.3; the interval is yours to set (ILAC-G24:2022 prescribes none).
 
-    >>> CALIBRATION_STATUS(0.3, 0.2, 10, 30)
-    'adjust'
+    >>> CALIBRATION_STATUS(0.3, 0.2, 10, 30), CALIBRATION_STATUS(0.1, 0.2, 10, 30, 0.08)
+    ('adjust', 'probably ok')
     """
-    return calibration.status(offset, tolerance, days_since_check, interval_days)
+    return calibration.status(offset, tolerance, days_since_check, interval_days, u_offset)

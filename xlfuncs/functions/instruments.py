@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from xlfuncs.cells import boundary
 from xlfuncs.cells.catalogue import cell_function
 from xlfuncs.cells.quantities import (
@@ -9,6 +11,7 @@ from xlfuncs.cells.quantities import (
     Brix,
     BrixReadings,
     CalibrationUncertainty,
+    Expansion,
     FactorUncertainty,
     HydrometerReading,
     HydrometerTemperature,
@@ -20,6 +23,7 @@ from xlfuncs.cells.quantities import (
     Slope,
     SpecificGravities,
     SpecificGravity,
+    WaterTemperature,
     WortFactor,
 )
 from xlfuncs.cells.values import Refused
@@ -70,20 +74,27 @@ def HYDROMETER_SG(
     reading: HydrometerReading,
     temperature: HydrometerTemperature,
     reference_temperature: ReferenceTemperature = 20,
+    water_temperature: WaterTemperature = None,
+    expansion: Expansion = hydrometer.GLASS_EXPANSION,
 ) -> object:
-    """Specific gravity 20/20 from a glass hydrometer read at another temperature.
+    """Specific gravity 20/20 from a hydrometer read at another temperature.
 
     Wort that is still hot should be cooled first: above 40 °C the correction is large, the glass
-    may crack, and the answer hangs on the thermometer.
+    may crack, and the answer hangs on the thermometer.  A scale marked 20/4 compares with water at
+    4 °C: it shows 0.9982 in water at 20 °C, and water_temperature is 4.
 
-    Formula: ρ_shown = ρ(extract, t)·(1 + 25e-6·(t - reference)), solved for the extract.
+    Formula: ρ_shown = ρ(extract, t)·(1 + expansion·(t - reference)), against the density of water
+    at water_temperature, both less that of air; solved for the extract.
 
     Source: ISO 1768:1975 (glass), ICUMSA SPS-4 (liquid).
 
-    >>> round(HYDROMETER_SG(1.0345, 60), 4)
-    1.05
+    >>> round(HYDROMETER_SG(1.0345, 60), 4), round(HYDROMETER_SG(1.0482, 20, 20, 4), 4)
+    (1.05, 1.0501)
     """
-    sg = hydrometer.sg(reading, temperature, reference_temperature)
+    if water_temperature is not None:
+        blank = np.isnan(water_temperature)
+        water_temperature = np.where(blank, reference_temperature, water_temperature)
+    sg = hydrometer.sg(reading, temperature, reference_temperature, water_temperature, expansion)
     return _on_scale(sg, "SG", "check reading and temperature")
 
 
@@ -149,7 +160,7 @@ def WORT_SG_UNCERTAINTY(
     brix: Brix,
     wort_factor: WortFactor = wort.WORT_FACTOR,
     u_reading: ReadingUncertainty = 0.1,
-    u_factor: FactorUncertainty = 0.01,
+    u_factor: FactorUncertainty = wort.FACTOR_U,
     u_calibration: CalibrationUncertainty = 0.05,
 ) -> Real:
     """Standard uncertainty of WORT_SG; twice as much covers about 95 %.
@@ -160,6 +171,6 @@ def WORT_SG_UNCERTAINTY(
     Source: JCGM 100:2008 (GUM), equation 10.
 
     >>> round(WORT_SG_UNCERTAINTY(12.4), 5)
-    0.00066
+    0.00073
     """
     return wort.sg_uncertainty(brix, wort_factor, u_reading, u_factor, u_calibration)

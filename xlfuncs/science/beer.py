@@ -11,7 +11,8 @@ to the original extract.  Any two of original extract, density, refraction and a
 beer: two equations for `residue` and `spirit`, solved by Newton steps on whole arrays.
 
 Valid for original extract 0 to 25 °P, alcohol 0 to 15 % ABV and attenuation 0 to 100 %.  Slightly
-outside (a reading a little above the wort's) the equations go on smoothly.
+outside (a reading a little above the wort's, `NOISE_BRIX`) the equations go on smoothly, with a
+little less than no alcohol.
 """
 
 from __future__ import annotations
@@ -37,8 +38,15 @@ ALCOHOL_FACTOR: float = 1
 #: marked in 0.002 SG (common practice).
 ORIGINAL_U = 0.001
 
-#: Standard uncertainty in SG of the balance itself, and of its factor for alcohol: an estimate.
-MODEL_U = 0.001
+#: Standard uncertainty in SG of the balance itself, and of its factor for alcohol: how far the five
+#: published regressions lie from it on average, root mean square, rounded up (worts of 8 to 20 °P
+#: at 50 to 75 % real attenuation; a test reckons it).
+MODEL_U = 0.0013
+
+#: A reading up to this far, °Bx, above that of the unfermented wort is noise and goes on smoothly;
+#: so does a gravity up to this far above the original, the most that such a reading makes of it.
+NOISE_BRIX = 0.5
+NOISE_SG = 0.004
 
 #: Limits of the model: original extract in °Plato, alcohol in % by volume.
 MOST_ORIGINAL = 25.0

@@ -12,7 +12,7 @@ from xlfuncs.science.arrays import Array
 #: What is believed before the first pair: wort factor and alcohol factor, mean and standard
 #: deviation.
 PRIOR = np.array([wort.WORT_FACTOR, beer.ALCOHOL_FACTOR])
-PRIOR_SPREAD = np.array([0.02, 0.05])
+PRIOR_SPREAD = np.array([wort.FACTOR_U, 0.05])
 
 #: A pair further than this many standard deviations from what the others say is an outlier.  It
 #: still counts in the fit: whether a reading is a slip is for the brewer to say.
@@ -60,7 +60,7 @@ def fit(
     """Most probable wort and alcohol factor, given the pairs and what is believed beforehand.
 
     Maximum a posteriori least squares of the reading that each beer (by original and hydrometer)
-    ought to show, weighted by both instruments' uncertainties, with the prior 1.04 ± 0.02 and
+    ought to show, weighted by both instruments' uncertainties, with the prior 1.04 ± 0.012 and
     1.00 ± 0.05.  The covariance is that of the Jacobian at the solution.  A pair is left out by one
     Gauss-Newton step from the full fit, which agrees with a new fit to 1e-5 SG: the model is almost
     linear in both factors.

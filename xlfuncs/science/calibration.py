@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from xlfuncs.science.arrays import Array, Real, first_true
+from xlfuncs.science.conformity import COVERAGE
 
 #: References must spread over this much, °Bx, before a slope is worth fitting.
 LEAST_SPREAD = 5.0
@@ -87,23 +88,36 @@ def _scatter(residuals: Array, weights: Array, fitted: int) -> float:
 
 
 def status(
-    offset: Real, tolerance: Real, days_since_check: Real, interval_days: Real
+    offset: Real,
+    tolerance: Real,
+    days_since_check: Real,
+    interval_days: Real,
+    u_offset: Real = 0.0,
 ) -> NDArray[np.object_]:
-    """What an instrument asks for: `ok`, `adjust`, `check due`, `adjust, check due`, `not checked`.
+    """What an instrument asks for, its offset judged by a guarded rule with U = 2·u_offset.
 
-    NaN for offset or days stands for an instrument that was never checked.
+    `ok`: |offset| + U is within the tolerance; an instrument whose true offset is outside is called
+    so in 2.3 % of checks at most.  `probably ok`: |offset| is within the tolerance, but U reaches
+    over; one that is truly outside by u_offset is called so in 16 %, by 2·u_offset in 2.3 %.
+    `adjust`: |offset| is outside.  `check due`, alone or with `adjust`: the interval is over.
+    `not checked`: offset or days are NaN.  Source: JCGM 106:2012, 8.3.
 
     - `offset`: found at the last check, in any one unit
     - `tolerance`: largest offset that is tolerated, in the same unit
     - `days_since_check`: days
     - `interval_days`: days from check to check
+    - `u_offset`: standard uncertainty of `offset`, in its unit
 
     >>> status(0.3, 0.2, 10, 30).item(), status(0.1, 0.2, np.nan, 30).item()
     ('adjust', 'not checked')
+    >>> status(0.1, 0.2, 10, 30, 0.05).item(), status(0.1, 0.2, 10, 30, 0.06).item()
+    ('ok', 'probably ok')
     """
     unknown = np.isnan(offset) | np.isnan(days_since_check)
     # 0.2 read off a scale and 0.2 typed as tolerance may differ by a binary hair.
-    adjust = np.abs(offset) > np.asarray(tolerance) * (1 + 1e-9)
+    limit = np.asarray(tolerance) * (1 + 1e-9)
+    adjust = np.abs(offset) > limit
+    reaches_over = np.abs(offset) + COVERAGE * u_offset > limit
     due = np.asarray(days_since_check) > interval_days
     return first_true(
         [
@@ -111,6 +125,7 @@ def status(
             (adjust & due, "adjust, check due"),
             (adjust, "adjust"),
             (due, "check due"),
+            (reaches_over, "probably ok"),
         ],
         otherwise="ok",
     )

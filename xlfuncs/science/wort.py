@@ -17,6 +17,11 @@ from xlfuncs.science.uncertainty import standard_uncertainty
 #: Common practice; no source.
 WORT_FACTOR = 1.04
 
+#: Standard uncertainty of a wort factor that was not fitted: worts lie from 1.02 to 1.06 (common
+#: practice), and a rectangle that wide has a standard deviation of 0.02/√3 = 0.0115 (JCGM 100:2008,
+#: 4.3.7).
+FACTOR_U = 0.012
+
 
 def sg(brix: Real, wort_factor: Real = WORT_FACTOR) -> Real:
     """Specific gravity of wort from true °Brix: SG of brix/wort_factor °Plato.
@@ -47,8 +52,8 @@ def sg_uncertainty(
     - `u_factor`: that of the wort factor
     - `u_calibration`: that of the calibration, °Brix
 
-    >>> round(sg_uncertainty(12.48, 1.04, 0.1, 0.01, 0.05), 5)
-    0.00066
+    >>> round(sg_uncertainty(12.48, 1.04, 0.1, FACTOR_U, 0.05), 5)
+    0.00074
     """
     return standard_uncertainty(
         lambda shown, calibration, factor: sg(shown - calibration, factor),

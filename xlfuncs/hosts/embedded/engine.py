@@ -1,4 +1,4 @@
-"""Compute a workbook without any spreadsheet program.
+"""The order of the cells, and the calculation of a whole workbook.
 
 Cells are computed in the order in which they need each other.  A formula that cannot be computed is
 named, with what depends on it; all others are not touched by it.
@@ -26,8 +26,8 @@ from xlfuncs.cells.catalogue import CellFunction
 from xlfuncs.files import problems, stored
 from xlfuncs.files.stored import Value
 from xlfuncs.functions import CATALOGUE
-from xlfuncs.hosts import worksheet
-from xlfuncs.hosts.formula import Area, CannotCompute, Node, compiled
+from xlfuncs.hosts.embedded import worksheet
+from xlfuncs.hosts.embedded.formula import Area, CannotCompute, Node, compiled
 
 
 @dataclass

@@ -26,7 +26,7 @@ from formulas.tokens.parenthesis import Parenthesis
 from openpyxl.utils import get_column_letter, range_boundaries
 
 from xlfuncs.functions import CATALOGUE
-from xlfuncs.hosts import worksheet
+from xlfuncs.hosts.embedded import worksheet
 
 Node = Callable[[], Any]
 
