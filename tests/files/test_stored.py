@@ -9,7 +9,7 @@ from openpyxl.styles import Font
 from openpyxl.worksheet.formula import ArrayFormula
 
 from xlfuncs.files.problems import WorkbookProblem, load
-from xlfuncs.files.stored import formula_cells, store
+from xlfuncs.files.stored import store
 
 SHEET = "xl/worksheets/sheet1.xml"
 
@@ -181,17 +181,6 @@ def test_cells_and_rows_without_addresses_and_with_a_prefix(path):
     assert shown(path, {"B1": 1.0, "B4": "new"}) == {"B1": 1, "B4": "new"}
 
 
-def test_formulas_are_listed_with_what_is_stored(path):
-    store(path, {("Log & notes", "B2"): 25.0, ("Log & notes", "D4"): 1.0}, path)
-    cells = [(c.sheet, c.address, c.text, c.array_range, c.stored) for c in formula_cells(path)]
-    assert cells == [
-        ("Log & notes", "B2", "=A2*2", None, 25),
-        ("Log & notes", "B3", '=IF(A2<13,"a","b")', None, None),
-        ("Log & notes", "D4", "=A1:B3", "D4:E6", 1),
-        ("Other", "A1", "='Log & notes'!B2", None, None),
-    ]
-
-
 # --- files that are no workbooks ------------------------------
 
 
@@ -208,7 +197,7 @@ def zipped(tmp_path, *names):
     return (tmp_path / "zip").read_bytes()
 
 
-@pytest.mark.parametrize("read", [load, lambda path: store(path, {}, path), formula_cells])
+@pytest.mark.parametrize("read", [load, lambda path: store(path, {}, path)])
 @pytest.mark.parametrize(
     ("content", "message"),
     [

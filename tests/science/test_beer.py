@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from tests.oracles import ethanol_density
 from tests.published import Table
 from xlfuncs.science import beer, ethanol, sucrose, wort
 from xlfuncs.science.arrays import polynomial
@@ -109,7 +110,7 @@ def _by_brentq(original, brix, wort_factor=1.04):
         extract = residue / 100 * sucrose.density(residue)
 
         def balance(spirit):
-            density = ethanol.density(spirit) - ethanol.density(0.0) + sucrose.density(residue)
+            density = ethanol_density(spirit) - ethanol_density(0.0) + sucrose.density(residue)
             alcohol = spirit * polynomial(ethanol.DENSITY_20, spirit)
             return x * (density + 1.0665 * alcohol) - extract - 2.0665 * alcohol
 

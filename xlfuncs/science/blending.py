@@ -20,22 +20,13 @@ SAME_SG = 1e-6
 HIGHEST_SG = gravity.SCALES["SG"].high
 
 
-def density(sg: Real) -> Real:
-    """Density in vacuo at 20 °C, kg/m³, from apparent SG: the inverse of `sucrose.apparent`.
-
-    >>> round(density(1.05), 2), density(1.0) == sucrose.WATER_20
-    (1048.05, True)
-    """
-    return sucrose.AIR_DENSITY + sg * (sucrose.WATER_20 - sucrose.AIR_DENSITY)
-
-
 def extract_per_litre(sg: Real) -> Real:
     """Grams of extract in a litre at 20 °C.
 
     >>> round(extract_per_litre(1.05), 1)
     129.8
     """
-    return density(sg) * sucrose.plato(sg) / 100
+    return sucrose.from_apparent(sg) * sucrose.plato(sg) / 100
 
 
 def extract_mass(volume: Real, sg: Real) -> Real:
@@ -65,10 +56,10 @@ def blend(volumes: Array, sgs: Array, axis: int = -1) -> Blend:
     >>> print(f"{mixed.volume:.4f} {mixed.sg:.5f}")
     19.9998 1.05001
     """
-    masses = volumes * density(sgs)
+    masses = volumes * sucrose.from_apparent(sgs)
     mass = masses.sum(axis)
     sg = sucrose.sg((masses * sucrose.plato(sgs)).sum(axis) / mass)
-    return Blend(mass / density(sg), sg)
+    return Blend(mass / sucrose.from_apparent(sg), sg)
 
 
 def blend_abv(volumes: Array, abvs: Array, sgs: Array | None = None) -> float:
@@ -95,8 +86,8 @@ def share(sg_a: Real, sg_b: Real, target_sg: Real) -> Real:
     0.7489
     """
     target = sucrose.plato(target_sg)
-    lacking = density(sg_b) * (target - sucrose.plato(sg_b))
-    spare = density(sg_a) * (sucrose.plato(sg_a) - target)
+    lacking = sucrose.from_apparent(sg_b) * (target - sucrose.plato(sg_b))
+    spare = sucrose.from_apparent(sg_a) * (sucrose.plato(sg_a) - target)
     return np.divide(lacking, lacking + spare)
 
 
@@ -109,7 +100,7 @@ def water_to_add(volume: Real, sg: Real, target_sg: Real) -> Real:
     (4.024, -2.511)
     """
     extract, target = sucrose.plato(sg), sucrose.plato(target_sg)
-    return volume * density(sg) / sucrose.WATER_20 * (extract - target) / target
+    return volume * sucrose.from_apparent(sg) / sucrose.WATER_20 * (extract - target) / target
 
 
 def after_water(volume: Real, sg: Real, water: Real) -> Real:
@@ -120,7 +111,7 @@ def after_water(volume: Real, sg: Real, water: Real) -> Real:
     >>> print(f"{after_water(20.0, 1.060, 4.024):.5f} {after_water(20.0, 1.050, -3.0):.5f}")
     1.05000 1.05877
     """
-    mass = volume * density(sg)
+    mass = volume * sucrose.from_apparent(sg)
     return sucrose.sg(sucrose.plato(sg) * np.divide(mass, mass + water * sucrose.WATER_20))
 
 
@@ -140,8 +131,7 @@ def sg_at_volume(volume: Real, sg: Real, target_volume: Real) -> Real:
     1.05
     """
     per_litre = volume * extract_per_litre(sg) / target_volume
-    start = per_litre / (10 + per_litre / 240)
-    return sucrose.sg(sucrose.inverse(sucrose.EXTRACT_PER_LITRE, per_litre, start, steps=5))
+    return gravity.convert(per_litre, "Extract", "SG")
 
 
 def strong_enough(target_sg: Real, extract_fraction: Real) -> NDArray[np.bool_]:
@@ -154,14 +144,19 @@ def strong_enough(target_sg: Real, extract_fraction: Real) -> NDArray[np.bool_]:
 
 
 def extract_to_add(volume: Real, sg: Real, target_sg: Real, extract_fraction: Real) -> Real:
-    """Kilograms of dry extract (`extract_fraction` extract, the rest water) to reach the target.
+    """Kilograms of dry extract (what is not extract in it is water) to reach the target.
 
     Negative or infinite where the addition is not as strong as the target.
+
+    - `volume`: of the wort at 20 °C, L
+    - `sg`: of the wort, SG 20/20
+    - `target_sg`: wanted, SG 20/20
+    - `extract_fraction`: kg of extract in a kg of the addition
 
     >>> print(f"{extract_to_add(20.0, 1.040, 1.050, 0.95):.3f}")
     0.601
     """
-    mass = volume * density(sg) / 1000
+    mass = volume * sucrose.from_apparent(sg) / 1000
     target = sucrose.plato(target_sg)
     return np.divide(mass * (target - sucrose.plato(sg)), 100 * extract_fraction - target)
 
@@ -169,11 +164,16 @@ def extract_to_add(volume: Real, sg: Real, target_sg: Real, extract_fraction: Re
 def after_extract(volume: Real, sg: Real, added: Real, extract_fraction: Real) -> Blend:
     """Volume and gravity after so many kilograms of dry extract have been dissolved.
 
+    - `volume`: of the wort at 20 °C, L
+    - `sg`: of the wort, SG 20/20
+    - `added`: mass of the addition, kg
+    - `extract_fraction`: kg of extract in a kg of the addition
+
     >>> done = after_extract(20.0, 1.040, 0.601, 0.95)
     >>> round(done.volume, 2), round(done.sg, 5)
     (20.38, 1.05)
     """
-    mass = volume * density(sg) / 1000
+    mass = volume * sucrose.from_apparent(sg) / 1000
     extract = mass * sucrose.plato(sg) + added * extract_fraction * 100
     strengthened = sucrose.sg(extract / (mass + added))
-    return Blend(1000 * (mass + added) / density(strengthened), strengthened)
+    return Blend(1000 * (mass + added) / sucrose.from_apparent(strengthened), strengthened)

@@ -102,6 +102,12 @@ def status(
     `adjust`: |offset| is outside.  `check due`, alone or with `adjust`: the interval is over.
     `not checked`: offset or days are NaN.  Source: JCGM 106:2012, 8.3.
 
+    - `offset`: found at the last check, in any one unit
+    - `tolerance`: largest offset that is tolerated, in the same unit
+    - `days_since_check`: days
+    - `interval_days`: days from check to check
+    - `u_offset`: standard uncertainty of `offset`, in its unit
+
     >>> status(0.3, 0.2, 10, 30).item(), status(0.1, 0.2, np.nan, 30).item()
     ('adjust', 'not checked')
     >>> status(0.1, 0.2, 10, 30, 0.05).item(), status(0.1, 0.2, 10, 30, 0.06).item()

@@ -406,7 +406,7 @@ def _state(choices: words.Choices) -> Table:
     # Up to the end of that day: a check dated ahead is not in force yet.
     last = f"LOOKUP(inst_no*{PER_INSTRUMENT}+INT(state_as_of)+0.9999,all.order_key)"
     limits = f"history_ranges>={_LEAST_RANGES}"
-    factor = control.constants().e2
+    factor = control.E2
 
     def in_force(what: str) -> str:
         return (f"IF(INT(state_key/{PER_INSTRUMENT})=inst_no,"
