@@ -11,4 +11,4 @@ def sheet(choices: words.Choices) -> Sheet:
     names = ("own_wort_factor", "own_u_wort_factor", "own_beer_wort_factor",
              "own_beer_u_wort_factor", "own_alcohol_factor", "own_model_error",
              "runoff_says", "before_says", "after_says", "ferment_says")  # fmt: skip
-    return Sheet(words.FACTORS, "", "", (Steps(dict.fromkeys(names, '""')),))
+    return Sheet(words.FACTORS, "Stub.", "", (Steps(dict.fromkeys(names, '""')),))
