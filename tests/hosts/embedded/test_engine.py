@@ -74,6 +74,17 @@ def compute(book, tmp_path):
         ('=0.1+0.2&" L"', "0.3 L"),
         ('=100000000000000000000&""', "100000000000000000000"),
         ("=TRUE+1", 2),
+        # numbers count to 15 digits
+        ("=0.1+0.2=0.3", True),
+        ("=0.1+0.2-0.3=0", True),
+        ("=0.1+0.2>0.3", False),
+        ("=ROUND(1.005,2)", 1.01),
+        ("=MATCH(0.3,{0.2;0.3},0)*(0.1+0.2=0.3)", 2),
+        ('=TEXT(1.0485,"0.000")', "1.049"),
+        ("=(0.1+0.2-0.3)*1E20", 0),
+        # days
+        ('=DATEDIF(D2,D5,"d")', 18),
+        ('=DATEDIF(D2,D5,"m")', 0),
         # choices and errors
         ('=IF(B4="","blank",B4)', "blank"),
         ("=IF(FALSE,1)", False),
@@ -358,7 +369,7 @@ def test_only_the_wanted_branch_is_called(compute):
         ("=[1]Log!A1", "it refers to another workbook"),
         ("=1+", "the formula cannot be read: =1+"),
         ("=Absent[x]", "there is no table Absent"),
-        ("=A2:INDEX(A2:A6,2)", "a range from A2 to what a function gives is not supported"),
+        ("=A2:INDEX(A2:A6,2)", "a range up to what a function gives is not supported"),
         ("=A1#", "references to a spilled range (A1#) are not supported"),
         ("=G10+1", "circular reference: Log!G10"),
     ],

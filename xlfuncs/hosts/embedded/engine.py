@@ -14,10 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import schedula
 from formulas.errors import BroadcastError
-from formulas.ranges import Ranges
-from formulas.tokens.operand import Error
 from openpyxl.utils import get_column_letter, range_boundaries
 from openpyxl.utils.datetime import to_excel
 from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
@@ -27,7 +24,8 @@ from xlfuncs.files import problems, stored
 from xlfuncs.files.stored import Value
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import worksheet
-from xlfuncs.hosts.embedded.formula import Area, CannotCompute, Node, compiled
+from xlfuncs.hosts.embedded.formula import Area, CannotCompute, Tree, compiled
+from xlfuncs.hosts.embedded.values import EMPTY, ERRORS, NOT_A_VALUE, NOT_FOUND, block, settled
 
 
 @dataclass
@@ -76,8 +74,7 @@ class _Formula:
     text: str
     is_array: bool
     problem: str = ""
-    evaluate: Node | None = None
-    needs: list[Area] = field(default_factory=list)
+    tree: Tree | None = None
 
     def __str__(self) -> str:
         return f"{self.area.sheet}!{self.area.address}"
@@ -89,15 +86,15 @@ class _Workbook:
     def __init__(self, book: Any, today: datetime.date | None) -> None:
         self.book = book
         self.calls: collections.Counter[str] = collections.Counter()
-        self.functions: Mapping[str, Any] = {
-            **worksheet.functions(),
+        self.functions: Mapping[str, Callable[..., Any]] = {
             **worksheet.clock(today),
             **{name: self._counted(function) for name, function in CATALOGUE.items()},
         }
         self.formulas: list[_Formula] = []
         self.contents: dict[str, dict[tuple[int, int], Any]] = {}
         self.ends: dict[str, tuple[int, int]] = {}
-        self.references: dict[Area, Any] = {}
+        self.trees: dict[tuple[str, str, bool, bool, bool], Tree] = {}
+        self.blocks: dict[Area, Any] = {}
         self.titles: dict[str, str] = {
             sheet.title.casefold(): sheet.title for sheet in book.worksheets
         }
@@ -124,16 +121,16 @@ class _Workbook:
     def _read(self, sheet: Any) -> None:
         cells = self.contents[sheet.title] = {}
         filled: set[tuple[int, int]] = set()
-        for row in sheet.iter_rows():
-            for cell in row:
-                if cell.value is None:
-                    continue
-                if cell.data_type == "f":
-                    formula = _formula(sheet.title, cell)
-                    self.formulas.append(formula)
-                    filled.update(formula.area.positions())
-                else:
-                    cells[cell.row, cell.column] = _typed(cell, self.book.epoch)
+        # Of the cells that are there: walking over rows makes all those between them too.
+        for position, cell in sorted(sheet._cells.items()):
+            if cell.value is None:
+                continue
+            if cell.data_type == "f":
+                formula = _formula(sheet.title, cell)
+                self.formulas.append(formula)
+                filled.update(formula.area.positions())
+            else:
+                cells[position] = _typed(cell, self.book.epoch)
         # What is stored inside an array formula's range is the last calculation's, not typed.
         for position in filled & cells.keys():
             del cells[position]
@@ -144,9 +141,7 @@ class _Workbook:
         for formula in self.formulas:
             if not formula.problem:
                 try:
-                    formula.evaluate, formula.needs = compiled(
-                        formula.text, formula.area, formula.is_array, self
-                    )
+                    formula.tree = compiled(formula.text, formula.area, formula.is_array, self)
                 except CannotCompute as reason:
                     formula.problem = str(reason)
                 except Exception as error:  # whatever one formula does, the others are computed
@@ -163,17 +158,20 @@ class _Workbook:
 
     def _computed(self, formula: _Formula) -> Iterable[tuple[tuple[int, int], Any]]:
         """Position and content of each cell that the formula fills."""
-        if formula.evaluate is None or formula.problem:
+        if formula.tree is None or formula.problem:
             return ()
         try:
-            block = _fitted(formula.evaluate(), formula.area.shape, formula.is_array)
+            result = formula.tree.value(formula.area)
+            if formula.area.shape == (1, 1):
+                return (((formula.area.top, formula.area.left), settled(result)),)
+            fitted = _fitted(result, formula.area.shape)
         except BroadcastError:
             formula.problem = "ranges of different sizes do not fit together"
             return ()
         except Exception as error:  # whatever one formula does, the others are computed
             formula.problem = f"computing it failed ({type(error).__name__}: {error})"
             return ()
-        return zip(formula.area.positions(), block.ravel().tolist(), strict=True)
+        return zip(formula.area.positions(), fitted.ravel().tolist(), strict=True)
 
     # --- what a formula finds around it
 
@@ -199,14 +197,17 @@ class _Workbook:
                     return sheet.title, table
         raise CannotCompute(f"there is no table {name}")
 
+    def cell(self, sheet: str, row: int, column: int) -> Any:
+        return self.contents[sheet].get((row, column), EMPTY)
+
     def cells(self, area: Area) -> Any:
-        found = self.references.get(area)
+        found = self.blocks.get(area)
         if found is None:  # asked for when all its cells are computed, so it is kept
             contents = self.contents[area.sheet]
-            block = np.empty(area.shape[0] * area.shape[1], dtype=object)
+            cells = np.empty(area.shape[0] * area.shape[1], dtype=object)
             for i, position in enumerate(area.positions()):
-                block[i] = contents.get(position, schedula.EMPTY)
-            found = self.references[area] = area.reference(block.reshape(area.shape))
+                cells[i] = contents.get(position, EMPTY)
+            found = self.blocks[area] = cells.reshape(area.shape)
         return found
 
     # --- order
@@ -215,56 +216,78 @@ class _Workbook:
         """Each formula after those it needs; what cannot be computed is marked on the way."""
         before, after = self._links()
         waiting = [len(links) for links in before]
+        failed: dict[int, _Formula] = {}  # of what cannot be computed, the first cause
         ready = collections.deque(i for i, count in enumerate(waiting) if not count)
         while ready:
             i = ready.popleft()
-            formula = self.formulas[i]
-            failed = next(
-                (str(self.formulas[j]) for j in before[i] if self.formulas[j].problem), ""
-            )
-            if failed and not formula.problem:
-                formula.problem = f"needs {failed}, which could not be computed"
-            yield formula
+            cause = next((failed[j] for j in before[i] if j in failed), None)
+            if i < len(self.formulas):
+                formula = self.formulas[i]
+                if cause is not None and not formula.problem:
+                    formula.problem = f"needs {cause}, which could not be computed"
+                yield formula
+                cause = formula if formula.problem else None
+            if cause is not None:
+                failed[i] = cause
             for j in after[i]:
                 waiting[j] -= 1
                 if not waiting[j]:
                     ready.append(j)
         self._mark_circular({i for i, count in enumerate(waiting) if count}, after)
 
-    def _links(self) -> tuple[list[set[int]], list[set[int]]]:
-        """For each formula, those it needs and those that need it."""
+    def _links(self) -> tuple[list[list[int]], list[list[int]]]:
+        """For each formula, what it needs and what needs it.
+
+        An area that formulas need is a knot of its own, numbered after the formulas: a thousand
+        formulas that need a thousand cells are two thousand links, not a million.
+        """
         filled: dict[tuple[str, int], dict[int, int]] = collections.defaultdict(dict)
         for i, formula in enumerate(self.formulas):
             for row, column in formula.area.positions():
                 filled[formula.area.sheet, column][row] = i
-        found: dict[Area, set[int]] = {}
-        before: list[set[int]] = [set() for _ in self.formulas]
-        after: list[set[int]] = [set() for _ in self.formulas]
+        knots: dict[Area, int] = {}
+        before: list[list[int]] = [[] for _ in self.formulas]
         for i, formula in enumerate(self.formulas):
-            for area in formula.needs:
-                if area not in found:
-                    rows = set(range(area.top, area.bottom + 1))
-                    columns = [
-                        filled.get((area.sheet, column), {})
-                        for column in range(area.left, area.right + 1)
-                    ]
-                    found[area] = {held[row] for held in columns for row in held.keys() & rows}
-                before[i] |= found[area]
-            for j in before[i]:
-                after[j].add(i)
+            if formula.tree is None:
+                continue
+            for area in {place(formula.area) for place in formula.tree.needs}:
+                if area is None:
+                    continue
+                if area not in knots:
+                    knots[area] = len(before)
+                    before.append(_within(area, filled))
+                before[i].append(knots[area])
+        after: list[list[int]] = [[] for _ in before]
+        for i, links in enumerate(before):
+            for j in links:
+                after[j].append(i)
         return before, after
 
-    def _mark_circular(self, left: set[int], after: list[set[int]]) -> None:
+    def _mark_circular(self, left: set[int], after: list[list[int]]) -> None:
         """Of what is left, tell the circle from what merely hangs on it."""
         circle = set(left)
-        while ends := [i for i in circle if not after[i] & circle]:
+        while ends := [i for i in circle if circle.isdisjoint(after[i])]:
             circle.difference_update(ends)
-        cells = [str(self.formulas[i]) for i in sorted(circle)]
+        formulas = range(len(self.formulas))
+        cells = [str(self.formulas[i]) for i in sorted(circle) if i in formulas]
         names = ", ".join(cells[:5]) + (" …" if len(cells) > 5 else "")
-        for i in left:
+        for i in left & set(formulas):
             if not self.formulas[i].problem:
                 needs = "" if i in circle else "needs a "
                 self.formulas[i].problem = f"{needs}circular reference: {names}"
+
+
+def _within(area: Area, filled: Mapping[tuple[str, int], Mapping[int, int]]) -> list[int]:
+    """The formulas that fill cells of an area."""
+    rows = range(area.top, area.bottom + 1)
+    found: set[int] = set()
+    for column in range(area.left, area.right + 1):
+        held = filled.get((area.sheet, column), {})
+        if len(rows) < len(held):
+            found.update(held[row] for row in rows if row in held)
+        else:
+            found.update(i for row, i in held.items() if row in rows)
+    return sorted(found)
 
 
 def _formula(sheet: str, cell: Any) -> _Formula:
@@ -282,26 +305,23 @@ def _typed(cell: Any, epoch: datetime.datetime) -> Any:
     """A typed cell as formulas see it: dates are serial numbers."""
     value = cell.value
     if cell.data_type == "e":
-        return Error.errors.get(value, Error.errors["#VALUE!"])
+        return ERRORS.get(value, NOT_A_VALUE)
     if isinstance(value, (datetime.date, datetime.time, datetime.timedelta)):
         return float(to_excel(value, epoch))
     return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
-def _fitted(result: Any, shape: tuple[int, int], is_array: bool) -> Any:
-    """A result in the shape of the formula's cells.
+def _fitted(result: Any, shape: tuple[int, int]) -> Any:
+    """A result in the shape of an array formula's cells.
 
     A row is repeated downwards, a column sideways; cells beyond the result show #N/A.
     """
-    block = np.asarray(result.value if isinstance(result, Ranges) else result, dtype=object)
-    block = block if block.ndim == 2 else block.reshape(1, -1)
-    if not is_array:
-        block = block[:1, :1]
+    given = block(result)
     rows, columns = (
         wanted if size == 1 else min(wanted, size)
-        for wanted, size in zip(shape, block.shape, strict=True)
+        for wanted, size in zip(shape, given.shape, strict=True)
     )
     fitted = np.empty(shape, dtype=object)
-    fitted.fill(Error.errors["#N/A"])
-    fitted[:rows, :columns] = block[:rows, :columns]
-    return np.frompyfunc(worksheet.settled, 1, 1)(fitted)
+    fitted.fill(NOT_FOUND)
+    fitted[:rows, :columns] = given[:rows, :columns]
+    return np.frompyfunc(settled, 1, 1)(fitted)
