@@ -42,7 +42,7 @@ def test_the_fit_of_a_calibration_corrects_its_own_instrument():
 
 def test_what_leads_off_the_scale_is_refused():
     assert REFRACTOMETER_BRIX(40, 20, -5, 0.5) == (
-        "! Brix 90 is off the scale, -5 to 45: check offset and slope"
+        "! Brix 90 is off the scale, -5.273 to 45.18: check offset and slope"
     )
     assert HYDROMETER_SG([[0.96], [1.05]], 20) == [
         ["! SG 0.96 is off the scale, 0.98 to 1.206: check reading and temperature"],

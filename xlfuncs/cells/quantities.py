@@ -98,7 +98,7 @@ class Number:
         """The text for a number outside the limits, with a guess at the slip where there is one."""
         if self.above and value <= self.low:
             return f"{MARK}{name} {show(value)} is not above {show(self.low)}"
-        limits = f"{show(self.low)} to {show(self.high)}"
+        limits = _within(self.low, self.high)
         return f"{MARK}{name} {show(value)} is outside {limits}{self._guess(value)}"
 
     def _guess(self, value: float) -> str:
@@ -140,11 +140,25 @@ class Number:
         if self.depends_on:
             return f"limits by {self.depends_on}"
         start = "above " if self.above else ""
-        return f"{start}{show(self.low)} to {show(self.high)}"
+        return start + _within(self.low, self.high)
 
     def within(self, low: float, high: float, **changes: Any) -> Number:
         """The same quantity between other limits."""
         return dataclasses.replace(self, low=low, high=high, **changes)
+
+
+def _within(low: float, high: float) -> str:
+    """Limits as messages print them: the ends of a scale, no round numbers, rounded inwards.
+
+    >>> _within(-5.27311, 45.18282), _within(0.98 - 1e-12, 1.206)
+    ('-5.2731 to 45.1828', '0.98 to 1.206')
+    """
+    if math.isfinite(low) and math.isfinite(high):
+        steps = 1e4 if high < 1e5 else 1.0
+        # What is left of a hair does not round a limit up to the next figure.
+        hair = 1e-6
+        low, high = math.ceil(low * steps - hair) / steps, math.floor(high * steps + hair) / steps
+    return f"{show(low)} to {show(high)}"
 
 
 @dataclass(frozen=True)
@@ -486,6 +500,22 @@ LimitGravity = Annotated[
     ),
     Takes.CELL,
 ]
+LevelUncertainty = Annotated[
+    float,
+    Number(
+        _UNCERTAINTY + "all readings together, SG: that of the calibration", "SG", 0, 0.05,
+        typical=0.0002,
+    ),
+    Takes.CELL,
+]  # fmt: skip
+ShareUncertainty = Annotated[
+    float,
+    Number(
+        _UNCERTAINTY + "all readings together, as a share of SG - 1: that of wort factor and slope",
+        "", 0, 0.2, typical=0.015,
+    ),
+    Takes.CELL,
+]  # fmt: skip
 BoilMinutes = Annotated[Real, Number("Minutes of boiling", "min", 0, 10_000, typical=60.0)]
 BoilOff = Annotated[Real, _BOIL_OFF]
 KettleLitres = Annotated[
