@@ -216,6 +216,14 @@ FACTOR = Number(
     1.2,
     typical=1.04,
 )
+OFFSET = Number(
+    "Calibration offset: what it shows in distilled water, °Brix", "°Bx", -5, 5, typical=0.2
+)
+SLOPE = Number("Calibration slope: °Brix shown per true °Brix", "", 0.5, 1.5, typical=1.01)
+ALCOHOL_FACTOR = Number(
+    "Factor on the refraction of the alcohol alone; 1 unless BEER_FIT gave you your own",
+    "", 0.5, 1.5, typical=1.0,
+)  # fmt: skip
 _CELSIUS = Number("Temperature of the sample, °C", "°C", 5, 45, typical=20.0)
 _VOLUME = Number("Volume", "any one unit", 0, 1e9, typical=20.0)
 _LITRES = Number("Volume of the wort at 20 °C, litres", "L", 0, 1e9, above=True, typical=25.0)
@@ -282,15 +290,8 @@ SampleTemperature = Annotated[
         "instrument at room temperature",
     ),
 ]
-Offset = Annotated[
-    Real,
-    Number(
-        "Calibration offset: what it shows in distilled water, °Brix", "°Bx", -5, 5, typical=0.2
-    ),
-]
-Slope = Annotated[
-    Real, Number("Calibration slope: °Brix shown per true °Brix", "", 0.5, 1.5, typical=1.01)
-]
+Offset = Annotated[Real, OFFSET]
+Slope = Annotated[Real, SLOPE]
 HydrometerReading = Annotated[
     Real,
     dataclasses.replace(
@@ -389,7 +390,9 @@ BlendGravities = Annotated[
 KnownBlendGravities = Annotated[
     Array | None,
     dataclasses.replace(
-        _SG, help="Specific gravities of the beers, one for each volume; leave out if not known"
+        _SG,
+        help="Specific gravities of the beers, one for each volume; leave out if not known",
+        blank_means="not known",
     ),
     Takes.RANGE,
 ]
@@ -454,13 +457,7 @@ BeerBrixReadings = Annotated[
     Takes.RANGE,
 ]
 OneWortFactor = Annotated[float, FACTOR, Takes.CELL]
-AlcoholFactor = Annotated[
-    Real,
-    Number(
-        "Factor on the refraction of the alcohol alone; 1 unless BEER_FIT gave you your own",
-        "", 0.5, 1.5, typical=1.0,
-    ),
-]  # fmt: skip
+AlcoholFactor = Annotated[Real, ALCOHOL_FACTOR]
 CorrectionMethod = Annotated[
     str,
     Choice("How alcohol is corrected for", dict.fromkeys(corrections.METHODS, ())),

@@ -172,7 +172,7 @@ def _plateau(volumes: Array, plato: Array, limit: float) -> int:
     if freedom < 1:
         return 0
     plain = _squares(volumes, plato, limit)
-    least, plateau = plain, 0
+    split: dict[int, float] = {}  # sum of squares by the number of readings of first wort
     for number in range(_LEAST_PLATEAU, readings):
         first, rest = plato[:number], slice(number, None)
         squares = _about_mean(first)
@@ -185,12 +185,14 @@ def _plateau(volumes: Array, plato: Array, limit: float) -> int:
             squares += curve.squares
         elif plato[-1] >= first.mean():
             continue
-        if squares < least:
-            least, plateau = squares, number
+        split[number] = squares
+    least = min(split.values(), default=plain)
     pooled = (least + _INSTRUMENT_FREEDOM * _INSTRUMENT**2) / (freedom + _INSTRUMENT_FREEDOM)
-    decisive = stdtrit(freedom + _INSTRUMENT_FREEDOM, 1 - _PLATEAU_IMPROBABLE / 2) ** 2
-    if plain - least <= decisive * pooled:
+    decisive = stdtrit(freedom + _INSTRUMENT_FREEDOM, 1 - _PLATEAU_IMPROBABLE / 2) ** 2 * pooled
+    if plain - least <= decisive:
         return 0
+    # A reading that may as well be level still is: the curve through it would fall too slowly.
+    plateau = max(number for number, squares in split.items() if squares - least <= decisive)
     # A single slip may explain the same readings better.
     slip = _slip(volumes, plato, limit)
     others = np.arange(readings) != slip
