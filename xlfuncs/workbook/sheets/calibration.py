@@ -29,6 +29,7 @@ from xlfuncs.workbook.kit.blocks import (
     Sheet,
     Steps,
     Table,
+    Text,
     Trace,
     result,
     step,
@@ -67,6 +68,7 @@ def sheet(choices: words.Choices) -> Sheet:
     state = (Section("State of the instruments"), _state(choices))
     checks: tuple[Block, ...] = (
         Section("Dated checks: one line for each, newest last"),
+        Text("=check_says", styles.NOTE, name="check_notice", gap=0),
         _checks(choices),
         _sorted(choices),
     )
@@ -80,7 +82,7 @@ def sheet(choices: words.Choices) -> Sheet:
         "extract the offset only.",
         (
             *(first if choices.instruments <= _ABOVE else (*checks, *state)),
-            Section("Offset over time", to=8),
+            Section("Offset over time", to=8, gap=3),
             Section("What the ± of a gravity is made of", column=10, beside=True),
             Lines(
                 (
@@ -96,7 +98,8 @@ def sheet(choices: words.Choices) -> Sheet:
                 "state_as_of": "IF(ISNUMBER(as_of),as_of,TODAY())",
                 "chart_no": "IF(chart_instrument=\"\",1,"
                             "IFERROR(MATCH(TRIM(chart_instrument),all.inst_key,0),1))",
-                "check_lost": "COUNTA(all.check_below)",
+                "check_says": 'IF(COUNTA(all.check_below)>0,"Lines below the frame are not read: '
+                              'lengthen the workbook with xlfuncs upgrade.","")',
             }),
         ),
         landscape=True,
