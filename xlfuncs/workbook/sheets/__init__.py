@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from xlfuncs.workbook.sheets import batches, calibration, factors, log, setup
+from xlfuncs.workbook.sheets import batch_sheet, batches, calibration, factors, log, setup
 
-SHEETS = (setup, calibration, batches, log, factors)
+SHEETS = (setup, calibration, batches, log, factors, batch_sheet)
