@@ -116,7 +116,10 @@ class _Writer:
 
     def _text(self, text: Text, area: Area) -> None:
         last = area.left + area.columns - 1
-        self._span(area.top, area.left, last, _words(text.text), text.style)
+        cell = self._span(area.top, area.left, last, _words(text.text), text.style)
+        if text.link:
+            cell.hyperlink = f"#{quote_sheetname(text.link)}!A1"
+            cell.style = text.style
         if text.text.startswith("="):
             self._check(text.text)
         high = {styles.ANSWER: 20.0}.get(text.style, 14.0)
