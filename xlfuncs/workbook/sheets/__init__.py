@@ -2,6 +2,13 @@
 
 from __future__ import annotations
 
-from xlfuncs.workbook.sheets import batches, calibration, factors, log, setup
+from xlfuncs.workbook.sheets import (
+    batches,
+    calibration,
+    factors,
+    log,
+    setup,
+    targets,
+)
 
-SHEETS = (setup, calibration, batches, log, factors)
+SHEETS = (setup, calibration, batches, log, targets, factors)
