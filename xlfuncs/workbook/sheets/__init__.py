@@ -2,13 +2,6 @@
 
 from __future__ import annotations
 
-from xlfuncs.workbook.sheets import (
-    batches,
-    calibration,
-    factors,
-    log,
-    setup,
-    targets,
-)
+from xlfuncs.workbook.sheets import batches, calibration, factors, log, runoff, setup, targets
 
-SHEETS = (setup, calibration, batches, log, targets, factors)
+SHEETS = (setup, calibration, batches, log, runoff, targets, factors)

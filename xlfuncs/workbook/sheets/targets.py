@@ -115,7 +115,7 @@ def _stages(choices: words.Choices) -> Table:
         (
             Column("target_stage", "Stage", "", 16, role=Role.FIXED, values=words.PLANNED),
             result("target_plan", "Planned gravity", "=unit_gravity", 9, gravity,
-                   f'IF(shown_no=0,"",INDEX(all.plan_gravity,shown_no,target_no))', by_line=True),
+                   'IF(shown_no=0,"",INDEX(all.plan_gravity,shown_no,target_no))', by_line=True),
             result("target_within", "On target within ±", "=unit_gravity", 10, gravity,
                    if_numbers(["target_plan"], of_shown("batch_within")), by_line=True),
             result("target_measured", "Measured", "=unit_gravity", 10, fine,
