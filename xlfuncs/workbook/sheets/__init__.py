@@ -2,6 +2,15 @@
 
 from __future__ import annotations
 
-from xlfuncs.workbook.sheets import batches, calibration, factors, log, runoff, setup, targets
+from xlfuncs.workbook.sheets import (
+    batches,
+    calibration,
+    factors,
+    kettle,
+    log,
+    runoff,
+    setup,
+    targets,
+)
 
-SHEETS = (setup, calibration, batches, log, runoff, targets, factors)
+SHEETS = (setup, calibration, batches, log, runoff, kettle, targets, factors)

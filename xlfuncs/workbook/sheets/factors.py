@@ -10,5 +10,5 @@ def sheet(choices: words.Choices) -> Sheet:
     """The sheet as data."""
     names = ("own_wort_factor", "own_u_wort_factor", "own_beer_wort_factor",
              "own_beer_u_wort_factor", "own_alcohol_factor", "own_model_error",
-             "before_says", "after_says", "ferment_says")  # fmt: skip
+             "ferment_says")  # fmt: skip
     return Sheet(words.FACTORS, "", "", (Steps(dict.fromkeys(names, '""')),))

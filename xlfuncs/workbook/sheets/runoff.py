@@ -105,7 +105,7 @@ def sheet(choices: words.Choices) -> Sheet:
 
 def _answers(choices: words.Choices) -> tuple[Line, ...]:
     fine = choices.fine_gravity_format
-    spread = f'&{shown("{0}", "{1}")}'
+    spread = f"&{shown('{0}', '{1}')}"
 
     def with_expanded(name: str, digits: int, more: str) -> str:
         told = spread.format(name, digits)
@@ -248,7 +248,7 @@ def _steps(choices: words.Choices) -> dict[str, str]:
     )
     ended = (
         f'"ended at "&{shown("N(run_last)", digits)}&" ± "&{shown("N(run_last_expanded)", digits)}'
-        f'&" ("&{against}&")"'
+        f'&" ("&run_against&")"'
     )
     state = (
         ("run_last_no=0", '""'),
@@ -287,6 +287,7 @@ def _steps(choices: words.Choices) -> dict[str, str]:
         "run_state": cases(*state, otherwise='"keep going"'),
         "run_why_not": 'IF(ISNUMBER(wash_volume),"",SUBSTITUTE(SUBSTITUTE(wash_volume&"","! ",""),'
                        '"sgs","gravities"))',
+        "run_against": against,
         "run_reason": cases(
             ("run_last_sg<=N(run_limit_sg)", '"the last reading is at the limit"'),
             ("NOT(ISNUMBER(run_most))", '"log the volume collected too"'),
