@@ -6,6 +6,7 @@ from xlfuncs.workbook.sheets import (
     batches,
     calibration,
     factors,
+    fermentation,
     kettle,
     log,
     runoff,
@@ -13,4 +14,4 @@ from xlfuncs.workbook.sheets import (
     targets,
 )
 
-SHEETS = (setup, calibration, batches, log, runoff, kettle, targets, factors)
+SHEETS = (setup, calibration, batches, log, runoff, kettle, targets, fermentation, factors)

@@ -9,6 +9,5 @@ from xlfuncs.workbook.kit.blocks import Sheet, Steps
 def sheet(choices: words.Choices) -> Sheet:
     """The sheet as data."""
     names = ("own_wort_factor", "own_u_wort_factor", "own_beer_wort_factor",
-             "own_beer_u_wort_factor", "own_alcohol_factor", "own_model_error",
-             "ferment_says")  # fmt: skip
+             "own_beer_u_wort_factor", "own_alcohol_factor", "own_model_error")  # fmt: skip
     return Sheet(words.FACTORS, "", "", (Steps(dict.fromkeys(names, '""')),))

@@ -25,7 +25,7 @@ from xlfuncs.workbook.kit.blocks import (
     result,
     step,
 )
-from xlfuncs.workbook.kit.formulas import cases, if_numbers, on_scale, place, shown
+from xlfuncs.workbook.kit.formulas import cases, if_numbers, on_scale, shown
 from xlfuncs.workbook.sheets.batches import of_shown
 from xlfuncs.workbook.sheets.setup import HOT
 from xlfuncs.workbook.sheets.targets import measured

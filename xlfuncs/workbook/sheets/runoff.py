@@ -32,7 +32,6 @@ from xlfuncs.workbook.kit.formulas import (
     if_numbers,
     number_or_text,
     on_line,
-    place,
     plotted,
     shown,
 )
