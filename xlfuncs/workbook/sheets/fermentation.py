@@ -54,7 +54,7 @@ def sheet(choices: words.Choices) -> Sheet:
         (
             Text("=ferment_answers", styles.ANSWER, name="ferment_answer", lines=1.1),
             Text(_CAUTION, styles.CAUTION, lines=1.9, gap=0),
-            Lines(_answers(choices), label=2, cell=2, note=2),
+            Lines(_answers(choices), label=2, cell=1, note=4),
             Chart(
                 "scatter", "Gravity of the batch, and its ±", "gravity",
                 (
@@ -65,7 +65,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     Trace("hydrometer", "course_float", "course_x", expanded="course_expanded"),
                     Trace("final, forecast", "course_final", "course_x", limit=True),
                 ),
-                (15.5, 6.2), 11, x_title="days", x_format="0",
+                (17, 6.2), 11, x_title="days", x_format="0",
                 y_format="0.0" if choices.gravity == "plato" else "0.000", column=8, beside=True,
             ),
             Section("Readings of the beer, from the log"),

@@ -62,7 +62,7 @@ def sheet(choices: words.Choices) -> Sheet:
         "175 °F) hot, take samples with a ladle.",
         (
             Text("=run_answers", styles.ANSWER, name="run_answer", lines=1.1),
-            Lines(_answers(choices), label=2, cell=2, note=1, gap=0),
+            Lines(_answers(choices), label=1, cell=1, note=2, gap=0),
             Chart(
                 "scatter", "How the runoff washes out", "gravity",
                 (
@@ -70,9 +70,9 @@ def sheet(choices: words.Choices) -> Sheet:
                     Trace("fitted", "curve_y", "curve_x", line=True, marker="none"),
                     Trace("limit", "curve_limit", "curve_reach", limit=True),
                 ),
-                (14.5, 6.6), 12, x_title="collected, at 20 °C",
+                (17, 5.9), 11, x_title="collected, at 20 °C",
                 x_format="0", y_format="0.0" if choices.gravity == "plato" else "0.000",
-                y_from=0 if choices.gravity == "plato" else 1, column=6, beside=True,
+                y_from=0 if choices.gravity == "plato" else 1, column=5, beside=True,
             ),
             Section("Readings of the runoff, from the log"),
             _readings(choices),
@@ -104,11 +104,9 @@ def sheet(choices: words.Choices) -> Sheet:
 
 def _answers(choices: words.Choices) -> tuple[Line, ...]:
     fine = choices.fine_gravity_format
-    spread = f"&{shown('{0}', '{1}')}"
 
     def with_expanded(name: str, digits: int, more: str) -> str:
-        told = spread.format(name, digits)
-        return f'=IF(ISNUMBER({name}),"± "{told}&" {more}","")'
+        return f'=IF(ISNUMBER({name}),"± "&{shown(name, digits)}&" {more}","")'
 
     return (
         Line("run_batch", "Batch", "chosen on Batches", formula="shown_batch"),
@@ -140,17 +138,17 @@ def _readings(choices: words.Choices) -> Table:
         "run",
         READINGS,
         (
-            result("run_date", "Date", "", 16, styles.MOMENT, _of("line_date")),
-            result("run_stage", "Stage", "", 15, styles.GENERAL,
+            result("run_date", "Date", "", 21, styles.MOMENT, _of("line_date")),
+            result("run_stage", "Stage", "", 16, styles.GENERAL,
                    'IF(run_stage_no=0,"",LOOKUP(run_stage_no,all.stage_no,all.stage_name))'),
-            result("run_volume", "Collected", '="20 °C, "&unit_volume', 10, styles.ONE,
+            result("run_instrument", "Instrument", "", 20, styles.GENERAL, _of("line_name")),
+            result("run_volume", "Collected", '="20 °C, "&unit_volume', 11, styles.ONE,
                    _of("log_volume_20")),
-            result("run_gravity", "Gravity", "=unit_gravity", 10, fine, _of("log_gravity")),
-            result("run_expanded", "±", "about 95 %", 26, fine, _of("log_expanded")),
+            result("run_gravity", "Gravity", "=unit_gravity", 9, fine, _of("log_gravity")),
+            result("run_expanded", "±", "about 95 %", 9, fine, _of("log_expanded")),
             result("run_ph", "pH", "cooled", 7, styles.ONE,
                    'IF(ISNUMBER(run_ph_typed),IF(run_ph_typed>0,run_ph_typed,""),"")'),
-            result("run_instrument", "Instrument", "", 20, styles.GENERAL, _of("line_name")),
-            result("run_remark", "Remark", "", 50, styles.GENERAL,
+            result("run_remark", "Remark", "", 46, styles.GENERAL,
                    'run_lack&IF((run_lack<>"")*(run_said<>""),"; ","")&run_said'),
             Column("run_no", "run_no", "place", 12, role=Role.STEP,
                    values=range(1, READINGS + 1)),
