@@ -10,7 +10,9 @@ from xlfuncs.workbook.reader import Reader, blank, date_text
 
 def show(reader: Reader) -> None:
     """Print the report of one workbook."""
-    terminal.say(f"{reader.path.name}, state on {date_text(reader.cell('state_as_of')) or '-'}", bold=True)
+    terminal.say(
+        f"{reader.path.name}, state on {date_text(reader.cell('state_as_of')) or '-'}", bold=True
+    )
     terminal.say("")
     for part in content.parts():
         if part.title and part.keep:

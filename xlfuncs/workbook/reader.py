@@ -123,8 +123,10 @@ def date_text(value: Any) -> str | None:
 
 def _shown(value: Any, form: str) -> str | None:
     """A number with the decimals of a number format; texts and dates as they are."""
-    if value is None or isinstance(value, (str, bool)):
-        return value if value is None else str(value)
+    if value is None:
+        return None
+    if isinstance(value, (str, bool)):
+        return str(value)
     positive = form.partition(";")[0]
     fraction = positive.partition(".")[2]
     least, most = fraction.count("0"), fraction.count("0") + fraction.count("#")
@@ -134,7 +136,7 @@ def _shown(value: Any, form: str) -> str | None:
     text = f"{scaled:{'+' if positive.startswith('+') else ''}.{most}f}"
     while most > least and text.endswith("0"):
         text, most = text[:-1], most - 1
-    return text.rstrip(".") + ("%" if "%" in positive else "")
+    return f"{text.rstrip('.')}{'%' if '%' in positive else ''}"
 
 
 def blank(values: Iterable[Any]) -> bool:

@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from xlfuncs.science import control, drift
-from xlfuncs.science.calibration import LEAST_SPREAD
+from xlfuncs.science.calibration import LEAST_SPREAD, UNCHECKED_SLOPE_U
 from xlfuncs.workbook import words
+from xlfuncs.workbook.defaults import SG_PER_PLATO, SOLUTION_U
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Block,
@@ -43,7 +44,6 @@ from xlfuncs.workbook.kit.formulas import (
     place,
 )
 from xlfuncs.workbook.sheets.setup import (
-    SG_PER_PLATO,
     hydrometric,
     instrument_number,
     of_instrument,
@@ -55,8 +55,6 @@ from xlfuncs.workbook.sheets.setup import (
 PER_INSTRUMENT = 1000000
 _AFTER_ALL = 9e15
 
-#: Doubt of a slope that was never checked, of the reading; of a solution that was weighed, °Bx.
-UNCHECKED_SLOPE, SOLUTION_U = 0.01, 0.05
 #: Moving ranges that control limits need.
 _LEAST_RANGES = 2
 #: Up to so many instruments their state stands above the checks, on the first screen.
@@ -70,6 +68,7 @@ def sheet(choices: words.Choices) -> Sheet:
     state = (Section("State of the instruments"), _state(choices))
     checks: tuple[Block, ...] = (
         Section("Dated checks: one line for each, newest last"),
+        Text("=check_says", styles.NOTE, name="check_notice", gap=0),
         _checks(choices),
         _sorted(choices),
     )
@@ -83,7 +82,7 @@ def sheet(choices: words.Choices) -> Sheet:
         "extract the offset only.",
         (
             *(first if choices.instruments <= _ABOVE else (*checks, *state)),
-            Section("Offset over time", to=8),
+            Section("Offset over time", to=8, gap=3),
             Section("What the ± of a gravity is made of", column=10, beside=True),
             Lines(
                 (
@@ -99,7 +98,8 @@ def sheet(choices: words.Choices) -> Sheet:
                 "state_as_of": "IF(ISNUMBER(as_of),as_of,TODAY())",
                 "chart_no": "IF(chart_instrument=\"\",1,"
                             "IFERROR(MATCH(TRIM(chart_instrument),all.inst_key,0),1))",
-                "check_lost": "COUNTA(all.check_below)",
+                "check_says": 'IF(COUNTA(all.check_below)>0,"Lines below the frame are not read: '
+                              'lengthen the workbook with xlfuncs upgrade.","")',
             }),
         ),
         landscape=True,
@@ -317,7 +317,7 @@ def _fit() -> tuple[Column, ...]:
         step("fit_u", "u at the mean reference", told("1/SQRT(fit_weight)")),
         step("fit_u_slope", "u of the slope", told(
             f'IF(fit_reach=1,1/SQRT(fit_wide),IF(check_is="{words.REFRACTOMETER}",'
-            f"{UNCHECKED_SLOPE},0))")),
+            f"{UNCHECKED_SLOPE_U},0))")),
     )  # fmt: skip
 
 
@@ -530,7 +530,7 @@ def _budget() -> tuple[Block, ...]:
         "budget_slope": in_force("slope", "1"),
         "budget_u": in_force("u", of("tolerance")),
         "budget_centre": in_force("centre", "0"),
-        "budget_u_slope": in_force("u_slope", f"IF({prism},{UNCHECKED_SLOPE},0)"),
+        "budget_u_slope": in_force("u_slope", f"IF({prism},{UNCHECKED_SLOPE_U},0)"),
         "budget_u_cal": "SQRT(budget_u^2+((N(budget_shown)-budget_centre)*budget_u_slope)^2)",
         "budget_all": f'IF(COUNT(all.budget_effect)={len(_SOURCES)},'
                       'SQRT(SUMSQ(all.budget_effect)),"")',

@@ -8,7 +8,16 @@ from __future__ import annotations
 
 import re
 
+from xlfuncs.science.budget import COMPENSATION_U
+from xlfuncs.science.calibration import UNCHECKED_SLOPE_U
 from xlfuncs.workbook import words
+from xlfuncs.workbook.defaults import (
+    BRIX_PER_DEGREE,
+    HIGHEST_PH,
+    PAIR_DAYS,
+    SG_PER_DEGREE,
+    TOLERANCE_VOLUME,
+)
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Column,
@@ -37,16 +46,10 @@ from xlfuncs.workbook.kit.formulas import (
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
 from xlfuncs.workbook.sheets.batches import DAY_ZERO, PER_STAGE, stage_key
-from xlfuncs.workbook.sheets.calibration import PER_INSTRUMENT, UNCHECKED_SLOPE, unless_floating
+from xlfuncs.workbook.sheets.calibration import PER_INSTRUMENT, unless_floating
 from xlfuncs.workbook.sheets.setup import hydrometric, instrument_number, of_instrument
 
 _AFTER_ALL = 9e15
-#: Doubt that remains where an instrument compensates, °Bx; of a reading per °C, °Bx and SG.
-COMPENSATED_U, BRIX_PER_DEGREE, SG_PER_DEGREE = 0.1, 0.07, 0.0003
-#: A jar and a drop are a pair when they were read within so many days.
-PAIR_DAYS = 0.25
-#: Above this pH of the cooled runoff, husk tannins dissolve (common practice).
-HIGHEST_PH = 5.8
 _BEER = words.stage(words.FERMENTING)
 _PRISM = "line_prism=1"
 _FERMENTED_DROP = "(line_beer=1)*(line_prism=1)"
@@ -207,7 +210,7 @@ def _check_in_force() -> tuple[Column, ...]:
         step("line_centre", "centre", at_date("centre", "0")),
         step("line_u_check", "u of correction",
              at_date("u", of_instrument("line_inst", "tolerance"))),
-        step("line_u_slope", "u of slope", at_date("u_slope", f"{UNCHECKED_SLOPE}")),
+        step("line_u_slope", "u of slope", at_date("u_slope", f"{UNCHECKED_SLOPE_U}")),
     )  # fmt: skip
 
 
@@ -221,7 +224,7 @@ def _drop() -> tuple[Column, ...]:
              "line_offset,line_slope)"),
         step("line_u_drop", "u of the drop, °Bx", if_numbers(
             ["line_brix"],
-            f"SQRT(line_u_read^2+IF(line_auto=1,{COMPENSATED_U},{BRIX_PER_DEGREE}*u_celsius)^2)")),
+            f"SQRT(line_u_read^2+IF(line_auto=1,{COMPENSATION_U},{BRIX_PER_DEGREE}*u_celsius)^2)")),
         step("line_u_cal", "u of calibration, °Bx", if_numbers(
             ["line_brix"], "SQRT(line_u_check^2+((line_brix-line_centre)*line_u_slope)^2)")),
     )  # fmt: skip
@@ -304,7 +307,8 @@ def _planned() -> tuple[Column, ...]:
              on_line("line_batch", "batch_no", "batch_tolerance_volume", "0")),
         step("line_within_volume", "tolerance of volume", if_numbers(
             ["line_wanted_volume"], "IF(N(line_typed_within)>0,line_typed_within,"
-            "IF(ISNUMBER(set_tolerance_volume),set_tolerance_volume,0.04*line_wanted_volume))"),
+            "IF(ISNUMBER(set_tolerance_volume),set_tolerance_volume,"
+            f"{TOLERANCE_VOLUME}*line_wanted_volume))"),
              by_line=True),
         # Calc finds a word of ours equal to a typed word only once it is put together anew.
         step("log_verdict", "gravity is",

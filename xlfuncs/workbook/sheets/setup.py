@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from xlfuncs.science import gravity, hydrometer, sucrose
+from xlfuncs.science import budget, hydrometer
 from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
 from xlfuncs.science.wort import FACTOR_U, WORT_FACTOR
-from xlfuncs.workbook import words
+from xlfuncs.workbook import defaults, words
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Column,
@@ -24,27 +24,6 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import blank_or, cases, celsius, default, if_numbers
-
-#: Differences of a scale in the working one: °Bx for a refractometer, SG for a hydrometer.
-BRIX_PER_SG = round(float(gravity.convert(1.05, "SG", "Brix") - gravity.convert(1.04, "SG", "Brix"))
-                    / 0.01)  # fmt: skip
-SG_PER_PLATO = round(float(gravity.convert(12.5, "Plato", "SG") - gravity.convert(11.5, "Plato",
-                                                                                   "SG")), 4)  # fmt: skip
-#: Boiling wort takes so much more room than at 20 °C (ICUMSA SPS-4, wort of 12 °Plato).
-HOT = round(float(sucrose.density(12, 20) / sucrose.density(12, 100)), 3)
-
-# What a blank stands for, by kind: how finely one reads it, largest offset that is put up with (both
-# in the working scale), days from check to check (common practice).
-_BY_KIND = {
-    words.REFRACTOMETER: (0.1, 0.2, 90),
-    words.HYDROMETER: (0.001, 0.002, 365),
-    words.FLOATING: (0.001, 0.003, 90),
-    words.THERMOMETER: (0.5, 1, 365),
-}
-_BOIL_MINUTES, _BOIL_OFF_U, _VOLUME_U = 60, 0.1, 0.01
-_POTENTIAL, _FRACTION = 0.8, 0.95
-_TEMPERATURE_U = 1  # °C
-_TOLERANCE_SG, _TOLERANCE_PLATO, _TOLERANCE_VOLUME = 0.002, 0.5, 0.04  # the last a share
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -116,7 +95,7 @@ def _kettle() -> tuple[Line, ...]:
              limits=Limits.amount("Volume that boils away in an hour, in your unit")),
         Line("set_u_boil_off", "How sure of the boil-off, ±", "share; blank: 10 %", "0%",
              limits=Limits.between(0, 1, share)),
-        Line("set_minutes", "Boil, minutes", f"blank: {_BOIL_MINUTES}", styles.WHOLE,
+        Line("set_minutes", "Boil, minutes", f"blank: {defaults.BOIL_MINUTES:g}", styles.WHOLE,
              limits=Limits.between(0, 10000, "Minutes, from 0 on")),
         Line("set_u_volume", "How sure of a volume, ±", "share; blank: 1 %", styles.PERCENT,
              limits=Limits.between(0, 0.2, "A share from 0 % to 20 %")),
@@ -145,7 +124,7 @@ def _factors(choices: words.Choices) -> tuple[Line, ...]:
         Line("set_tolerance_volume", "Volume on target within ±",
              "in your unit; blank: 4 % of the plan", styles.VOLUME,
              limits=Limits.amount("How far off is still on target")),
-        Line("set_u_temperature", "How sure of a temperature, ±", "blank: 1 °C (1.8 °F)",
+        Line("set_u_temperature", "How sure of a temperature, ±", "blank: 0.5 °C (1 °F)",
              styles.ONE, limits=Limits.between(0, 20, "In your unit")),
     )  # fmt: skip
 
@@ -182,16 +161,16 @@ def _effective() -> dict[str, str]:
         "unit_litres": 'UNIT_CONVERT(1,unit_volume,"L")',
         "unit_kilograms": 'UNIT_CONVERT(1,unit_mass,"kg")',
         "celsius_step": "celsius_1-celsius_0",
-        "boil_minutes": _number("set_minutes", _BOIL_MINUTES),
-        "u_boil_off": _number("set_u_boil_off", _BOIL_OFF_U),
-        "u_volume": _number("set_u_volume", _VOLUME_U),
-        "extract_potential": _number("set_potential", _POTENTIAL),
-        "extract_fraction": _number("set_fraction", _FRACTION),
+        "boil_minutes": _number("set_minutes", defaults.BOIL_MINUTES),
+        "u_boil_off": _number("set_u_boil_off", defaults.BOIL_OFF_U),
+        "u_volume": _number("set_u_volume", defaults.VOLUME_U),
+        "extract_potential": _number("set_potential", defaults.POTENTIAL),
+        "extract_fraction": _number("set_fraction", defaults.FRACTION),
         "u_celsius": if_numbers(["set_u_temperature"], "set_u_temperature*celsius_step",
-                                f"{_TEMPERATURE_U}"),
+                                f"{budget.THERMOMETER_U}"),
         "tolerance_gravity": _number(
-            "set_tolerance", f'IF(unit_gravity="SG",{_TOLERANCE_SG},{_TOLERANCE_PLATO})'),
-        "tolerance_sg": f'tolerance_gravity*IF(unit_gravity="SG",1,{SG_PER_PLATO:g})',
+            "set_tolerance", f'IF(unit_gravity="SG",{defaults.TOLERANCE_SG},{defaults.TOLERANCE_PLATO})'),
+        "tolerance_sg": f'tolerance_gravity*IF(unit_gravity="SG",1,{defaults.SG_PER_PLATO:g})',
         "wort_factor": f"IF({own_wort},own_wort_factor,"
                        f"{_number('set_wort_factor', WORT_FACTOR)})",
         "u_wort_factor": f"IF({own_wort},own_u_wort_factor,"
@@ -212,7 +191,7 @@ def _effective() -> dict[str, str]:
         # 12 °Bx on the first instrument, just checked: the narrowest half-width 2u keeps inside.
         "decided_brix": "2*SQRT(N(INDEX(all.inst_u,1))^2+(12*u_wort_factor/wort_factor)^2)",
         "decided": f"IF(INDEX(all.inst_is,1)=\"{words.REFRACTOMETER}\",decided_brix/wort_factor"
-                   f'*IF(unit_gravity="SG",{SG_PER_PLATO},1),"")',
+                   f'*IF(unit_gravity="SG",{defaults.SG_PER_PLATO},1),"")',
     }  # fmt: skip
 
 
@@ -223,7 +202,7 @@ def _number(cell: str, otherwise: object) -> str:
 def _by_kind(which: int) -> str:
     """What a blank stands for, in the working scale of its kind."""
     return cases(
-        *((f'inst_is="{kind}"', f"{values[which]:g}") for kind, values in _BY_KIND.items())
+        *((f'inst_is="{kind}"', f"{values[which]:g}") for kind, values in defaults.BY_KIND.items())
     )
 
 
@@ -285,8 +264,8 @@ def _instruments(choices: words.Choices) -> Table:
                 ('inst_is=""', '""'),
                 otherwise=f'IF({plato},"Plato","SG")')),
             step("inst_per", "working scale in its own", cases(
-                (f'({prism})*(inst_in="SG")', f"{BRIX_PER_SG:g}"),
-                (f'({hydrometric("inst_is")})*(inst_in="Plato")', f"{SG_PER_PLATO:g}"),
+                (f'({prism})*(inst_in="SG")', f"{defaults.BRIX_PER_SG:g}"),
+                (f'({hydrometric("inst_is")})*(inst_in="Plato")', f"{defaults.SG_PER_PLATO:g}"),
                 otherwise="1")),
             step("inst_u", "u of a reading, working scale", cases(
                 ('inst_is=""', '""'),
