@@ -231,6 +231,7 @@ class Trace:
     line: bool = False
     limit: bool = False
     fine: bool = False  # a second kind of limit, dotted
+    expanded: str = ""  # the column of its ±, drawn as bars
 
 
 @dataclass(frozen=True)

@@ -35,8 +35,6 @@ FEW = 6
 #: Lines in the pictures that far from equality: two divisions of a common hydrometer.
 BAND_SG, BAND_PLATO = 0.002, 0.5
 _KINDS = ("wort", "beer")
-# Until the sheets that say them are there.
-_TO_COME = ("runoff_says", "before_says", "after_says", "ferment_says")
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -57,7 +55,6 @@ def sheet(choices: words.Choices) -> Sheet:
             Section("The pairs, latest first"),
             _pairs(choices),
             _band(),
-            Steps(dict.fromkeys(_TO_COME, '""')),
             Steps(_cells(choices), {
                 ("wort_fit_factor", "wort_fit_u", "wort_fit_pairs", "wort_fit_error"):
                     "WORT_FACTOR_FIT(all.match_wort_brix_1,all.match_fit_wort)",

@@ -148,6 +148,7 @@ def _table(choices: words.Choices) -> Table:
             *_pairs(),
             *_lacks(),
             step("log_remark", "remarks", _joined()),
+            *_for_views(),
         ),
         high=13,
         filtered=True,
@@ -410,6 +411,16 @@ def _lacks() -> tuple[Column, ...]:
         step("line_rise", "1: rises", "IF(line_before<1,0,IF((INDEX(all.seen_stage,line_before)="
              "line_stage)*(INDEX(all.seen_batch,line_before)=line_batch)*ISNUMBER(log_sg),"
              "(log_sg-N(INDEX(all.seen_sg,line_before))>2*N(log_u)+0.001)*1,0))", by_line=True),
+    )  # fmt: skip
+
+
+def _for_views() -> tuple[Column, ...]:
+    """What the views look up besides: volumes in the order of batch, stage and time."""
+    return (
+        step("line_volume_order", "order of volumes",
+             "IF((line_batch>0)*(line_stage>0)*ISNUMBER(log_volume_20),"
+             f"{stage_key('line_batch', 'line_stage')}+MAX(0,line_day)+line_no*5/10^7,\"\")",
+             by_line=True),
     )  # fmt: skip
 
 
