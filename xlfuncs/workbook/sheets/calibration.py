@@ -255,7 +255,7 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
               "check_sg))"),
         # Wort of malt extract shows its °Plato times the wort factor.
         Group("check_ref", _three("check_ref", "true, working scale"),
-              f"IF({prism},IF(ISNUMBER(check_ref_brix),check_ref_brix*IF(check_malt=1,wort_factor,1),"
+              f"IF({prism},IF(ISNUMBER(check_ref_brix),check_ref_brix*IF(check_malt=1,common_factor,1),"
               f"check_ref_brix),IF({thermometer},check_true,check_ref_sg))"),
     )  # fmt: skip
 
@@ -276,7 +276,7 @@ def _points() -> tuple[Column, ...]:
              f"{SG_PER_PLATO:g},1))"),
         *_three("check_w", "weight",
                 lambda i: f"IF(check_ok_{i}=1,1/(check_u^2+IF(check_malt=1,check_ref_{i}"
-                          "*u_wort_factor/wort_factor,check_u_known)^2),0)"),
+                          "*common_u_factor/common_factor,check_u_known)^2),0)"),
     )  # fmt: skip
 
 
