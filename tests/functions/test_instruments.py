@@ -96,6 +96,15 @@ def test_readings_that_give_no_wort_factor(brix, sgs):
     assert answer == [[text] * 4]
 
 
+def test_the_doubt_of_a_reference_solution():
+    sure = CALIBRATION_FIT([0.2, 20.4], [0, 20])[0]
+    assert CALIBRATION_FIT([0.2, 20.4], [0, 20], 0.1, [None, None])[0] == sure
+    weighed = CALIBRATION_FIT([0.2, 20.4], [0, 20], 0.1, [None, 0.2])[0]
+    assert weighed[:3] == pytest.approx(sure[:3])
+    assert sure[3] == pytest.approx(np.hypot(0.1, 0.1) / 20)
+    assert weighed[3] == pytest.approx(np.hypot(0.1, np.hypot(0.1, 0.2)) / 20)
+
+
 def test_readings_beside_the_wrong_references_give_no_slope():
     """CALIBRATION_FIT([0, 20], [20, 0]): a slope of -1, which REFRACTOMETER_BRIX refuses."""
     answer = CALIBRATION_FIT([0, 20], [20, 0])

@@ -349,6 +349,15 @@ PointUncertainty = Annotated[
     Number(_UNCERTAINTY + "one reading", "scale of the instrument", 0, 5, above=True, typical=0.1),
     Takes.CELL,
 ]
+# None stands for references that are sure, NaN for one among them.
+ReferenceUncertainties = Annotated[
+    Array | None,
+    Number(
+        _UNCERTAINTY + "each reference, by the scale that weighed it; blank, as for water: 0",
+        "scale of the instrument", 0, 5, blank_means="sure", typical=0.05,
+    ),
+    Takes.RANGE,
+]  # fmt: skip
 CheckedOffset = Annotated[
     Real,
     Number(
