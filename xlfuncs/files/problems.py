@@ -124,14 +124,15 @@ def damaged(path: str | Path) -> WorkbookProblem:
 def load(source: str | Path | Source, **options: Any) -> Any:
     """A workbook read by openpyxl (`options` are passed to it); raises `WorkbookProblem`.
 
-    If openpyxl does not take the looks that another program has written, it is read without them.
+    If openpyxl does not take the looks, pictures or links that another program has written, the
+    workbook is read without them.
     """
     found = read(source)
     try:
         return _loaded(found.data, options)
     except Exception as error:  # openpyxl raises whatever a wrong part leads to
         try:
-            return _loaded(_plain(found), options)
+            return _loaded(_plain(found), {**options, "keep_links": False})
         except Exception:
             raise damaged(found.path) from error
 
@@ -145,14 +146,28 @@ def _loaded(data: bytes, options: dict[str, Any]) -> Any:
 
 
 def _plain(source: Source) -> bytes:
-    """The same workbook with number formats for its only looks: they tell dates from numbers."""
+    """The same workbook without pictures and with number formats for its only looks.
+
+    Number formats tell dates from numbers.
+    """
     parts = source.parts()
     parts[_STYLES] = _number_formats(parts[_STYLES])
+    for name, data in parts.items():
+        if name.startswith("xl/worksheets/_rels/"):
+            parts[name] = _without_drawings(data)
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w") as archive:
         for name, data in parts.items():
             archive.writestr(name, data)
     return out.getvalue()
+
+
+def _without_drawings(relations: bytes) -> bytes:
+    tree = ElementTree.fromstring(relations)
+    for relation in list(tree):
+        if relation.get("Type", "").lower().endswith("drawing"):
+            tree.remove(relation)
+    return ElementTree.tostring(tree)
 
 
 def _number_formats(styles: bytes) -> bytes:

@@ -25,15 +25,41 @@ from xlfuncs.hosts.calc.offices import Office, OfficeProblem, choose_office, use
 
 Value = float | str | bool
 
-# Nothing asks, nothing is fetched, and no file is computed twice: the driver has it computed.
-_SETTINGS = """<?xml version="1.0" encoding="UTF-8"?>
-<oor:items xmlns:oor="http://openoffice.org/2001/registry">
-<item oor:path="/org.openoffice.Office.Calc/Formula/Load">
-<prop oor:name="OOXMLRecalcMode" oor:op="fuse"><value>1</value></prop></item>
-<item oor:path="/org.openoffice.Office.Common/Misc">
-<prop oor:name="FirstRun" oor:op="fuse"><value>false</value></prop></item>
-</oor:items>
-"""
+# Nothing asks, nothing is fetched, nothing in a file is run, and no file is computed twice: the
+# driver has it computed.  Links are blocked where the office asks whether a document may follow
+# them; whatever does not ask meets a proxy that is not there.
+_SETTINGS: dict[str, dict[str, bool | int | str]] = {
+    "/org.openoffice.Office.Calc/Formula/Load": {"OOXMLRecalcMode": 1},
+    "/org.openoffice.Office.Calc/Content/Update": {"Link": 2},
+    "/org.openoffice.Office.Common/Misc": {"FirstRun": False},
+    "/org.openoffice.Office.Common/Security/Scripting": {
+        "BlockUntrustedRefererLinks": True,
+        "DisableMacrosExecution": True,
+        "MacroSecurityLevel": 3,
+    },
+    "/org.openoffice.Inet/Settings": {
+        "ooInetProxyType": 1,
+        "ooInetNoProxy": "",
+        "ooInetHTTPProxyName": "127.0.0.1",
+        "ooInetHTTPProxyPort": 9,
+        "ooInetHTTPSProxyName": "127.0.0.1",
+        "ooInetHTTPSProxyPort": 9,
+        "ooInetFTPProxyName": "127.0.0.1",
+        "ooInetFTPProxyPort": 9,
+    },
+}
+
+
+def _settings() -> str:
+    """The settings as the office's profile keeps them."""
+    items = "".join(
+        f'<item oor:path="{path}"><prop oor:name="{name}" oor:op="fuse">'
+        f"<value>{str(value).lower()}</value></prop></item>"
+        for path, properties in _SETTINGS.items()
+        for name, value in properties.items()
+    )
+    namespace = "http://openoffice.org/2001/registry"
+    return f'<oor:items xmlns:oor="{namespace}">{items}</oor:items>'
 
 
 def compute(source: str | Path | Source, timeout: float = 120) -> dict[tuple[str, str], Value]:
@@ -107,13 +133,13 @@ def _profile(office: Office, work: Path, kept: bool, deadline: float) -> Path:
     """
     oxt = addin.build(work / "xlfuncs.oxt", numpy_for(office))
     told = hashlib.sha256(oxt.read_bytes())
-    told.update(f"{office.soffice} {office.version} {_SETTINGS}".encode())
+    told.update(f"{office.soffice} {office.version} {_settings()}".encode())
     keep = user_folder("cache") / "xlfuncs" / f"calc-{told.hexdigest()[:16]}"
     profile = work / "profile"
     if kept and keep.is_dir():
         return Path(shutil.copytree(keep, profile))
     (profile / "user").mkdir(parents=True)
-    (profile / "user/registrymodifications.xcu").write_text(_SETTINGS, "utf-8")
+    (profile / "user/registrymodifications.xcu").write_text(_settings(), "utf-8")
     session.run(office, profile, {"do": "install", "oxt": str(oxt)}, deadline)
     if not keep.is_dir():
         keep.parent.mkdir(parents=True, exist_ok=True)
