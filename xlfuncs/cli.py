@@ -217,7 +217,9 @@ def doctor() -> None:
         if finding.missing:
             _out.print(f"  missing: {finding.missing}", markup=False)
         if finding.mend:
-            _out.print(f"  to mend: {finding.mend}", markup=False)
+            _out.print(f"  to mend: {finding.mend}", markup=False, soft_wrap=True)
+        if finding.instead:
+            _out.print(f"  instead: {finding.instead}", markup=False, soft_wrap=True)
 
 
 @app.command()
