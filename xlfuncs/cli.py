@@ -65,7 +65,7 @@ class Gravity(enum.StrEnum):
     PLATO = "plato"
 
 
-_File = Annotated[Path, typer.Argument(help="The workbook (.xlsx)", show_default=False)]
+_File = Annotated[Path, typer.Argument(help="The workbook (.xlsx or .xlsm)", show_default=False)]
 _Force = Annotated[bool, typer.Option("--force", help="Replace the file if it exists")]
 
 
@@ -278,7 +278,7 @@ def audit(
         _must_be_free(pdf, force, ".pdf")
     today, paths = datetime.date.today(), run.files(workbooks)
     if not paths:
-        _stop(f"there is no workbook (.xlsx) in {', '.join(workbooks)}")
+        _stop(f"there is no workbook ({', '.join(run.ENDINGS)}) in {', '.join(workbooks)}")
     audits = list(
         track(
             (run.audit(path, today) for path in paths),

@@ -7,13 +7,14 @@ import json
 import re
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 
 import openpyxl
 import pytest
 
 from tests.test_cli import run as command
-from tests.workbook.conftest import FIELD, TODAY, day
+from tests.workbook.conftest import FIELD, SPINDLE, TODAY, day
 from tests.workbook.test_sheets import reading, water_check
 from xlfuncs.audit import paper, record, rules, run
 from xlfuncs.audit.findings import Severity
@@ -63,6 +64,80 @@ def test_a_broken_file_is_one_finding(folder, name, words):
     [finding] = run.audit(folder / name, TODAY).findings
     assert (finding.code, finding.severity) == ("file", Severity.SEVERE)
     assert words in finding.reason
+
+
+def test_folders_hold_workbooks_with_any_ending_of_theirs(filled, tmp_path):
+    path = filled(inst=[FIELD], check=[CHECK], log=[reading(FIELD, 12)])
+    whole = path.read_bytes()
+    for name in ("LOUD.XLSX", "Macro.XlsM", "copy.xlsx.txt", "notes.xls"):
+        (tmp_path / name).write_bytes(whole)
+    (tmp_path / "other").mkdir()
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(tmp_path / "other/macro.xlsm", "w") as new:
+        for part in old.namelist():
+            text = old.read(part)
+            if part == "[Content_Types].xml":
+                text = text.replace(
+                    b"openxmlformats-officedocument.spreadsheetml.sheet.main",
+                    b"ms-excel.sheet.macroEnabled.main",
+                )
+            new.writestr(part, text)
+    found = run.files([str(tmp_path)])
+    assert [one.name for one in found] == ["LOUD.XLSX", "Macro.XlsM", "log.xlsx", "macro.xlsm"]
+    for one in found:
+        audit = run.audit(one, TODAY)
+        assert (audit.readings, [f.code for f in audit.findings]) == (1, ["not-computed"])
+
+
+@pytest.mark.parametrize(("typed", "known"), [("plato", "Plato"), ("°P", "Plato"), (" sg", "SG")])
+def test_a_scale_may_be_spelt_as_the_functions_take_it(filled, typed, known):
+    def found(scale, spindle):
+        target = {"stage": "after boil", "gravity": 12.0, "gravity_tolerance": 0.2}
+        content = {
+            "cells": {"unit_gravity": scale, "target_batch": "1"},
+            "inst": [SPINDLE | {"scale": spindle}],
+            "check": [water_check(SPINDLE, day(2026, 3, 1), 0.0)],
+            "log": [reading(SPINDLE, 12, stage="after boil")],
+            "target": [target],
+        }
+        audit = run.audit(filled(**content), TODAY)
+        return [reading.sg for reading in record.read(filled(**content)).readings], [
+            (one.code, one.cell) for one in audit.findings
+        ]
+
+    assert found(typed, "°P") == found(known, "Plato")
+
+
+def test_degrees_may_be_spelt_as_the_functions_take_them(filled):
+    def sg(unit):
+        path = filled(
+            cells={"unit_temperature": unit}, inst=[FIELD], check=[CHECK],
+            log=[reading(FIELD, 12, temperature=44)],
+        )  # fmt: skip
+        return record.read(path).readings[0].sg
+
+    assert sg("°f") == sg("Fahrenheit") == sg("F") < sg("°C") == sg("C")
+
+
+@pytest.mark.parametrize("name", ["unit_gravity", "unit_temperature"])
+def test_a_unit_that_is_none_is_a_finding_and_nothing_is_guessed(filled, name):
+    path = filled(cells={name: "stone"}, inst=[FIELD], check=[CHECK], log=[reading(FIELD, 12)])
+    [finding] = run.audit(path, TODAY).findings
+    assert (finding.code, finding.severity) == ("file", Severity.SEVERE)
+    assert re.search(r"Setup!\$?\w+ says “stone”, which is not one of (SG|C), ", finding.reason)
+
+
+def test_a_fault_of_ours_in_one_file_leaves_the_others(folder, monkeypatch):
+    def breaks(seen):
+        if seen.record.readings[0].check is None:
+            raise KeyError("plato")
+        return []
+
+    monkeypatch.setattr(rules, "RULES", [breaks, *rules.RULES])
+    audits = {path.name: run.audit(path, TODAY) for path in run.files([str(folder)])}
+    [finding] = audits["bad.xlsx"].findings
+    assert (finding.code, finding.severity) == ("file", Severity.SEVERE)
+    assert "broke off (KeyError: 'plato')" in finding.reason
+    assert audits["good.xlsx"].readings == 1
 
 
 def test_lost_cells_are_named(filled):

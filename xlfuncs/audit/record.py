@@ -8,7 +8,7 @@ from __future__ import annotations
 import bisect
 import datetime
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -16,8 +16,9 @@ from typing import Any
 from xlfuncs.audit import entries
 from xlfuncs.audit.entries import Cell, Entries
 from xlfuncs.cells.values import is_blank, numbers_in
+from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.functions import CATALOGUE
-from xlfuncs.science import corrections, units
+from xlfuncs.science import corrections, gravity, units
 from xlfuncs.science.beer import ALCOHOL_FACTOR
 from xlfuncs.workbook import vocabulary as words
 
@@ -79,6 +80,19 @@ _CALL = {
         "WORT_SG_UNCERTAINTY",
     )
 }
+
+
+def _spellings(known: Mapping[str, gravity.Scale | units.Unit]) -> dict[str, str]:
+    """Every accepted spelling, case folded, to the name; the first name is the default."""
+    return {
+        spelling.casefold(): name
+        for name, one in known.items()
+        for spelling in (name, *one.spellings)
+    }
+
+
+_SCALES = _spellings(gravity.SCALES)
+_DEGREES = _spellings({name: units.UNITS[name] for name in words.TEMPERATURE_UNITS})
 
 
 @dataclass
@@ -206,6 +220,7 @@ class Record:
     wort_factor: float
     u_wort_factor: float
     to_celsius: str
+    scale: str  #: of the gravities that are typed as such
     #: Latest volume of each batch and stage, at 20 °C.
     volumes: dict[tuple[str, str], float] = field(default_factory=dict)
 
@@ -213,8 +228,7 @@ class Record:
 def read(path: Path) -> Record:
     """The record of a workbook; raises `WorkbookProblem` for one that cannot be read."""
     book = entries.read(path, (*TYPED, *STORED, *STORED_MORE), NEEDED)
-    unit = str(book.cell("unit_temperature") or "C")
-    unit = unit if unit in words.TEMPERATURE_UNITS else "C"
+    unit = _unit(book.single("unit_temperature"), _DEGREES)
     instruments = [
         _instrument(row, unit)
         for row in book.rows("inst", (*INSTRUMENT, *INSTRUMENT_MORE))
@@ -229,6 +243,7 @@ def read(path: Path) -> Record:
         number(book.cell("wort_factor"), 1.04),
         number(book.cell("u_wort_factor"), 0.01),
         unit,
+        _unit(book.single("unit_gravity"), _SCALES),
     )
     by_name = {instrument.name.casefold(): instrument for instrument in reversed(instruments)}
     _add_checks(record, by_name)
@@ -237,6 +252,20 @@ def read(path: Path) -> Record:
     _add_fermentation(record, by_name)
     _add_pairs(record, by_name)
     return record
+
+
+def _unit(cell: Cell, spellings: Mapping[str, str]) -> str:
+    """The unit that a cell of Setup names; blank is the first."""
+    names = list(dict.fromkeys(spellings.values()))
+    if is_blank(cell.value):
+        return names[0]
+    found = spellings.get(str(cell.value).strip().casefold())
+    if found is None:
+        raise WorkbookProblem(
+            f"nothing could be audited: {cell.sheet}!{cell.address} says “{cell.value}”, which is "
+            f"not one of {', '.join(names)}"
+        )
+    return found
 
 
 def number(value: Any, otherwise: float) -> float:
@@ -363,7 +392,7 @@ def _instrument(row: dict[str, Cell], unit: str) -> Instrument:
         row["name"],
         str(row["name"].value).strip(),
         str(row["kind"].value or "").strip().casefold(),
-        str(row["scale"].value or "").strip(),
+        _SCALES.get(str(row["scale"].value).strip().casefold(), ""),
         str(row["compensated"].value or "").strip().casefold() == words.YES,
         20.0 if reference is None else reference,
         number(row["u_reading"].value, 0.0),
@@ -527,8 +556,9 @@ def _add_runoff(record: Record, by_name: dict[str, Instrument]) -> None:
 def _originals(record: Record, rows: Sequence[dict[str, Cell]]) -> list[Any]:
     """The typed original gravities as SG; None where there is none."""
     typed = [row["original"].value for row in rows]
-    scale = str(record.entries.cell("unit_gravity") or "SG")
-    found = typed if scale == "SG" or not typed else _CALL["GRAVITY_CONVERT"](typed, scale, "SG")
+    found = typed
+    if typed and record.scale != "SG":
+        found = _CALL["GRAVITY_CONVERT"](typed, record.scale, "SG")
     return [None if is_blank(one) else one for one in found]
 
 

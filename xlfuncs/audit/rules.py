@@ -385,7 +385,6 @@ def _verdicts(
 
 def _gravity_measured(record: Record, batch: str, stage: str) -> tuple[float, float] | None:
     """The latest gravity in the scale of the targets, and its standard uncertainty."""
-    scale = str(record.entries.cell("unit_gravity") or "SG")
     own = [
         r
         for r in record.readings
@@ -395,8 +394,8 @@ def _gravity_measured(record: Record, batch: str, stage: str) -> tuple[float, fl
         return None
     last = records.latest(own)
     sg, u = float(last.sg or 0.0), last.u or 0.0
-    measured = float(gravity.convert(sg, "SG", scale))
-    return measured, float(gravity.convert(sg + u, "SG", scale)) - measured
+    measured = float(gravity.convert(sg, "SG", record.scale))
+    return measured, float(gravity.convert(sg + u, "SG", record.scale)) - measured
 
 
 def _volume_measured(record: Record, batch: str, stage: str) -> tuple[float, float] | None:
