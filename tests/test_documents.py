@@ -129,6 +129,8 @@ def fresh(tmp_path):
         "PIP_NO_INDEX": "1",
         "PIP_NO_BUILD_ISOLATION": "0",  # pip reads it as: no isolation
     }
+    if "XLFUNCS_OFFICE" in os.environ:
+        environ["XLFUNCS_OFFICE"] = os.environ["XLFUNCS_OFFICE"]
     Path(environ["HOME"]).mkdir()
     return project, environ
 
