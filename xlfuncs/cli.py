@@ -129,7 +129,9 @@ def calculate(
     """
     target = file if out is None else out
     if out is not None and not _same(out, file):
-        _must_be_free(out, force)
+        # The same kind of file: Excel opens none whose ending belies what is in it.
+        kind = file.suffix.lower()
+        _must_be_free(out, force, kind if kind in problems.ENDINGS else problems.ENDINGS[0])
     _must_be_closed(target)
     with _working(f"Computing {file.name}"):
         values, failures = _computed(file, engine)
@@ -278,7 +280,7 @@ def audit(
         _must_be_free(pdf, force, ".pdf")
     today, paths = datetime.date.today(), run.files(workbooks)
     if not paths:
-        _stop(f"there is no workbook ({', '.join(run.ENDINGS)}) in {', '.join(workbooks)}")
+        _stop(f"there is no workbook ({', '.join(problems.ENDINGS)}) in {', '.join(workbooks)}")
     audits = list(
         track(
             (run.audit(path, today) for path in paths),

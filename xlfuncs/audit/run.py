@@ -10,10 +10,7 @@ from pathlib import Path
 from xlfuncs.audit import record, rules
 from xlfuncs.audit.findings import SEVERE, FileAudit, Finding, Severity
 from xlfuncs.cells.values import date_serial
-from xlfuncs.files.problems import WorkbookProblem
-
-#: Endings of workbooks in a folder, in small letters.
-ENDINGS = (".xlsx", ".xlsm")
+from xlfuncs.files.problems import ENDINGS, WorkbookProblem
 
 _ORDER = {severity: place for place, severity in enumerate(Severity)}
 
