@@ -161,7 +161,7 @@ def _effective() -> dict[str, str]:
         "unit_litres": 'UNIT_CONVERT(1,unit_volume,"L")',
         "unit_kilograms": 'UNIT_CONVERT(1,unit_mass,"kg")',
         "celsius_step": "celsius_1-celsius_0",
-        "boil_minutes": _number("set_minutes", defaults.BOIL_MINUTES),
+        "usual_minutes": _number("set_minutes", defaults.BOIL_MINUTES),
         "u_boil_off": _number("set_u_boil_off", defaults.BOIL_OFF_U),
         "u_volume": _number("set_u_volume", defaults.VOLUME_U),
         "extract_potential": _number("set_potential", defaults.POTENTIAL),
