@@ -15,6 +15,7 @@ from xlfuncs.workbook.sheets import (
     log,
     runoff,
     setup,
+    standards,
     targets,
 )
 
@@ -29,4 +30,5 @@ SHEETS = (
     fermentation,
     factors,
     batch_sheet,
+    standards,
 )
