@@ -185,13 +185,23 @@ def _of(coefficients: Sequence[float], x: str) -> str:
     return formula.replace("+-", "-")
 
 
+def sg_of_plato(cell: str) -> str:
+    """SG of a number of °Plato or °Brix."""
+    return _of(_SG_OF_PLATO, cell)
+
+
+def plato_of_sg(cell: str) -> str:
+    """°Plato or °Brix of a number of SG."""
+    return _of(_PLATO_OF_SG, f"({cell}-1)")
+
+
 def sg_of(cell: str) -> str:
     """A gravity typed in the unit of Setup, as SG; blanks and texts pass on."""
-    near = _of(_SG_OF_PLATO, cell)
+    near = sg_of_plato(cell)
     return f'IF(ISNUMBER({cell})*(unit_gravity<>"SG"),{near},IF({cell}="","",{cell}))'
 
 
 def shown_on_scale(cell: str) -> str:
     """SG in the unit of Setup, for a single cell; blanks and texts pass on."""
-    near = _of(_PLATO_OF_SG, f"({cell}-1)")
+    near = plato_of_sg(cell)
     return f'IF(ISNUMBER({cell})*(unit_gravity<>"SG"),{near},{cell})'

@@ -8,7 +8,9 @@ from __future__ import annotations
 from xlfuncs.workbook.sheets import (
     batch_sheet,
     batches,
+    blend,
     calibration,
+    convert,
     factors,
     fermentation,
     kettle,
@@ -30,5 +32,7 @@ SHEETS = (
     fermentation,
     factors,
     batch_sheet,
+    convert,
     standards,
+    blend,
 )

@@ -95,7 +95,7 @@ def _wanted(choices: words.Choices) -> tuple[Line, ...]:
              f'{mass}{shown("standard_usual_u", 3)}&", half a step of its display at least"',
              "0.00#", limits=Limits.between(0, 100, "What the scale may be off")),
         Line("standard_water", "Water for malt extract",
-             f'=IF(standard_us,"US qt","L")&" at 20 °C (68 °F); blank: {_WATER}"', "0.0##",
+             f'=IF(standard_us,"US qt","L")&" at "&unit_room&"; blank: {_WATER}"', "0.0##",
              limits=Limits.between(0.01, 1000, "Volume of the water")),
         Line("standard_fraction", "Extract in the dry malt extract",
              f"share by mass; blank: {100 * _FRACTION:g} %, the pack may say", "0.0%",
