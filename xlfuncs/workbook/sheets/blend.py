@@ -330,9 +330,11 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "blend_says": cases(
             ('blend_sg=""', '"Type the parts below: the blend appears here."'),
             ("NOT(ISNUMBER(blend_sg))", "blend_sg"),
-            otherwise=f'"The blend: "&{shown("blend_gravity", digits)}&" ± "&'
-                      f'{shown("blend_expanded", digits)}&" "&unit_gravity&", "&'
-                      f'{shown("blend_volume", 2)}&" "&unit_volume&" at "&unit_room&blend_abv_says'),
+            otherwise='"The blend: "&blend_gravity_says&blend_volume_says&blend_abv_says'),
+        "blend_gravity_says": f'{shown("N(blend_gravity)", digits)}&" ± "&'
+                              f'{shown("N(blend_expanded)", digits)}&" "&unit_gravity',
+        "blend_volume_says": f'", "&{shown("N(blend_volume)", 2)}&" "&unit_volume&" at "'
+                             "&unit_room",
         "blend_left_out": 'IF(SUM(all.part_lacks_u)=0,"","The ± of "&SUM(all.part_lacks_u)&'
                           '" of the parts is not given, and left out.")',
         "share_a_sg": sg_of("share_a"),

@@ -320,7 +320,8 @@ def _read() -> dict[str, str]:
         "read_gravity": "IF(read_prism=1,read_drop,IF(read_float=1,read_jar_shown,\"\"))",
         "read_drop": f"IF(ISNUMBER(INDEX(all.strip_true,{_DROP})),"
                      f"INDEX(all.strip_gravity_1,{_DROP}),INDEX(all.strip_true,{_DROP}))",
-        "convert_expanded": f"IF(ISNUMBER(read_gravity),IF(read_prism=1,2*INDEX(all.strip_u,{_DROP}),"
+        "read_u_drop_shown": f"INDEX(all.strip_u,{_DROP})",
+        "convert_expanded": "IF(ISNUMBER(read_gravity),IF(read_prism=1,2*read_u_drop_shown,"
                             f'2*read_u_jar/{per}),"")',
         "read_remark": cases(
             ('convert_reading=""', '""'),

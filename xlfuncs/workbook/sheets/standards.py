@@ -125,8 +125,8 @@ def _malt(choices: words.Choices) -> tuple[Line, ...]:
     return (
         Line("standard_malt", "Dry malt extract", '=standard_unit&" into that much water"', "0.0#",
              formula="IF(ISNUMBER(malt_grams),malt_grams/standard_per,malt_grams)"),
-        Line("standard_u_malt", "What the pack leaves open, ±", '=unit_gravity&", about 95 %: packs '
-             'differ in moisture. It sets no slope"', choices.fine_gravity_format,
+        Line("standard_u_malt", "What the pack leaves open, ±",
+             '=unit_gravity&", about 95 %: packs differ in moisture. It sets no slope"', choices.fine_gravity_format,
              formula=f'IF(ISNUMBER(malt_u),2*malt_u*{per},"")'),
     )  # fmt: skip
 
@@ -142,14 +142,16 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "standard_sg": sg_of("standard_given"),
         "standard_grams": f"{default('standard_mass', 'standard_usual')}*standard_per",
         "standard_u": f"{default('standard_u_mass', 'standard_usual_u')}*standard_per",
-        "standard_litres": f"{default('standard_water', f'{_WATER}')}*IF(standard_us,{_QUART:.12g},1)",
+        "standard_litres": default("standard_water", f"{_WATER}")
+                           + f"*IF(standard_us,{_QUART:.12g},1)",
         "standard_share": default("standard_fraction", f"{_FRACTION}"),
         "sugar_grams": "INDEX(SUCROSE_STANDARD(standard_sg,standard_grams),1,1)",
-        "standard_says": cases(
-            ("NOT(ISNUMBER(sugar_grams))", "sugar_grams"),
-            otherwise=f'"Weigh "&{shown("standard_sucrose", 2)}&" "&standard_unit&" of white sugar '
-                      f'and "&{shown("standard_distilled", 2)}&" "&standard_unit&" of distilled '
-                      f'water: "&standard_is'),
+        "standard_says": "IF(ISNUMBER(sugar_grams),standard_weigh&standard_with&standard_is,"
+                         "sugar_grams)",
+        "standard_weigh": '"Weigh "&' + shown("N(standard_sucrose)", 2)
+                          + '&" "&standard_unit&" of white sugar and "',
+        "standard_with": shown("N(standard_distilled)", 2)
+                         + '&" "&standard_unit&" of distilled water: "',
         "standard_is": f'unit_gravity&" "&{shown("standard_given", choices.gravity_digits)}&", "&'
                        f'{shown("N(standard_brix)", 2)}&" ± "&{shown("N(standard_u_brix)", 2)}&'
                        '" °Brix"',
