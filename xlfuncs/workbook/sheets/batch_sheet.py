@@ -101,8 +101,8 @@ def _boxes(choices: words.Choices) -> Table:
         return result(name, heading, hint, _WIDE, styles.GENERAL, formula, by_line=True, wrap=True)
 
     def box(name: str, heading: str, hint: str, format: str, found: str) -> Column:
-        return Column(name, heading, hint, _WIDE, format,
-                      f'IF(card_filled*(card_at>0),{found},"")', Role.BOX, by_line=True)  # fmt: skip
+        shown_if = f'IF(card_filled*(card_at>0),{found},"")'
+        return Column(name, heading, hint, _WIDE, format, shown_if, Role.BOX, by_line=True)
 
     def logged(what: str) -> str:
         cell = f"INDEX(all.{what},card_at)"
@@ -142,7 +142,8 @@ def _boxes(choices: words.Choices) -> Table:
             step("card_at", "line of the log", "IF(card_stage_no*shown_no=0,0,"
                  f"IFERROR(1*{latest('shown_no', 'card_stage_no', 'at')},0))", by_line=True),
             step("card_is", "gravity", f'IF(card_at=0,"",{logged("log_gravity")})', by_line=True),
-            step("card_is_expanded", "±", f'IF(card_at=0,"",{logged("log_expanded")})', by_line=True),
+            step("card_is_expanded", "±", f'IF(card_at=0,"",{logged("log_expanded")})',
+                 by_line=True),
             step("card_wanted", "planned", _plan("plan_gravity", len(words.PLANNED)),
                  by_line=True),
             step("card_wanted_volume", "planned", _plan("plan_volume", len(words.PLANNED) - 1),
@@ -261,7 +262,7 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "card_name": f'IF(card_no=0,"______",{of("key")})',
         "card_offset": in_force("offset", "0"),
         "card_slope": in_force("slope", "1"),
-        "card_u": in_force("u", of("tolerance")),
+        "card_u": f'IF(card_no=0,0,{in_force("u", of("tolerance"))})',
         "card_centre": in_force("centre", "0"),
         "card_u_slope": in_force("u_slope", f"{UNCHECKED_SLOPE_U}"),
         "card_u_drop": f"IF(card_prism=0,0,SQRT({of('u')}^2+IF({of('auto')}=1,{COMPENSATION_U},"

@@ -301,7 +301,7 @@ def _read() -> dict[str, str]:
         "read_offset": in_force("offset", "0"),
         "read_slope": in_force("slope", "1"),
         "read_centre": in_force("centre", "0"),
-        "read_u": in_force("u", of("tolerance")),
+        "read_u": f'IF(read_no=0,0,{in_force("u", of("tolerance"))})',
         "read_u_slope": in_force("u_slope", f"{UNCHECKED_SLOPE_U}"),
         "read_u_drop": f"IF(read_prism=0,0,SQRT({of('u')}^2+IF({of('auto')}=1,{COMPENSATION_U},"
                        f"{BRIX_PER_DEGREE}*u_celsius)^2))",

@@ -19,7 +19,7 @@ from xlfuncs.workbook.kit.blocks import (
     Steps,
     Text,
 )
-from xlfuncs.workbook.kit.formulas import cases, default, if_numbers, sg_of, shown
+from xlfuncs.workbook.kit.formulas import default, if_numbers, sg_of, shown
 
 #: Grams in an ounce, litres in a quart: where masses are in pounds, a kitchen scale shows ounces.
 _OUNCE, _QUART = 1000 * KILOGRAMS_PER_POUND / 16, LITRES_PER_US_GALLON / 4
@@ -126,7 +126,8 @@ def _malt(choices: words.Choices) -> tuple[Line, ...]:
         Line("standard_malt", "Dry malt extract", '=standard_unit&" into that much water"', "0.0#",
              formula="IF(ISNUMBER(malt_grams),malt_grams/standard_per,malt_grams)"),
         Line("standard_u_malt", "What the pack leaves open, ±",
-             '=unit_gravity&", about 95 %: packs differ in moisture. It sets no slope"', choices.fine_gravity_format,
+             '=unit_gravity&", about 95 %: packs differ in moisture. It sets no slope"',
+             choices.fine_gravity_format,
              formula=f'IF(ISNUMBER(malt_u),2*malt_u*{per},"")'),
     )  # fmt: skip
 
