@@ -156,6 +156,7 @@ def _effective() -> dict[str, str]:
     return {
         "unit_volume": default("set_volume", '"L"'),
         "unit_temperature": 'IF(ISNUMBER(SEARCH("F",set_temperature)),"F","C")',
+        "unit_room": 'IF(unit_temperature="F","68 °F","20 °C")',
         "unit_gravity": f'IF({plato},"Plato","SG")',
         "unit_mass": 'IF(LEFT(LOWER(TRIM(set_mass)),1)="l","lb","kg")',
         "unit_litres": 'UNIT_CONVERT(1,unit_volume,"L")',
