@@ -27,7 +27,7 @@ from xlfuncs.workbook.kit.blocks import (
 )
 from xlfuncs.workbook.kit.formulas import cases, if_numbers, on_scale, shown
 from xlfuncs.workbook.sheets.batches import of_shown
-from xlfuncs.workbook.sheets.setup import HOT
+from xlfuncs.workbook.defaults import HOT
 from xlfuncs.workbook.sheets.targets import measured
 
 #: The rows of KETTLE_OPTIONS.
