@@ -36,9 +36,9 @@ _INTO = words.stage(words.INTO_FERMENTER)
 _BEER = words.stage(words.FERMENTING)
 _PACKAGED = words.stage(words.PACKAGED)
 _CAUTION = (
-    "A corrected refractometer reading that stands still does not prove that fermentation has ended, "
-    "and bottles can burst: package on hydrometer readings that stay the same over days. Alcohol for "
-    "a label or for tax needs the approved method of the place."
+    "A corrected refractometer reading that stands still does not prove that fermentation has "
+    "ended, and bottles can burst: package on hydrometer readings that stay the same over days. "
+    "Alcohol for a label or for tax needs the approved method of the place."
 )
 _PRISM = "ferment_prism=1"
 
@@ -49,8 +49,8 @@ def sheet(choices: words.Choices) -> Sheet:
         words.FERMENTATION,
         "How far the fermentation is, where it will end, and the alcohol so far, each with its ±.",
         "Every reading of the shown batch on any instrument. A refractometer is corrected for "
-        "alcohol with the factors in use on Setup, from the original gravity. Shake the gas out of a "
-        "sample before it meets a hydrometer.",
+        "alcohol with the factors in use on Setup, from the original gravity. Shake the gas out of "
+        "a sample before it meets a hydrometer.",
         (
             Text("=ferment_answers", styles.ANSWER, name="ferment_answer", lines=1.1),
             Text(_CAUTION, styles.CAUTION, lines=1.9, gap=0),
@@ -89,7 +89,8 @@ def sheet(choices: words.Choices) -> Sheet:
             ReportPart("fermentation_readings", {
                 "date": "ferment_date", "day": "ferment_day", "instrument": "ferment_instrument",
                 "gravity": "ferment_gravity", "expanded": "ferment_expanded",
-                "apparent": "ferment_apparent_now", "apparent_expanded": "ferment_apparent_expanded",
+                "apparent": "ferment_apparent_now",
+                "apparent_expanded": "ferment_apparent_expanded",
                 "real": "ferment_real_now", "real_expanded": "ferment_real_expanded",
                 "abv": "ferment_abv_now", "abv_expanded": "ferment_abv_expanded",
                 "remark": "ferment_remark",
@@ -221,7 +222,8 @@ def _course(choices: words.Choices) -> Table:
     """The batch as days and gravities: first what went into the fermenter, then the readings."""
 
     def of(original: str, line: str) -> str:
-        return f'IF(course_at=0,"",IF(course_no=1,{original},LOOKUP(course_at,all.line_no,all.{line})))'
+        there = f"LOOKUP(course_at,all.line_no,all.{line})"
+        return f'IF(course_at=0,"",IF(course_no=1,{original},{there}))'
 
     return Table(
         "course",
@@ -334,7 +336,8 @@ def _steps(choices: words.Choices) -> dict[str, str]:
             ('(ferment_state="")+(ferment_state="too few readings")>0', '""'),
             ('ferment_state="steady"', '"; steady, no proof that it has ended"'),
             otherwise='"; "&ferment_state'),
-        "ferment_lost": 'IF(ferment_unread>0," ("&ferment_unread&" more on the log cannot be read)",'
+        "ferment_lost": 'IF(ferment_unread>0," ("&ferment_unread&" more on the log cannot be '
+                        'read)",'
                         'IF(ferment_count>ferment_listed," ("&(ferment_count-ferment_listed)&'
                         '" earlier ones are on the log)",""))',
         "ferment_answers": cases(

@@ -5,10 +5,11 @@ What was measured before and after the boil comes from Targets, which looks it u
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from xlfuncs.science import sucrose
 from xlfuncs.workbook import words
+from xlfuncs.workbook.defaults import HOT
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Column,
@@ -27,7 +28,6 @@ from xlfuncs.workbook.kit.blocks import (
 )
 from xlfuncs.workbook.kit.formulas import cases, if_numbers, on_scale, shown
 from xlfuncs.workbook.sheets.batches import of_shown
-from xlfuncs.workbook.defaults import HOT
 from xlfuncs.workbook.sheets.targets import measured
 
 #: The rows of KETTLE_OPTIONS.
@@ -73,8 +73,8 @@ def sheet(choices: words.Choices) -> Sheet:
             _options(choices, _BEFORE),
             Section(_AFTER.heading),
             _options(choices, _AFTER),
-            Text("Bitterness is compared with leaving it, the hops being the same. The numbers that "
-                 "somebody tells you go to the sheet Convert.", styles.NOTE, gap=0),
+            Text("Bitterness is compared with leaving it, the hops being the same. The numbers "
+                 "that somebody tells you go to the sheet Convert.", styles.NOTE, gap=0),
             Steps(_steps(choices)),
         ),
         landscape=True,
@@ -214,15 +214,18 @@ def _doubt(case: _Case) -> tuple[Column | Group, ...]:
              f'IF({can},{p}_water*u_boil_off/{p}_raw_volume,"")'),
         Group(f"{p}_pair", (
             step(f"{p}_pair_1", "ends at, SG", f'IF({can},{p}_raw_sg,"")'),
-            step(f"{p}_pair_2", "with its ±", f"IF(ISNUMBER({p}_by_gravity),{p}_raw_sg+2*({p}_raw_sg"
-                 f"-1)*SQRT({p}_by_gravity^2+{p}_by_volume^2+{p}_by_boil^2),\"\")"))),
+            step(f"{p}_pair_2", "with its ±", f"IF(ISNUMBER({p}_by_gravity),{p}_raw_sg+2*"
+                 f"({p}_raw_sg-1)*SQRT({p}_by_gravity^2+{p}_by_volume^2+{p}_by_boil^2),\"\")"))),
         Group(f"{p}_scaled", (step(f"{p}_scaled_1", "ends at", ""),
                               step(f"{p}_scaled_2", "with its ±", "")), on_scale(f"{p}_pair")),
     )  # fmt: skip
 
 
 def _in_words(choices: words.Choices, case: _Case) -> tuple[Column, ...]:
-    """An option in words, ready to be read out; what cannot be done, and what does not fit."""
+    """An option in words, ready to be read out; what cannot be done, and what does not fit.
+
+    Line by line: Calc 7.4 puts FIXED of two arrays side by side on the wrong lines.
+    """
     p, digits = case.prefix, choices.gravity_digits
     before = case is _BEFORE
     minutes = f"{p}_whole"
@@ -236,7 +239,7 @@ def _in_words(choices: words.Choices, case: _Case) -> tuple[Column, ...]:
         f'IF(unit_gravity="SG",SUBSTITUTE(MID({p}_raw_amount,3,250),"target_sg","target"),'
         f'IFERROR(MID({p}_raw_amount,FIND(": ",{p}_raw_amount)+2,250),"out of reach"))'
     )
-    return (
+    sentences = (
         step(f"{p}_whole", "amount in words", f"IF(ISNUMBER({p}_raw_amount),"
              f'{shown(f"{p}_raw_amount", 0)},"")'),
         step(f"{p}_boil", "to do", f"IF(ISNUMBER({p}_raw_sg),IF({p}_no={_LEAVE},{leave},"
@@ -255,11 +258,13 @@ def _in_words(choices: words.Choices, case: _Case) -> tuple[Column, ...]:
              f'&" and "&{shown(f"{p}_volume", 1)}&" "&unit_volume,"")'),
         step(f"{p}_room", "kettle too small", f"IF(ISNUMBER({p}_raw_sg)*ISNUMBER(kettle_litres),"
              f'IF({p}_raw_volume*{HOT}>kettle_litres,". Not in this kettle: it would stand at "&'
-             f'{shown(f"{p}_raw_volume*{HOT}/unit_litres", 1)}&" "&unit_volume&" while hot",""),"")'),
+             f'{shown(f"{p}_raw_volume*{HOT}/unit_litres", 1)}&" "&unit_volume&" while "'
+             '&"hot",""),"")'),
         step(f"{p}_why", "why not", f'IF(ISTEXT({p}_raw_amount),{why},"")'),
         step(f"{p}_hindrance", "why not",
              f'IF(LEFT({p}_raw_amount,2)="! ","Not possible: "&{p}_why,"")'),
     )  # fmt: skip
+    return tuple(replace(column, by_line=True) for column in sentences)
 
 
 def _steps(choices: words.Choices) -> dict[str, str]:

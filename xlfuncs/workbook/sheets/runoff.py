@@ -1,7 +1,7 @@
 """Runoff: how the runoff washes out, when to stop, and what has been collected.
 
-The readings of first runnings, runoff and its end of the shown batch, from the log.  The exponential
-fall is fitted through runoff and end; the first runnings are the plateau before it.
+The readings of first runnings, runoff and its end of the shown batch, from the log.  The
+exponential fall is fitted through runoff and end; the first runnings are the plateau before it.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from xlfuncs.science import gravity
 from xlfuncs.workbook import words
+from xlfuncs.workbook.defaults import HIGHEST_PH
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Chart,
@@ -36,7 +37,6 @@ from xlfuncs.workbook.kit.formulas import (
     shown,
 )
 from xlfuncs.workbook.sheets.batches import of_shown, stage_key
-from xlfuncs.workbook.defaults import HIGHEST_PH
 
 #: Readings that the sheet has room for, and points of the curve.
 READINGS, POINTS = 20, 24
@@ -184,9 +184,11 @@ def _looked_up() -> Iterator[Column]:
                'IF((run_at>0)*ISNUMBER(run_sg),1,""),run_sg)')  # fmt: skip
     # In order of volume; a hair for each line keeps readings at one volume apart.
     yield step("run_key", "order of volume",
-               'IF(ISNUMBER(run_litres)*ISNUMBER(run_grams),run_litres+run_no/10^9,"")')  # fmt: skip
+               'IF(ISNUMBER(run_litres)*ISNUMBER(run_grams),'
+               'run_litres+run_no/10^9,"")')  # fmt: skip
     yield step("run_next", "place in that order",
-               "IFERROR(MATCH(SMALL(all.run_key,run_no),all.run_key,0),0)", by_line=True)  # fmt: skip
+               "IFERROR(MATCH(SMALL(all.run_key,run_no),all.run_key,0),0)",
+               by_line=True)  # fmt: skip
     yield step("run_sorted", "L, in order", on_line("run_next", "run_no", "run_litres", "0"))
     yield step("run_dense", "kg in a litre, in order",
                on_line("run_next", "run_no", "run_grams", "0"))  # fmt: skip

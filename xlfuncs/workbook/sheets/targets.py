@@ -53,8 +53,8 @@ def sheet(choices: words.Choices) -> Sheet:
     """The sheet as data."""
     return Sheet(
         words.TARGETS,
-        "The shown batch against its own plan, stage by stage; and what past batches let you expect "
-        "of the next one.",
+        "The shown batch against its own plan, stage by stage; and what past batches let you "
+        "expect of the next one.",
         "The latest reading of each stage. “Probably” means that the ± reaches over a limit; too "
         "close to call: measure again before you act. A miss is worth so many points of mash "
         "efficiency.",
@@ -232,7 +232,8 @@ def _next(choices: words.Choices) -> tuple[Line, ...]:
         Line("next_batch", "The next batch", "=next_why",
              formula='IF(next_no=0,"",INDEX(all.batch_key,next_no))'),
         Line("next_count", "Past batches", f"with an efficiency, the last {PAST} at most",
-             styles.WHOLE, formula='IF(COUNT(all.past_efficiency)=0,"",COUNT(all.past_efficiency))'),
+             styles.WHOLE,
+             formula='IF(COUNT(all.past_efficiency)=0,"",COUNT(all.past_efficiency))'),
         Line("next_efficiency", "Their mean efficiency", "%", styles.ONE,
              formula='IF(ISNUMBER(next_count),AVERAGE(all.past_efficiency),"")'),
         Line("next_spread", "The next one within ±",
@@ -263,7 +264,8 @@ def _expected() -> Table:
                     ["next_grams_1", "next_spread"],
                     "next_grams_1*(1+next_spread/next_efficiency)")),
             )),
-            Group("next_scaled", (step("next_mean", "gravity", ""), step("next_upper", "gravity", "")),
+            Group("next_scaled", (step("next_mean", "gravity", ""),
+                                  step("next_upper", "gravity", "")),
                   'GRAVITY_CONVERT(next_grams,"Extract",unit_gravity)'),
         ),
         beside=True,
