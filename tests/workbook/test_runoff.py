@@ -325,3 +325,9 @@ def test_an_unfilled_sheet_says_nothing(computed, choices):
     assert book.cell("runoff_says") is None
     assert book.cell("run_answer") == "Choose a batch on Batches, or log a reading of the runoff."
     assert set(book.column("curve_y")) | set(book.column("curve_limit")) == {"#N/A"}
+
+
+def test_runoff_and_kettle_of_the_example_hold_the_same_extract(computed):
+    book = computed(Choices(rows=80, example=True))
+    # Volumes within 1 %, gravities within what the wort factor has in common.
+    assert book.cell("run_extract") == pytest.approx(book.cell("kettle_extract"), rel=0.03)
