@@ -159,6 +159,7 @@ class Text(Block):
     to: int = 0
     lines: float = 1
     name: str = ""
+    link: str = ""  # title of the sheet that it leads to
 
 
 @dataclass(frozen=True)

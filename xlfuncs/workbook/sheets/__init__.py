@@ -1,8 +1,12 @@
-"""The sheets in their order: one module each, with its title, sentence, blocks and report."""
+"""The sheets in their order: one module each, with its title, sentence, blocks and report.
+
+Start, which leads to all of them, stands before them: `build.layout` makes it of the others.
+"""
 
 from __future__ import annotations
 
 from xlfuncs.workbook.sheets import (
+    batch_sheet,
     batches,
     calibration,
     factors,
@@ -14,4 +18,15 @@ from xlfuncs.workbook.sheets import (
     targets,
 )
 
-SHEETS = (setup, calibration, batches, log, runoff, kettle, targets, fermentation, factors)
+SHEETS = (
+    setup,
+    calibration,
+    batches,
+    log,
+    runoff,
+    kettle,
+    targets,
+    fermentation,
+    factors,
+    batch_sheet,
+)
