@@ -1,7 +1,7 @@
 """Runoff: how the runoff washes out, when to stop, and what has been collected.
 
-The readings of first runnings, runoff and its end of the shown batch, from the log.  The exponential
-fall is fitted through runoff and end; the first runnings are the plateau before it.
+The readings of first runnings, runoff and its end of the shown batch, from the log.  The
+exponential fall is fitted through runoff and end; the first runnings are the plateau before it.
 """
 
 from __future__ import annotations
@@ -70,7 +70,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     Trace("fitted", "curve_y", "curve_x", line=True, marker="none"),
                     Trace("limit", "curve_limit", "curve_reach", limit=True),
                 ),
-                (17, 5.9), 11, x_title="collected, at 20 °C",
+                (16, 5.9), 11, x_title="collected, at 20 °C",
                 x_format="0", y_format="0.0" if choices.gravity == "plato" else "0.000",
                 y_from=0 if choices.gravity == "plato" else 1, column=5, beside=True,
             ),
@@ -138,17 +138,17 @@ def _readings(choices: words.Choices) -> Table:
         "run",
         READINGS,
         (
-            result("run_date", "Date", "", 21, styles.MOMENT, _of("line_date")),
-            result("run_stage", "Stage", "", 16, styles.GENERAL,
+            result("run_date", "Date", "", 19, styles.MOMENT, _of("line_date")),
+            result("run_stage", "Stage", "", 14, styles.GENERAL,
                    'IF(run_stage_no=0,"",LOOKUP(run_stage_no,all.stage_no,all.stage_name))'),
-            result("run_instrument", "Instrument", "", 20, styles.GENERAL, _of("line_name")),
-            result("run_volume", "Collected", '="20 °C, "&unit_volume', 11, styles.ONE,
+            result("run_instrument", "Instrument", "", 18, styles.GENERAL, _of("line_name")),
+            result("run_volume", "Collected", '="20 °C, "&unit_volume', 10, styles.ONE,
                    _of("log_volume_20")),
             result("run_gravity", "Gravity", "=unit_gravity", 9, fine, _of("log_gravity")),
             result("run_expanded", "±", "about 95 %", 9, fine, _of("log_expanded")),
             result("run_ph", "pH", "cooled", 7, styles.ONE,
                    'IF(ISNUMBER(run_ph_typed),IF(run_ph_typed>0,run_ph_typed,""),"")'),
-            result("run_remark", "Remark", "", 46, styles.GENERAL,
+            result("run_remark", "Remark", "", 42, styles.GENERAL,
                    'run_lack&IF((run_lack<>"")*(run_said<>""),"; ","")&run_said'),
             Column("run_no", "run_no", "place", 12, role=Role.STEP,
                    values=range(1, READINGS + 1)),
@@ -184,9 +184,11 @@ def _looked_up() -> Iterator[Column]:
                'IF((run_at>0)*ISNUMBER(run_sg),1,""),run_sg)')  # fmt: skip
     # In order of volume; a hair for each line keeps readings at one volume apart.
     yield step("run_key", "order of volume",
-               'IF(ISNUMBER(run_litres)*ISNUMBER(run_grams),run_litres+run_no/10^9,"")')  # fmt: skip
+               'IF(ISNUMBER(run_litres)*ISNUMBER(run_grams),'
+               'run_litres+run_no/10^9,"")')  # fmt: skip
     yield step("run_next", "place in that order",
-               "IFERROR(MATCH(SMALL(all.run_key,run_no),all.run_key,0),0)", by_line=True)  # fmt: skip
+               "IFERROR(MATCH(SMALL(all.run_key,run_no),all.run_key,0),0)",
+               by_line=True)  # fmt: skip
     yield step("run_sorted", "L, in order", on_line("run_next", "run_no", "run_litres", "0"))
     yield step("run_dense", "kg in a litre, in order",
                on_line("run_next", "run_no", "run_grams", "0"))  # fmt: skip
