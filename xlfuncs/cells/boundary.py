@@ -23,7 +23,21 @@ if TYPE_CHECKING:
 #: What stands in the way of an answer: rank of its kind, number of the argument, text to show.
 Fault = tuple[int, int, str]
 
-_NO_ANSWER = MARK + "no answer: these values lie outside the range of the model"
+#: What a cell shows where the arithmetic gives no number.
+NO_ANSWER = MARK + "no answer: these values lie outside the range of the model"
+
+
+class Recorded:
+    """A condition that records what is done with it, instead of being true or false.
+
+    `xlfuncs.plain` runs functions on such values to see what they do.
+    """
+
+    __slots__ = ()
+
+    def refuse(self, result: Any, text: Callable[..., str], values: Sequence[Any]) -> Any:
+        """The result, with a text where the condition will hold."""
+        raise NotImplementedError
 
 
 def answer(function: CellFunction, cells: Sequence[Any]) -> Any:
@@ -63,6 +77,8 @@ def refuse(result: Any, wrong: Any, text: Callable[..., str], *values: Any) -> A
     ...        np.array([5.0, 6.0]), 7.0).tolist()
     [1.0, '! 6 and 7']
     """
+    if isinstance(wrong, Recorded):
+        return wrong.refuse(result, text, values)
 
     def of(position: int) -> str:
         return text(*(float(value[position] if np.ndim(value) else value) for value in values))
@@ -117,7 +133,7 @@ def _answer_range(function: CellFunction, raws: Sequence[Any]) -> Any:
             flat = np.broadcast_to(_objects(flat, own), shape).ravel().tolist()
         if argument.optional and any(map(is_blank, flat)):
             flat = [argument.default if is_blank(cell) else cell for cell in flat]
-        quantity = _quantity(argument, arguments, values)
+        quantity = quantity_of(argument, arguments, values)
         assert isinstance(quantity, Number)
         values[i], refusals = quantity.read_many(flat, argument.name)
         for position, text in refusals.items():
@@ -205,7 +221,7 @@ def _whole(function: CellFunction, blocks: Sequence[tuple[list[Any], tuple[int, 
     if texts:
         return _foremost(texts)
     for i, flat in ranges.items():
-        quantity = _quantity(arguments[i], arguments, values)
+        quantity = quantity_of(arguments[i], arguments, values)
         assert isinstance(quantity, Number)
         cells = [flat[position] for position in kept]
         values[i], refusals = quantity.read_many(cells, arguments[i].name)
@@ -236,7 +252,7 @@ def _read_single(
                 continue
             if argument.optional and is_blank(raw):
                 continue
-            quantity = _quantity(argument, arguments, values)
+            quantity = quantity_of(argument, arguments, values)
             value = quantity.read(raw, argument.name)
             if not isinstance(value, str) or value in quantity.words:
                 values[i] = value
@@ -247,7 +263,7 @@ def _read_single(
     return values, texts
 
 
-def _quantity(
+def quantity_of(
     argument: Argument, arguments: Sequence[Argument], values: Sequence[Any]
 ) -> Number | Choice:
     """The argument's quantity; where its limits hang on a word, that word decides."""
@@ -328,4 +344,4 @@ def _plain(cell: Any) -> Any:
     if isinstance(cell, str):
         return str(cell)
     number = float(cell)
-    return number if math.isfinite(number) else _NO_ANSWER
+    return number if math.isfinite(number) else NO_ANSWER

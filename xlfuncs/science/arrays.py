@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -109,14 +110,13 @@ def in_blocks(function: Callable[..., tuple[Real, ...]], *values: Real) -> tuple
     return tuple(np.concatenate(column).reshape(shape) for column in zip(*parts, strict=True))
 
 
-def first_true(cases: Sequence[tuple[object, str]], otherwise: str) -> NDArray[np.object_]:
+def first_true(cases: Sequence[tuple[Any, str]], otherwise: str) -> Any:
     """Per element, the word of the first case that holds, or `otherwise`.
 
     >>> first_true([(np.array([True, False]), "yes")], "no").tolist()
     ['yes', 'no']
     """
-    conditions = np.broadcast_arrays(*(np.asarray(condition) for condition, _ in cases))
-    words = np.full(conditions[0].shape, otherwise, dtype=object)
-    for condition, (_, word) in reversed(list(zip(conditions, cases, strict=True))):
-        words[condition] = word
+    words: Any = otherwise
+    for condition, word in reversed(cases):
+        words = np.where(condition, word, words)
     return words

@@ -26,7 +26,7 @@ def density(sg: Real) -> Real:
     >>> round(density(1.05), 2), density(1.0) == sucrose.WATER_20
     (1048.05, True)
     """
-    return sucrose.AIR_DENSITY + sg * (sucrose.WATER_20 - sucrose.AIR_DENSITY)
+    return sucrose.from_apparent(sg)
 
 
 def extract_per_litre(sg: Real) -> Real:
@@ -144,13 +144,13 @@ def sg_at_volume(volume: Real, sg: Real, target_volume: Real) -> Real:
     return sucrose.sg(sucrose.inverse(sucrose.EXTRACT_PER_LITRE, per_litre, start, steps=5))
 
 
-def strong_enough(target_sg: Real, extract_fraction: Real) -> NDArray[np.bool_]:
+def strong_enough(target_sg: Real, extract_fraction: Real) -> NDArray[np.bool_] | np.bool_:
     """Whether an addition of this extract fraction can reach the target at all.
 
     >>> strong_enough(1.050, 0.95).item(), strong_enough(1.100, 0.2).item()
     (True, False)
     """
-    return np.asarray(sucrose.plato(target_sg) < 100 * extract_fraction)
+    return np.less(sucrose.plato(target_sg), 100 * extract_fraction)
 
 
 def extract_to_add(volume: Real, sg: Real, target_sg: Real, extract_fraction: Real) -> Real:

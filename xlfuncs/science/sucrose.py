@@ -81,6 +81,15 @@ def apparent(density_: Real, water_density: Real = WATER_20) -> Real:
     return (density_ - AIR_DENSITY) / (water_density - AIR_DENSITY)
 
 
+def from_apparent(sg_: Real, water_density: Real = WATER_20) -> Real:
+    """Density, kg/m³ in vacuo, of a liquid of this specific gravity in air: back from `apparent`.
+
+    >>> round(from_apparent(1.05), 2), from_apparent(1.0) == WATER_20
+    (1048.05, True)
+    """
+    return AIR_DENSITY + sg_ * (water_density - AIR_DENSITY)
+
+
 def sg(plato: Real) -> Real:
     """Apparent specific gravity 20/20 in air from °Plato.
 
@@ -101,6 +110,22 @@ def plato(sg_: Real) -> Real:
     excess = sg_ - 1
     # The start inverts S = 1 + P/(258.6 - 0.8796 P), good to 0.1 °P over the whole range.
     return inverse(APPARENT_SG, sg_, 258.6 * excess / (1 + 0.8796 * excess))
+
+
+def plato_at(density_: Real, temperature: Real) -> Real:
+    """°Plato of a solution that has this density, kg/m³, at 0 to 100 °C: the inverse of `density`.
+
+    >>> round(plato_at(density(12.0, 60.0), 60.0), 9)
+    12.0
+    """
+    first = plato(apparent(density_))
+    return secant(
+        lambda x: density(x, temperature),
+        density_,
+        first,
+        first + 0.1 * (temperature - REFERENCE_TEMPERATURE) + 1e-3,
+        steps=6,
+    )
 
 
 def inverse(coefficients: tuple[float, ...], value: Real, start: Real, steps: int = 2) -> Real:

@@ -1,0 +1,217 @@
+"""What a cell holds, read as `cells/` reads it: a number within limits, or the text to show.
+
+The limits, and the words of each refusal, are those of the argument's quantity: its own methods are
+run on recorded values and on samples.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from xlfuncs.cells.boundary import quantity_of
+from xlfuncs.cells.catalogue import Argument, CellFunction
+from xlfuncs.cells.quantities import Choice, Number
+from xlfuncs.cells.values import BLANK, MARK, show
+from xlfuncs.plain.expressions import Expression, Value, explore, leaf, make, words
+
+#: As long as a text is shown in a message, and the sign that it goes on.
+_LONGEST, _ELLIPSIS = 40, "…"
+_NO_BREAK_SPACE, _MINUS = "\N{NO-BREAK SPACE}", "\N{MINUS SIGN}"
+
+
+def cell(name: str) -> Expression:
+    """What the cell of one argument holds, whatever it is."""
+    return leaf("cell", name)
+
+
+def read(argument: Argument, quantity: Number | Choice, *, computed: bool = False) -> Value:
+    """The argument's value, or the text that the answer shows in its place.
+
+    `computed` is a cell that holds a formula of ours: a number, blank or a refusal, and so no text
+    that has to be read as a number.
+    """
+    raw = cell(argument.name)
+    blank = argument.default if argument.optional and argument.default is not None else BLANK
+    if isinstance(quantity, Choice):
+        return _word(raw, argument.name, quantity, blank)
+    if computed:
+        otherwise = make("IF", make("=", raw, BLANK), blank, raw)
+        return make("IF", make("ISNUMBER", raw), within(raw, quantity, argument.name), otherwise)
+    return make(
+        "IF",
+        make("ISNUMBER", raw),
+        within(raw, quantity, argument.name),
+        make(
+            "IF",
+            make("=", make("TRIM", raw), BLANK),
+            blank,
+            make("IF", make("ISTEXT", raw), _typed(raw, quantity, argument.name),
+                 _sample(argument.name, (True,), make("IF", raw, "TRUE", "FALSE"))),
+        ),
+    )  # fmt: skip
+
+
+def within(value: Value, quantity: Number, name: str) -> Value:
+    """The number where the quantity allows it, else its refusal."""
+    allowed = _allowed(value, quantity)
+    refusal = words(lambda: quantity.refusal(value, name))  # type: ignore[arg-type]
+    return make("IF", allowed, value, refusal)  # type: ignore[no-any-return]
+
+
+def _allowed(value: Value, quantity: Number) -> Value:
+    """Whether the quantity allows the number."""
+    return explore(
+        lambda: bool(quantity._allows(value)),  # type: ignore[arg-type]
+        _either,
+    )
+
+
+def _either(condition: Expression, then: Value, otherwise: Value) -> Value:
+    if otherwise is False:
+        return make("AND", condition, then)  # type: ignore[no-any-return]
+    if then is False:
+        return make("AND", make("NOT", condition), otherwise)  # type: ignore[no-any-return]
+    return make("IF", condition, then, otherwise)  # type: ignore[no-any-return]
+
+
+# --- a number that was typed as text ------------------------------
+
+
+def _typed(raw: Expression, quantity: Number, name: str) -> Value:
+    """A text: passed on, or the number that it stands for, or what is wrong with it."""
+    number, grouped = number_in(raw)
+    thousands = make("*", 1000.0, number)
+    both = _sample(name, ("1,050", 1.05, 1050.0), _quoted(raw), *(
+        words(lambda value=value: f"{value:.10g}") for value in (number, thousands)
+    ))  # fmt: skip
+    first, second = _allowed(number, quantity), _allowed(thousands, quantity)
+    ambiguous = make(
+        "IF", make("=", first, second), both, make("IF", first, number, thousands)
+    )
+    return make(
+        "IF",
+        make("=", make("LEFT", raw, float(len(MARK))), MARK),
+        raw,
+        make(
+            "IF",
+            make("ISNUMBER", number),
+            make("IF", grouped, ambiguous, within(number, quantity, name)),
+            _sample(name, ("?",), _quoted(raw)),
+        ),
+    )  # type: ignore[no-any-return]
+
+
+@functools.cache
+def number_in(raw: Expression) -> tuple[Expression, Expression]:
+    """The number with a decimal comma or point that a text holds, and whether it may mean thousands.
+
+    No number where the text holds none, or a power of ten, or marks for both thousands and decimals:
+    such a text is refused, though `cells/` would read it.
+    """
+    stripped = make(
+        "TRIM", make("SUBSTITUTE", make("SUBSTITUTE", raw, _MINUS, "-"), _NO_BREAK_SPACE, "")
+    )
+    sign = make("LEFT", stripped, 1.0)
+    negative = make("=", sign, "-")
+    signed = make("OR", negative, make("=", sign, "+"))
+    bare = make("IF", signed, make("MID", stripped, 2.0, 99.0), stripped)
+    left = bare
+    for digit in "0123456789":
+        left = make("SUBSTITUTE", left, digit, "")
+    whole = make("=", left, "")
+    separated = make("OR", make("=", left, ","), make("=", left, "."))
+    digits = make("IF", whole, bare, make("SUBSTITUTE", bare, left, ""))
+    after = make("IF", whole, 0.0, make("-", make("LEN", bare), make("FIND", left, bare)))
+    number = make("/", make("VALUE", digits), make("^", 10.0, after))
+    found = make(
+        "IF",
+        make("AND", make("OR", whole, separated), make(">", make("LEN", digits), 0.0)),
+        make("IF", negative, make("-", 0.0, number), number),
+        "",
+    )
+    grouped = make(
+        "AND",
+        make("AND", separated, make("=", after, 3.0)),
+        make(
+            "AND",
+            make("AND", make(">", make("LEN", bare), 4.0), make("<", make("LEN", bare), 8.0)),
+            make("<>", make("LEFT", bare, 1.0), "0"),
+        ),
+    )
+    return found, grouped
+
+
+def _quoted(raw: Expression) -> Value:
+    text = make("TRIM", raw)
+    cut = make("&", make("LEFT", text, float(_LONGEST - 1)), _ELLIPSIS)
+    return make(
+        "&", '"', make("IF", make(">", make("LEN", text), float(_LONGEST)), cut, text), '"'
+    )  # type: ignore[no-any-return]
+
+
+def _sample(name: str, sample: Sequence[str | float], *instead: Value) -> Value:
+    """What `cells/` says of a cell like the sample, with other values in the places of its own."""
+    said = Number("").read(sample[0], name)
+    assert isinstance(said, str)
+    parts: list[Value] = []
+    for shown, value in zip(map(show, sample), instead, strict=True):
+        before, found, said = said.partition(shown)
+        assert found, (sample, said)
+        parts += [before, value]
+    return make("&", *parts, said)  # type: ignore[no-any-return]
+
+
+# --- words ------------------------------
+
+
+def _word(raw: Expression, name: str, quantity: Choice, blank: Value) -> Value:
+    """The word's name, or the text to show."""
+    spelled: Value = make(
+        "IF",
+        make("=", make("LEFT", raw, float(len(MARK))), MARK),
+        raw,
+        _unknown(raw, name, quantity),
+    )
+    for word, others in reversed(quantity.words.items()):
+        condition: Value = False
+        for spelling in (word, *others):
+            condition = make("OR", condition, make("=", make("TRIM", raw), spelling))
+        spelled = make("IF", condition, word, spelled)
+    return make("IF", make("=", make("TRIM", raw), BLANK), blank, spelled)  # type: ignore[no-any-return]
+
+
+def _unknown(raw: Expression, name: str, quantity: Choice) -> Value:
+    before, _, after = quantity.read("?", name).partition('"?"')
+    return make("&", before, _quoted(raw), after)  # type: ignore[no-any-return]
+
+
+# --- which text shows ------------------------------
+
+
+def foremost(names: Sequence[str], values: Sequence[Value], asked: Sequence[Value]) -> Value:
+    """The text that shows where not all arguments are numbers, as `cells.boundary` ranks them.
+
+    `asked` are the values without which there is no answer.
+    """
+    found: Value = ""
+    pairs = list(zip(names, values, strict=True))
+    for _, value in reversed(pairs):
+        found = make("IF", make("ISTEXT", value), value, found)
+    blank: Value = False
+    for value in asked:
+        blank = make("OR", blank, make("=", value, BLANK))
+    found = make("IF", blank, BLANK, found)
+    for name, _ in reversed(pairs):
+        raw = cell(name)
+        found = make("IF", make("=", make("LEFT", raw, float(len(MARK))), MARK), raw, found)
+    return found
+
+
+def quantity_among(
+    argument: Argument, function: CellFunction, given: Mapping[str, Any]
+) -> Number | Choice:
+    """The argument's quantity where other arguments are the constants that are given."""
+    values = [given.get(other.name) for other in function.arguments]
+    return quantity_of(argument, function.arguments, values)

@@ -1,0 +1,128 @@
+"""Each cell function as plain formulas: helper cells, then the answer."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from xlfuncs.cells.boundary import NO_ANSWER
+from xlfuncs.cells.catalogue import CATALOGUE
+from xlfuncs.plain import arguments, recorded
+from xlfuncs.plain.accuracy import steps_of
+from xlfuncs.cells.values import BLANK
+from xlfuncs.plain.expressions import ARITHMETIC, Expression, Value, argument, make, reached
+from xlfuncs.plain.formulas import Printer, lowered
+
+#: The helper that says whether every argument is there.
+_GOOD = "{_ok}"
+
+
+@dataclass(frozen=True)
+class Plain:
+    """A cell function in plain formulas.
+
+    Each template holds `{brix}` for the text of an argument and `{_1}` for the address of a helper
+    cell; a helper uses only those before it.
+    """
+
+    helpers: tuple[tuple[str, str], ...]
+    rows: tuple[tuple[str, ...], ...]
+
+    @property
+    def answer(self) -> str:
+        """The template of the answer, or of its first cell."""
+        return self.rows[0][0]
+
+    @property
+    def templates(self) -> list[str]:
+        """All of them."""
+        return [template for _, template in self.helpers] + [
+            template for row in self.rows for template in row
+        ]
+
+
+class _FromCell:
+    """Says of an optional argument that it comes from a cell, as those without a default do."""
+
+
+FROM_CELL = _FromCell()
+
+
+def formula(
+    name: str, given: Mapping[str, Any] | None = None, computed: frozenset[str] = frozenset()
+) -> Plain:
+    """The function, with constants in place of some arguments.
+
+    `given` holds a constant, or `FROM_CELL`, for an argument; an optional one that is not named has
+    its default.  `computed` names arguments whose cells hold a formula of ours, and so no number typed as text.
+    """
+    function = CATALOGUE[name]
+    unknown = ((given or {}).keys() | computed) - {each.name for each in function.arguments}
+    if unknown:
+        raise ValueError(f"{name} has no argument {', '.join(sorted(unknown))}")
+    fixed = {each.name: each.default for each in function.arguments if each.optional}
+    fixed |= given or {}
+    constants = {key: value for key, value in fixed.items() if value is not FROM_CELL}
+    return _formula(name, tuple(sorted(constants.items())), computed)
+
+
+@functools.cache
+def _formula(name: str, constants: recorded.Constants, computed: frozenset[str]) -> Plain:
+    function, fixed = CATALOGUE[name], dict(constants)
+    answer = recorded.with_stand_ins(name, constants, steps_of(name))
+    cells = [each for each in function.arguments if each.name not in fixed]
+    printer = Printer(
+        lambda leaf: f"{{{leaf.args[0]}}}", lambda number: f"{{_{number + 1}}}"
+    )
+    reads = [
+        arguments.read(
+            each,
+            arguments.quantity_among(each, function, fixed),
+            computed=each.name in computed,
+        )
+        for each in cells
+    ]
+    values = [argument(each.name) for each in cells]
+    for value, text in zip(values, printer.print_all(list(map(lowered, reads))), strict=True):
+        printer.known[value.number] = printer.named(text)
+    asked = [
+        value for value, each in zip(values, cells, strict=True) if not each.quantity.blank_means
+    ]
+    good, faults = printer.print_all(
+        [_all_numbers(values, asked), arguments.foremost([e.name for e in cells], values, asked)]
+    )
+    before = len(printer.parts)
+    flat = [lowered(value) for row in answer for value in row]
+    texts = printer.print_all(flat, form=lambda text: f'IF({_GOOD},{text},"")')
+    condition = _GOOD if len(printer.parts) > before else good.text
+    if condition is _GOOD:
+        printer.parts.insert(before, (_GOOD, good.text))
+    done = [
+        f"=IF({condition},{_safe(value, text.text)},{faults.text})"
+        for value, text in zip(flat, texts, strict=True)
+    ]
+    width = len(answer[0])
+    return Plain(
+        tuple((key.strip("{}"), "=" + text) for key, text in printer.parts),
+        tuple(tuple(done[start : start + width]) for start in range(0, len(done), width)),
+    )
+
+
+def _all_numbers(values: Sequence[Expression], asked: Sequence[Expression]) -> Value:
+    """Whether there is nothing in the way of an answer."""
+    good: Value = True
+    for value in values:
+        number: Value = make("ISNUMBER", value)
+        if value not in set(asked):
+            number = make("OR", number, make("=", value, BLANK))
+        good = make("AND", good, number)
+    return good
+
+
+def _safe(value: Value, text: str) -> str:
+    """The formula, with words where the arithmetic gives no number."""
+    if not isinstance(value, Expression) or not any(s.op in ARITHMETIC for s in reached(value)):
+        return text
+    return f'IFERROR({text},"{NO_ANSWER}")'
