@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from xlfuncs.cells.boundary import NO_ANSWER
 from xlfuncs.cells.catalogue import CATALOGUE
+from xlfuncs.cells.quantities import Choice
 from xlfuncs.plain import arguments, recorded
-from xlfuncs.plain.accuracy import steps_of
+from xlfuncs.plain.measured import steps_of
 from xlfuncs.cells.values import BLANK
 from xlfuncs.plain.expressions import ARITHMETIC, Expression, Value, argument, make, reached
 from xlfuncs.plain.formulas import Printer, lowered
@@ -126,3 +127,46 @@ def _safe(value: Value, text: str) -> str:
     if not isinstance(value, Expression) or not any(s.op in ARITHMETIC for s in reached(value)):
         return text
     return f'IFERROR({text},"{NO_ANSWER}")'
+
+
+class Helpers:
+    """The helper cells of one row: each formula once, however many functions ask for it."""
+
+    def __init__(self, address: Callable[[int], str]) -> None:
+        #: The formulas, in the order of their cells; each uses only those before it.
+        self.formulas: list[str] = []
+        self._address = address
+        self._known: dict[str, str] = {}
+
+    def call(
+        self, name: str, computed: Collection[str] = (), /, **given: str | float
+    ) -> list[list[str]]:
+        """The formulas of the function's answer, by row and column.
+
+        An argument is the address of its cell, as text, or a constant.  `computed` names those whose
+        cells hold a formula of ours.
+
+        >>> helpers = Helpers(lambda number: f"$Z{number + 1}")
+        >>> [[answer]] = helpers.call("WORT_SG", ["brix"], brix="D5", wort_factor=1.04)
+        >>> answer[:19], len(helpers.formulas)
+        ('=IF(ISNUMBER($Z1),I', 1)
+        """
+        function = CATALOGUE[name]
+        words = {a.name for a in function.arguments if isinstance(a.quantity, Choice)}
+        cells = {
+            key: value
+            for key, value in given.items()
+            if isinstance(value, str) and key not in words
+        }
+        fixed = {key: value for key, value in given.items() if key not in cells}
+        plain = formula(name, fixed | dict.fromkeys(cells, FROM_CELL), frozenset(computed))
+        for key, template in plain.helpers:
+            cells[key] = self._cell(template.format_map(cells))
+        return [[template.format_map(cells) for template in row] for row in plain.rows]
+
+    def _cell(self, text: str) -> str:
+        """The address of the cell that holds the formula."""
+        if text not in self._known:
+            self._known[text] = self._address(len(self.formulas))
+            self.formulas.append(text)
+        return self._known[text]
