@@ -39,18 +39,11 @@ def read(argument: Argument, quantity: Number | Choice, *, computed: bool = Fals
     if computed:
         otherwise = make("IF", make("=", raw, BLANK), blank, raw)
         return make("IF", make("ISNUMBER", raw), within(raw, quantity, argument.name), otherwise)
-    return make(
-        "IF",
-        make("ISNUMBER", raw),
-        within(raw, quantity, argument.name),
-        make(
-            "IF",
-            make("=", make("TRIM", raw), BLANK),
-            blank,
-            make("IF", make("ISTEXT", raw), _typed(raw, quantity, argument.name),
-                 _sample(argument.name, (True,), make("IF", raw, "TRUE", "FALSE"))),
-        ),
-    )  # fmt: skip
+    text = make("IF", make("=", make("TRIM", raw), BLANK), blank, typed(argument, quantity))
+    number = make("IF", make("ISNUMBER", raw), within(raw, quantity, argument.name), text)
+    # LibreOffice counts TRUE as a number.
+    said = _sample(argument.name, (True,), make("IF", raw, "TRUE", "FALSE"))
+    return make("IF", make("ISLOGICAL", raw), said, number)  # type: ignore[no-any-return]
 
 
 def within(value: Value, quantity: Number, name: str) -> Value:
@@ -79,8 +72,9 @@ def _either(condition: Expression, then: Value, otherwise: Value) -> Value:
 # --- a number that was typed as text ------------------------------
 
 
-def _typed(raw: Expression, quantity: Number, name: str) -> Value:
+def typed(argument: Argument, quantity: Number) -> Value:
     """A text: passed on, or the number that it stands for, or what is wrong with it."""
+    raw, name = cell(argument.name), argument.name
     number, grouped = number_in(raw)
     thousands = make("*", 1000.0, number)
     both = _sample(name, ("1,050", 1.05, 1050.0), _quoted(raw), *(
@@ -128,7 +122,7 @@ def number_in(raw: Expression) -> tuple[Expression, Expression]:
     found = make(
         "IF",
         make("AND", make("OR", whole, separated), make(">", make("LEN", digits), 0.0)),
-        make("IF", negative, make("-", 0.0, number), number),
+        make("*", make("IF", negative, -1.0, 1.0), number),
         "",
     )
     grouped = make(
@@ -215,3 +209,10 @@ def quantity_among(
     """The argument's quantity where other arguments are the constants that are given."""
     values = [given.get(other.name) for other in function.arguments]
     return quantity_of(argument, function.arguments, values)
+
+
+def is_everyday(quantity: Number | Choice) -> bool:
+    """Whether numbers of the quantity are shown without a power of ten: not large, seldom tiny."""
+    return isinstance(quantity, Number) and (
+        (quantity.low < 0 or quantity.low > 1e-4) and quantity.high < 1e9
+    )

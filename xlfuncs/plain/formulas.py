@@ -7,7 +7,7 @@ LAMBDA.  A decimal comma in the program's language changes nothing.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 
 from xlfuncs.plain.expressions import ARITHMETIC, COMPARISONS, LEAVES, Expression, Value, make, reached
@@ -15,7 +15,7 @@ from xlfuncs.plain.expressions import ARITHMETIC, COMPARISONS, LEAVES, Expressio
 #: A formula longer than this is cut; programs take 8,192.
 LONGEST = 900
 # A part becomes a cell of its own when that saves more characters than this.
-_WORTH = 60
+_WORTH = 100
 
 _STRENGTH = {"&": 2, "+": 3, "-": 3, "*": 4, "/": 4, "^": 5} | dict.fromkeys(COMPARISONS, 1)
 _ATOM = 9
@@ -24,8 +24,12 @@ _ATOM = 9
 # --- what a spreadsheet has no word for ------------------------------
 
 
-def lowered(root: Value) -> Value:
-    """The same value with worksheet functions alone: texts of numbers written out."""
+def lowered(root: Value, everyday: Collection[Value] = ()) -> Value:
+    """The same value with worksheet functions alone: texts of numbers written out.
+
+    `everyday` are numbers of a size that needs no power of ten.
+    """
+    plain = {value.number for value in everyday if isinstance(value, Expression)}
     known: dict[int, Value] = {}
 
     def of(value: Value) -> Value:
@@ -36,7 +40,8 @@ def lowered(root: Value) -> Value:
         if step.op in LEAVES:
             known[step.number] = step
         elif step.op == "TEXT":
-            known[step.number] = _number_text(parts[0], str(parts[1]))
+            of_leaf = isinstance(step.args[0], Expression) and step.args[0].number in plain
+            known[step.number] = _number_text(parts[0], str(parts[1]), everyday=of_leaf)
         elif step.op == "ISNAN":
             known[step.number] = make("NOT", make("ISNUMBER", parts[0]))
         else:
@@ -44,10 +49,10 @@ def lowered(root: Value) -> Value:
     return of(root)
 
 
-def _number_text(number: Value, spec: str) -> Value:
+def _number_text(number: Value, spec: str, *, everyday: bool) -> Value:
     """A number as Python formats it, with a point whatever the program's language."""
     digits, kind = int(spec[1:-1]), spec[-1]
-    return _fixed(number, digits) if kind == "f" else _general(number, digits)
+    return _fixed(number, digits) if kind == "f" else _general(number, digits, everyday=everyday)
 
 
 def _fixed(number: Value, decimals: int) -> Value:
@@ -62,25 +67,36 @@ def _fixed(number: Value, decimals: int) -> Value:
     return make("&", sign, whole, ".", make("RIGHT", rest, float(decimals)))  # type: ignore[no-any-return]
 
 
-def _general(number: Value, digits: int) -> Value:
-    """As `f"{number:.10g}"`: so many digits, a power of ten where the number is large or small."""
-    size = make(
-        "IF", make("=", number, 0.0), 0.0, make("INT", make("LOG10", make("ABS", number)))
-    )
-    rounded = make("ROUND", number, make("-", digits - 1.0, size))
-    shifted = make("ROUND", make("/", number, make("^", 10.0, size)), digits - 1.0)
-    power = make(
+def _general(number: Value, digits: int, *, everyday: bool) -> Value:
+    """As `f"{number:.10g}"`: so many digits, a power of ten where the number is large or small.
+
+    An everyday number is not so large, and shown as nothing where it is so small.
+    """
+    size = make("ABS", number)
+    smallest = make("MAX", size, 10.0**_SMALL)
+    rounded = make("ROUND", number, make("-", digits - 1.0, _power_of_ten(smallest)))
+    near = _pointed(rounded)
+    if everyday:
+        return near
+    power = _power_of_ten(size)
+    far = make(
         "&",
-        make("IF", make("<", size, 0.0), "e-", "e+"),
-        make(
-            "IF",
-            make("<", make("ABS", size), 100.0),
-            make("RIGHT", make("+", 100.0, make("ABS", size)), 2.0),
-            make("ABS", size),
-        ),
+        _pointed(make("ROUND", make("/", number, make("^", 10.0, power)), digits - 1.0)),
+        make("IF", make("<", power, 0.0), "e-", "e+"),
+        make("IF", make("<", make("ABS", power), 10.0), "0", ""),
+        make("ABS", power),
     )
-    near = make("AND", make(">=", size, -4.0), make("<", size, float(digits)))
-    return make("IF", near, _pointed(rounded), make("&", _pointed(shifted), power))  # type: ignore[no-any-return]
+    small = make("AND", make("<>", number, 0.0), make("<", size, 10.0**_SMALL))
+    return make("IF", make("OR", small, make(">=", size, 10.0**digits)), far, near)  # type: ignore[no-any-return]
+
+
+#: Below this power of ten Python writes a number with one.
+_SMALL = -4
+
+
+def _power_of_ten(size: Value) -> Value:
+    # Gnumeric's logarithm of a power of ten may be a hair less than whole.
+    return make("INT", make("+", make("LOG10", size), 1e-12))  # type: ignore[no-any-return]
 
 
 def _pointed(number: Value) -> Value:

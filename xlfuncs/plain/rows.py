@@ -9,7 +9,7 @@ from typing import Any
 
 from xlfuncs.cells.boundary import NO_ANSWER
 from xlfuncs.cells.catalogue import CATALOGUE
-from xlfuncs.cells.quantities import Choice
+from xlfuncs.cells.quantities import Choice, Number
 from xlfuncs.plain import arguments, recorded
 from xlfuncs.plain.measured import steps_of
 from xlfuncs.cells.values import BLANK
@@ -77,16 +77,15 @@ def _formula(name: str, constants: recorded.Constants, computed: frozenset[str])
     printer = Printer(
         lambda leaf: f"{{{leaf.args[0]}}}", lambda number: f"{{_{number + 1}}}"
     )
-    reads = [
-        arguments.read(
-            each,
-            arguments.quantity_among(each, function, fixed),
-            computed=each.name in computed,
-        )
-        for each in cells
-    ]
     values = [argument(each.name) for each in cells]
-    for value, text in zip(values, printer.print_all(list(map(lowered, reads))), strict=True):
+    for value, each in zip(values, cells, strict=True):
+        quantity = arguments.quantity_among(each, function, fixed)
+        ours = each.name in computed
+        if isinstance(quantity, Number) and not ours:
+            typed = lowered(arguments.typed(each, quantity))
+            printer.print_all([typed], form=_of_text(each.name))
+        read = lowered(arguments.read(each, quantity, computed=ours))
+        [text] = printer.print_all([read], form=_or_nothing)
         printer.known[value.number] = printer.named(text)
     asked = [
         value for value, each in zip(values, cells, strict=True) if not each.quantity.blank_means
@@ -95,7 +94,8 @@ def _formula(name: str, constants: recorded.Constants, computed: frozenset[str])
         [_all_numbers(values, asked), arguments.foremost([e.name for e in cells], values, asked)]
     )
     before = len(printer.parts)
-    flat = [lowered(value) for row in answer for value in row]
+    everyday = [argument(e.name) for e in cells if arguments.is_everyday(e.quantity)]
+    flat = [lowered(value, everyday) for row in answer for value in row]
     texts = printer.print_all(flat, form=lambda text: f'IF({_GOOD},{text},"")')
     condition = _GOOD if len(printer.parts) > before else good.text
     if condition is _GOOD:
@@ -109,6 +109,16 @@ def _formula(name: str, constants: recorded.Constants, computed: frozenset[str])
         tuple((key.strip("{}"), "=" + text) for key, text in printer.parts),
         tuple(tuple(done[start : start + width]) for start in range(0, len(done), width)),
     )
+
+
+def _or_nothing(text: str) -> str:
+    """A helper that shows no error where a cell has no use for it."""
+    return f'IFERROR({text},"")'
+
+
+def _of_text(name: str) -> Callable[[str], str]:
+    """A helper that is blank where the argument is no text."""
+    return lambda text: f'IF(ISTEXT({{{name}}}),{_or_nothing(text)},"")'
 
 
 def _all_numbers(values: Sequence[Expression], asked: Sequence[Expression]) -> Value:
