@@ -133,7 +133,7 @@ def _answer_range(function: CellFunction, raws: Sequence[Any]) -> Any:
             flat = np.broadcast_to(_objects(flat, own), shape).ravel().tolist()
         if argument.optional and any(map(is_blank, flat)):
             flat = [argument.default if is_blank(cell) else cell for cell in flat]
-        quantity = quantity_of(argument, arguments, values)
+        quantity = _quantity(argument, arguments, values)
         assert isinstance(quantity, Number)
         values[i], refusals = quantity.read_many(flat, argument.name)
         for position, text in refusals.items():
@@ -221,7 +221,7 @@ def _whole(function: CellFunction, blocks: Sequence[tuple[list[Any], tuple[int, 
     if texts:
         return _foremost(texts)
     for i, flat in ranges.items():
-        quantity = quantity_of(arguments[i], arguments, values)
+        quantity = _quantity(arguments[i], arguments, values)
         assert isinstance(quantity, Number)
         cells = [flat[position] for position in kept]
         values[i], refusals = quantity.read_many(cells, arguments[i].name)
@@ -252,7 +252,7 @@ def _read_single(
                 continue
             if argument.optional and is_blank(raw):
                 continue
-            quantity = quantity_of(argument, arguments, values)
+            quantity = _quantity(argument, arguments, values)
             value = quantity.read(raw, argument.name)
             if not isinstance(value, str) or value in quantity.words:
                 values[i] = value
@@ -263,7 +263,7 @@ def _read_single(
     return values, texts
 
 
-def quantity_of(
+def _quantity(
     argument: Argument, arguments: Sequence[Argument], values: Sequence[Any]
 ) -> Number | Choice:
     """The argument's quantity; where its limits hang on a word, that word decides."""

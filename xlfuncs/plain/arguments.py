@@ -7,11 +7,10 @@ run on recorded values and on samples.
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from xlfuncs.cells.boundary import quantity_of
-from xlfuncs.cells.catalogue import Argument, CellFunction
+from xlfuncs.cells.catalogue import Argument
 from xlfuncs.cells.quantities import Choice, Number
 from xlfuncs.cells.values import BLANK, MARK, show
 from xlfuncs.plain.expressions import Expression, Value, explore, leaf, make, words
@@ -86,7 +85,7 @@ def typed(argument: Argument, quantity: Number) -> Value:
     )
     return make(
         "IF",
-        make("=", make("LEFT", raw, float(len(MARK))), MARK),
+        is_refusal(raw),
         raw,
         make(
             "IF",
@@ -99,10 +98,10 @@ def typed(argument: Argument, quantity: Number) -> Value:
 
 @functools.cache
 def number_in(raw: Expression) -> tuple[Expression, Expression]:
-    """The number with a decimal comma or point that a text holds, and whether it may mean thousands.
+    """The number that a text holds, with a decimal comma or point, and whether it may be thousands.
 
-    No number where the text holds none, or a power of ten, or marks for both thousands and decimals:
-    such a text is refused, though `cells/` would read it.
+    No number where the text holds none, or a power of ten, or marks for thousands and decimals
+    both: such a text is refused, though `cells/` would read it.
     """
     stripped = make(
         "TRIM", make("SUBSTITUTE", make("SUBSTITUTE", raw, _MINUS, "-"), _NO_BREAK_SPACE, "")
@@ -164,7 +163,7 @@ def _word(raw: Expression, name: str, quantity: Choice, blank: Value) -> Value:
     """The word's name, or the text to show."""
     spelled: Value = make(
         "IF",
-        make("=", make("LEFT", raw, float(len(MARK))), MARK),
+        is_refusal(raw),
         raw,
         _unknown(raw, name, quantity),
     )
@@ -184,35 +183,54 @@ def _unknown(raw: Expression, name: str, quantity: Choice) -> Value:
 # --- which text shows ------------------------------
 
 
-def foremost(names: Sequence[str], values: Sequence[Value], asked: Sequence[Value]) -> Value:
-    """The text that shows where not all arguments are numbers, as `cells.boundary` ranks them.
+@dataclass(frozen=True)
+class Read:
+    """One argument from a cell: what the cell holds, and what was read there."""
 
-    `asked` are the values without which there is no answer.
-    """
-    found: Value = ""
-    pairs = list(zip(names, values, strict=True))
-    for _, value in reversed(pairs):
-        found = make("IF", make("ISTEXT", value), value, found)
+    raw: Value
+    value: Value
+    quantity: Number | Choice
+
+    @property
+    def good(self) -> Value:
+        """Whether it is a number, a word, or a blank that has a meaning."""
+        blank: Value = make("=", self.value, BLANK)
+        if isinstance(self.quantity, Choice):
+            return make("NOT", make("OR", blank, is_refusal(self.value)))  # type: ignore[no-any-return]
+        number: Value = make("ISNUMBER", self.value)
+        return make("OR", number, blank) if self.quantity.blank_means else number
+
+
+def all_good(reads: Sequence[Read]) -> Value:
+    """Whether nothing is in the way of an answer."""
+    good: Value = True
+    for read in reads:
+        good = make("AND", good, read.good)
+    return good
+
+
+def foremost(reads: Sequence[Read]) -> Value:
+    """The text that shows where one is not good, as `cells.boundary` ranks them."""
+    found: Value = BLANK
+    for read in reversed(reads):
+        found = make("IF", is_refusal(read.value), read.value, found)
     blank: Value = False
-    for value in asked:
-        blank = make("OR", blank, make("=", value, BLANK))
+    for read in reads:
+        if not read.quantity.blank_means:
+            blank = make("OR", blank, make("=", read.value, BLANK))
     found = make("IF", blank, BLANK, found)
-    for name, _ in reversed(pairs):
-        raw = cell(name)
-        found = make("IF", make("=", make("LEFT", raw, float(len(MARK))), MARK), raw, found)
+    for read in reversed(reads):
+        found = make("IF", is_refusal(read.raw), read.raw, found)
     return found
 
 
-def quantity_among(
-    argument: Argument, function: CellFunction, given: Mapping[str, Any]
-) -> Number | Choice:
-    """The argument's quantity where other arguments are the constants that are given."""
-    values = [given.get(other.name) for other in function.arguments]
-    return quantity_of(argument, function.arguments, values)
+def is_refusal(value: Value) -> Value:
+    """Whether a cell holds a text with which an answer was refused."""
+    return make("=", make("LEFT", value, float(len(MARK))), MARK)  # type: ignore[no-any-return]
 
 
 def is_everyday(quantity: Number | Choice) -> bool:
     """Whether numbers of the quantity are shown without a power of ten: not large, seldom tiny."""
-    return isinstance(quantity, Number) and (
+    return isinstance(quantity, Number) and bool(
         (quantity.low < 0 or quantity.low > 1e-4) and quantity.high < 1e9
     )

@@ -357,7 +357,8 @@ def _joined(parts: Parts) -> Iterator[Value]:
     )
     parts = tuple(part for part in flat if not (isinstance(part, str) and part == "")) or ("",)
     for constant, group in itertools.groupby(parts, key=lambda part: isinstance(part, str)):
-        yield from ["".join(map(str, group))] if constant else group
+        found = list(group)
+        yield from ["".join(map(str, found))] if constant else found
 
 
 def reached(*roots: Value) -> list[Expression]:

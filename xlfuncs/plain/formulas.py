@@ -10,7 +10,15 @@ from collections import Counter
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 
-from xlfuncs.plain.expressions import ARITHMETIC, COMPARISONS, LEAVES, Expression, Value, make, reached
+from xlfuncs.plain.expressions import (
+    ARITHMETIC,
+    COMPARISONS,
+    LEAVES,
+    Expression,
+    Value,
+    make,
+    reached,
+)
 
 #: A formula longer than this is cut; programs take 8,192.
 LONGEST = 900

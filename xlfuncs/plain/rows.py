@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,10 +11,9 @@ from xlfuncs.cells.boundary import NO_ANSWER
 from xlfuncs.cells.catalogue import CATALOGUE
 from xlfuncs.cells.quantities import Choice, Number
 from xlfuncs.plain import arguments, recorded
-from xlfuncs.plain.measured import steps_of
-from xlfuncs.cells.values import BLANK
-from xlfuncs.plain.expressions import ARITHMETIC, Expression, Value, argument, make, reached
+from xlfuncs.plain.expressions import ARITHMETIC, Expression, Value, argument, reached
 from xlfuncs.plain.formulas import Printer, lowered
+from xlfuncs.plain.measured import steps_of
 
 #: The helper that says whether every argument is there.
 _GOOD = "{_ok}"
@@ -57,7 +56,8 @@ def formula(
     """The function, with constants in place of some arguments.
 
     `given` holds a constant, or `FROM_CELL`, for an argument; an optional one that is not named has
-    its default.  `computed` names arguments whose cells hold a formula of ours, and so no number typed as text.
+    its default.  `computed` names arguments whose cells hold a formula of ours, and so no number
+    that was typed as text.
     """
     function = CATALOGUE[name]
     unknown = ((given or {}).keys() | computed) - {each.name for each in function.arguments}
@@ -77,22 +77,22 @@ def _formula(name: str, constants: recorded.Constants, computed: frozenset[str])
     printer = Printer(
         lambda leaf: f"{{{leaf.args[0]}}}", lambda number: f"{{_{number + 1}}}"
     )
-    values = [argument(each.name) for each in cells]
-    for value, each in zip(values, cells, strict=True):
-        quantity = arguments.quantity_among(each, function, fixed)
+    reads = []
+    # Words first: the limits of a number may hang on one.
+    for each in sorted(cells, key=lambda each: isinstance(each.quantity, Number)):
+        quantity = recorded.quantity_of(function, each.name, fixed)
         ours = each.name in computed
         if isinstance(quantity, Number) and not ours:
+            # What numbers want too comes first: it must not wait for a text.
+            number = arguments.within(arguments.cell(each.name), quantity, each.name)
+            printer.print_all([lowered(number)], form=_or_nothing)
             typed = lowered(arguments.typed(each, quantity))
             printer.print_all([typed], form=_of_text(each.name))
         read = lowered(arguments.read(each, quantity, computed=ours))
         [text] = printer.print_all([read], form=_or_nothing)
-        printer.known[value.number] = printer.named(text)
-    asked = [
-        value for value, each in zip(values, cells, strict=True) if not each.quantity.blank_means
-    ]
-    good, faults = printer.print_all(
-        [_all_numbers(values, asked), arguments.foremost([e.name for e in cells], values, asked)]
-    )
+        printer.known[argument(each.name).number] = printer.named(text)
+        reads.append(arguments.Read(arguments.cell(each.name), argument(each.name), quantity))
+    good, faults = printer.print_all([arguments.all_good(reads), arguments.foremost(reads)])
     before = len(printer.parts)
     everyday = [argument(e.name) for e in cells if arguments.is_everyday(e.quantity)]
     flat = [lowered(value, everyday) for row in answer for value in row]
@@ -121,17 +121,6 @@ def _of_text(name: str) -> Callable[[str], str]:
     return lambda text: f'IF(ISTEXT({{{name}}}),{_or_nothing(text)},"")'
 
 
-def _all_numbers(values: Sequence[Expression], asked: Sequence[Expression]) -> Value:
-    """Whether there is nothing in the way of an answer."""
-    good: Value = True
-    for value in values:
-        number: Value = make("ISNUMBER", value)
-        if value not in set(asked):
-            number = make("OR", number, make("=", value, BLANK))
-        good = make("AND", good, number)
-    return good
-
-
 def _safe(value: Value, text: str) -> str:
     """The formula, with words where the arithmetic gives no number."""
     if not isinstance(value, Expression) or not any(s.op in ARITHMETIC for s in reached(value)):
@@ -153,22 +142,24 @@ class Helpers:
     ) -> list[list[str]]:
         """The formulas of the function's answer, by row and column.
 
-        An argument is the address of its cell, as text, or a constant.  `computed` names those whose
-        cells hold a formula of ours.
+        An argument is the address of its cell, as text, or a constant: a number, or a word of its
+        list.  `computed` names those whose cells hold a formula of ours.
 
         >>> helpers = Helpers(lambda number: f"$Z{number + 1}")
         >>> [[answer]] = helpers.call("WORT_SG", ["brix"], brix="D5", wort_factor=1.04)
         >>> answer[:19], len(helpers.formulas)
         ('=IF(ISNUMBER($Z1),I', 1)
         """
-        function = CATALOGUE[name]
-        words = {a.name for a in function.arguments if isinstance(a.quantity, Choice)}
-        cells = {
-            key: value
-            for key, value in given.items()
-            if isinstance(value, str) and key not in words
-        }
-        fixed = {key: value for key, value in given.items() if key not in cells}
+        cells: dict[str, str] = {}
+        fixed: dict[str, Any] = {}
+        quantities = {each.name: each.quantity for each in CATALOGUE[name].arguments}
+        for key, value in given.items():
+            quantity = quantities.get(key)
+            words = quantity.spellings if isinstance(quantity, Choice) else {}
+            if isinstance(value, str) and value.casefold() not in words:
+                cells[key] = value
+            else:
+                fixed[key] = words.get(str(value).casefold(), value)
         plain = formula(name, fixed | dict.fromkeys(cells, FROM_CELL), frozenset(computed))
         for key, template in plain.helpers:
             cells[key] = self._cell(template.format_map(cells))
