@@ -325,7 +325,9 @@ def _parts(text: str) -> Parts:
     ):
         found.append(plain)
         if number is not None:
-            found.append(make("TEXT", _made[int(number)], spec))
+            # Without a format it is a text already.
+            value = _made[int(number)]
+            found.append(make("TEXT", value, spec) if spec else value)
     return tuple(part for part in found if part != "" or isinstance(part, Expression))
 
 

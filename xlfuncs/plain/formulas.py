@@ -32,7 +32,13 @@ _ATOM = 9
 # --- what a spreadsheet has no word for ------------------------------
 
 
-def lowered(root: Value, everyday: Collection[Value] = ()) -> Value:
+#: Prints a number in a message: the number, how many digits, and Python's kind of format.
+NumberText = Callable[[Value, int, str], Value]
+
+
+def lowered(
+    root: Value, everyday: Collection[Value] = (), text: NumberText | None = None
+) -> Value:
     """The same value with worksheet functions alone: texts of numbers written out.
 
     `everyday` are numbers of a size that needs no power of ten.
@@ -48,8 +54,15 @@ def lowered(root: Value, everyday: Collection[Value] = ()) -> Value:
         if step.op in LEAVES:
             known[step.number] = step
         elif step.op == "TEXT":
+            spec = str(parts[1])
+            digits, kind = int(spec[1:-1]), spec[-1]
             of_leaf = isinstance(step.args[0], Expression) and step.args[0].number in plain
-            known[step.number] = _number_text(parts[0], str(parts[1]), everyday=of_leaf)
+            if text is not None:
+                known[step.number] = text(parts[0], digits, kind)
+            elif kind == "f":
+                known[step.number] = decimals_text(parts[0], float(digits))
+            else:
+                known[step.number] = digits_text(parts[0], float(digits), everyday=of_leaf)
         elif step.op == "ISNAN":
             known[step.number] = make("NOT", make("ISNUMBER", parts[0]))
         else:
@@ -57,45 +70,39 @@ def lowered(root: Value, everyday: Collection[Value] = ()) -> Value:
     return of(root)
 
 
-def _number_text(number: Value, spec: str, *, everyday: bool) -> Value:
-    """A number as Python formats it, with a point whatever the program's language."""
-    digits, kind = int(spec[1:-1]), spec[-1]
-    return _fixed(number, digits) if kind == "f" else _general(number, digits, everyday=everyday)
-
-
-def _fixed(number: Value, decimals: int) -> Value:
+def decimals_text(number: Value, decimals: Value) -> Value:
     """As `f"{number:.2f}"`: digits before the point, and after it."""
-    unit = float(10**decimals)
+    unit = make("^", 10.0, decimals)
     count = make("ROUND", make("*", make("ABS", number), unit), 0.0)
     whole = make("INT", make("/", count, unit))
     sign = make("IF", make("<", number, 0.0), "-", "")
-    if not decimals:
-        return make("&", sign, count)  # type: ignore[no-any-return]
     rest = make("+", unit, make("-", count, make("*", whole, unit)))
-    return make("&", sign, whole, ".", make("RIGHT", rest, float(decimals)))  # type: ignore[no-any-return]
+    pointed = make("&", sign, whole, ".", make("RIGHT", rest, decimals))
+    return make("IF", make("=", decimals, 0.0), make("&", sign, count), pointed)  # type: ignore[no-any-return]
 
 
-def _general(number: Value, digits: int, *, everyday: bool) -> Value:
+def digits_text(number: Value, digits: Value, *, everyday: bool = False) -> Value:
     """As `f"{number:.10g}"`: so many digits, a power of ten where the number is large or small.
 
     An everyday number is not so large, and shown as nothing where it is so small.
     """
     size = make("ABS", number)
+    after = make("-", digits, 1.0)
     smallest = make("MAX", size, 10.0**_SMALL)
-    rounded = make("ROUND", number, make("-", digits - 1.0, _power_of_ten(smallest)))
-    near = _pointed(rounded)
+    near = _pointed(make("ROUND", number, make("-", after, _power_of_ten(smallest))))
     if everyday:
         return near
     power = _power_of_ten(size)
     far = make(
         "&",
-        _pointed(make("ROUND", make("/", number, make("^", 10.0, power)), digits - 1.0)),
+        _pointed(make("ROUND", make("/", number, make("^", 10.0, power)), after)),
         make("IF", make("<", power, 0.0), "e-", "e+"),
         make("IF", make("<", make("ABS", power), 10.0), "0", ""),
         make("ABS", power),
     )
     small = make("AND", make("<>", number, 0.0), make("<", size, 10.0**_SMALL))
-    return make("IF", make("OR", small, make(">=", size, 10.0**digits)), far, near)  # type: ignore[no-any-return]
+    large = make(">=", size, make("^", 10.0, digits))
+    return make("IF", make("OR", small, large), far, near)  # type: ignore[no-any-return]
 
 
 #: Below this power of ten Python writes a number with one.
