@@ -41,7 +41,7 @@ def read(argument: Argument, quantity: Number | Choice, *, computed: bool = Fals
     text = make("IF", make("=", make("TRIM", raw), BLANK), blank, typed(argument, quantity))
     number = make("IF", make("ISNUMBER", raw), within(raw, quantity, argument.name), text)
     # LibreOffice counts TRUE as a number.
-    said = _sample(argument.name, (True,), make("IF", raw, "TRUE", "FALSE"))
+    said = _sample(argument.name, (True,), _truth(raw))
     return make("IF", make("ISLOGICAL", raw), said, number)  # type: ignore[no-any-return]
 
 
@@ -80,9 +80,7 @@ def typed(argument: Argument, quantity: Number) -> Value:
         words(lambda value=value: f"{value:.10g}") for value in (number, thousands)
     ))  # fmt: skip
     first, second = _allowed(number, quantity), _allowed(thousands, quantity)
-    ambiguous = make(
-        "IF", make("=", first, second), both, make("IF", first, number, thousands)
-    )
+    ambiguous = make("IF", make("=", first, second), both, make("IF", first, number, thousands))
     return make(
         "IF",
         is_refusal(raw),
@@ -139,9 +137,7 @@ def number_in(raw: Expression) -> tuple[Expression, Expression]:
 def _quoted(raw: Expression) -> Value:
     text = make("TRIM", raw)
     cut = make("&", make("LEFT", text, float(_LONGEST - 1)), _ELLIPSIS)
-    return make(
-        "&", '"', make("IF", make(">", make("LEN", text), float(_LONGEST)), cut, text), '"'
-    )  # type: ignore[no-any-return]
+    return make("&", '"', make("IF", make(">", make("LEN", text), float(_LONGEST)), cut, text), '"')  # type: ignore[no-any-return]
 
 
 def _sample(name: str, sample: Sequence[str | float], *instead: Value) -> Value:
@@ -177,7 +173,12 @@ def _word(raw: Expression, name: str, quantity: Choice, blank: Value) -> Value:
 
 def _unknown(raw: Expression, name: str, quantity: Choice) -> Value:
     before, _, after = quantity.read("?", name).partition('"?"')
-    return make("&", before, _quoted(raw), after)  # type: ignore[no-any-return]
+    other = make("IF", make("ISLOGICAL", raw), _truth(raw), words(lambda: show(raw)))
+    return make("&", before, make("IF", make("ISTEXT", raw), _quoted(raw), other), after)  # type: ignore[no-any-return]
+
+
+def _truth(raw: Expression) -> Value:
+    return make("IF", raw, "TRUE", "FALSE")  # type: ignore[no-any-return]
 
 
 # --- which text shows ------------------------------

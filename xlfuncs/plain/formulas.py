@@ -36,9 +36,7 @@ _ATOM = 9
 NumberText = Callable[[Value, int, str], Value]
 
 
-def lowered(
-    root: Value, everyday: Collection[Value] = (), text: NumberText | None = None
-) -> Value:
+def lowered(root: Value, everyday: Collection[Value] = (), text: NumberText | None = None) -> Value:
     """The same value with worksheet functions alone: texts of numbers written out.
 
     `everyday` are numbers of a size that needs no power of ten.

@@ -137,9 +137,7 @@ def grid_cases(name: str, count: int) -> list[Case]:
         points = max(2, round((count / len(words_of(name))) ** (1 / len(ranges))))
         axes = [np.linspace(low, high, points) for low, high in ranges.values()]
         grids = np.meshgrid(*axes, indexing="ij")
-        found.append(
-            (words, {key: grid.ravel() for key, grid in zip(ranges, grids, strict=True)})
-        )
+        found.append((words, {key: grid.ravel() for key, grid in zip(ranges, grids, strict=True)}))
     return found
 
 

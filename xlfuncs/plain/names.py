@@ -238,20 +238,14 @@ def _function(function: CellFunction, readers: _Readers) -> Name:
     before: list[tuple[str, Value]] = []
     for each in sorted(function.arguments, key=lambda a: isinstance(a.quantity, Number)):
         before.append((each.name, readers.read(each, function)))
-        reads.append(
-            arguments.Read(leaf("cell", each.name), argument(each.name), each.quantity)
-        )
+        reads.append(arguments.Read(leaf("cell", each.name), argument(each.name), each.quantity))
     values = []
     for answer in answers:
         if isinstance(answer, Expression) and any(s.op in ARITHMETIC for s in reached(answer)):
             answer = make("IFERROR", answer, NO_ANSWER)
-        values.append(
-            make("IF", arguments.all_good(reads), answer, arguments.foremost(reads))
-        )
+        values.append(make("IF", arguments.all_good(reads), answer, arguments.foremost(reads)))
     value = values[0] if len(values) == 1 else make("HSTACK", *values)
-    parameters = [
-        (each.name, "optional" if each.optional else "") for each in function.arguments
-    ]
+    parameters = [(each.name, "optional" if each.optional else "") for each in function.arguments]
     return _defined(function.name, parameters, before, value)
 
 

@@ -110,9 +110,7 @@ def _split(text: str, words: list[str]) -> list[str]:
     return re.split(rf"(?<!\w)({'|'.join(map(re.escape, words))})(?!\w)", text)
 
 
-def quantity_of(
-    function: CellFunction, name: str, given: Mapping[str, Any]
-) -> Number | Choice:
+def quantity_of(function: CellFunction, name: str, given: Mapping[str, Any]) -> Number | Choice:
     """An argument's quantity; where a word from a cell decides, with limits chosen by it."""
     quantity = next(each.quantity for each in function.arguments if each.name == name)
     if not isinstance(quantity, Number) or quantity.given is None:
@@ -123,6 +121,16 @@ def quantity_of(
     limits = quantity.given
     return dataclasses.replace(
         limits(words[0]),
-        low=by_word(quantity.depends_on, words, lambda word: limits(word).low),
-        high=by_word(quantity.depends_on, words, lambda word: limits(word).high),
+        low=by_word(quantity.depends_on, words, lambda word: _outward(limits(word).low, -1)),
+        high=by_word(quantity.depends_on, words, lambda word: _outward(limits(word).high, 1)),
+    )
+
+
+def _outward(limit: float, side: int) -> float:
+    """The limit, or the next number beyond it that 15 digits tell: programs read no more."""
+    digits = float(f"{limit:.15g}")
+    return (
+        digits
+        if (digits - limit) * side >= 0
+        else float(f"{limit + side * abs(limit) * 1e-14:.15g}")
     )

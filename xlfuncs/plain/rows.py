@@ -74,9 +74,7 @@ def _formula(name: str, constants: recorded.Constants, computed: frozenset[str])
     function, fixed = CATALOGUE[name], dict(constants)
     answer = recorded.with_stand_ins(name, constants, steps_of(name))
     cells = [each for each in function.arguments if each.name not in fixed]
-    printer = Printer(
-        lambda leaf: f"{{{leaf.args[0]}}}", lambda number: f"{{_{number + 1}}}"
-    )
+    printer = Printer(lambda leaf: f"{{{leaf.args[0]}}}", lambda number: f"{{_{number + 1}}}")
     reads = []
     # Words first: the limits of a number may hang on one.
     for each in sorted(cells, key=lambda each: isinstance(each.quantity, Number)):
