@@ -16,6 +16,7 @@ MAY_KNOW = {
     "science": ((), {"numpy"}),
     "cells": (("science",), {"numpy"}),
     "functions": (("science", "cells"), {"numpy"}),
+    "plain": (("science", "cells", "functions"), None),
     "files": (("science", "cells"), None),
     "hosts": (("science", "cells", "functions", "files"), None),
     "workbook": (("science", "cells", "functions", "files"), None),

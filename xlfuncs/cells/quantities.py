@@ -103,7 +103,7 @@ class Number:
 
     def _guess(self, value: float) -> str:
         if self.unit == "°C":
-            celsius = units.convert(value, "F", "C")
+            celsius: Any = units.convert(value, "F", "C")
             if self._allows(celsius):
                 return f" °C; if that is °F, it is {celsius:.1f} °C"
             return " °C"

@@ -9,6 +9,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from xlfuncs.cells.catalogue import Argument
 from xlfuncs.cells.quantities import Choice, Number
@@ -20,7 +21,7 @@ _LONGEST, _ELLIPSIS = 40, "…"
 _NO_BREAK_SPACE, _MINUS = "\N{NO-BREAK SPACE}", "\N{MINUS SIGN}"
 
 
-def cell(name: str) -> Expression:
+def cell(name: str) -> Any:
     """What the cell of one argument holds, whatever it is."""
     return leaf("cell", name)
 
@@ -42,30 +43,30 @@ def read(argument: Argument, quantity: Number | Choice, *, computed: bool = Fals
     number = make("IF", make("ISNUMBER", raw), within(raw, quantity, argument.name), text)
     # LibreOffice counts TRUE as a number.
     said = _sample(argument.name, (True,), _truth(raw))
-    return make("IF", make("ISLOGICAL", raw), said, number)  # type: ignore[no-any-return]
+    return make("IF", make("ISLOGICAL", raw), said, number)
 
 
-def within(value: Value, quantity: Number, name: str) -> Value:
+def within(value: Any, quantity: Number, name: str) -> Value:
     """The number where the quantity allows it, else its refusal."""
     allowed = _allowed(value, quantity)
-    refusal = words(lambda: quantity.refusal(value, name))  # type: ignore[arg-type]
-    return make("IF", allowed, value, refusal)  # type: ignore[no-any-return]
+    refusal = words(lambda: quantity.refusal(value, name))
+    return make("IF", allowed, value, refusal)
 
 
-def _allowed(value: Value, quantity: Number) -> Value:
+def _allowed(value: Any, quantity: Number) -> Value:
     """Whether the quantity allows the number."""
     return explore(
-        lambda: bool(quantity._allows(value)),  # type: ignore[arg-type]
+        lambda: bool(quantity._allows(value)),
         _either,
     )
 
 
 def _either(condition: Expression, then: Value, otherwise: Value) -> Value:
     if otherwise is False:
-        return make("AND", condition, then)  # type: ignore[no-any-return]
+        return make("AND", condition, then)
     if then is False:
-        return make("AND", make("NOT", condition), otherwise)  # type: ignore[no-any-return]
-    return make("IF", condition, then, otherwise)  # type: ignore[no-any-return]
+        return make("AND", make("NOT", condition), otherwise)
+    return make("IF", condition, then, otherwise)
 
 
 # --- a number that was typed as text ------------------------------
@@ -77,7 +78,7 @@ def typed(argument: Argument, quantity: Number) -> Value:
     number, grouped = number_in(raw)
     thousands = make("*", 1000.0, number)
     both = _sample(name, ("1,050", 1.05, 1050.0), _quoted(raw), *(
-        words(lambda value=value: f"{value:.10g}") for value in (number, thousands)
+        make("TEXT", value, ".10g") for value in (number, thousands)
     ))  # fmt: skip
     first, second = _allowed(number, quantity), _allowed(thousands, quantity)
     ambiguous = make("IF", make("=", first, second), both, make("IF", first, number, thousands))
@@ -91,11 +92,11 @@ def typed(argument: Argument, quantity: Number) -> Value:
             make("IF", grouped, ambiguous, within(number, quantity, name)),
             _sample(name, ("?",), _quoted(raw)),
         ),
-    )  # type: ignore[no-any-return]
+    )
 
 
 @functools.cache
-def number_in(raw: Expression) -> tuple[Expression, Expression]:
+def number_in(raw: Expression) -> tuple[Any, Any]:
     """The number that a text holds, with a decimal comma or point, and whether it may be thousands.
 
     No number where the text holds none, or a power of ten, or marks for thousands and decimals
@@ -137,7 +138,7 @@ def number_in(raw: Expression) -> tuple[Expression, Expression]:
 def _quoted(raw: Expression) -> Value:
     text = make("TRIM", raw)
     cut = make("&", make("LEFT", text, float(_LONGEST - 1)), _ELLIPSIS)
-    return make("&", '"', make("IF", make(">", make("LEN", text), float(_LONGEST)), cut, text), '"')  # type: ignore[no-any-return]
+    return make("&", '"', make("IF", make(">", make("LEN", text), float(_LONGEST)), cut, text), '"')
 
 
 def _sample(name: str, sample: Sequence[str | float], *instead: Value) -> Value:
@@ -149,7 +150,7 @@ def _sample(name: str, sample: Sequence[str | float], *instead: Value) -> Value:
         before, found, said = said.partition(shown)
         assert found, (sample, said)
         parts += [before, value]
-    return make("&", *parts, said)  # type: ignore[no-any-return]
+    return make("&", *parts, said)
 
 
 # --- words ------------------------------
@@ -163,22 +164,22 @@ def _word(raw: Expression, name: str, quantity: Choice, blank: Value) -> Value:
         raw,
         _unknown(raw, name, quantity),
     )
-    for word, others in reversed(quantity.words.items()):
+    for word, others in reversed(list(quantity.words.items())):
         condition: Value = False
         for spelling in (word, *others):
             condition = make("OR", condition, make("=", make("TRIM", raw), spelling))
         spelled = make("IF", condition, word, spelled)
-    return make("IF", make("=", make("TRIM", raw), BLANK), blank, spelled)  # type: ignore[no-any-return]
+    return make("IF", make("=", make("TRIM", raw), BLANK), blank, spelled)
 
 
 def _unknown(raw: Expression, name: str, quantity: Choice) -> Value:
     before, _, after = quantity.read("?", name).partition('"?"')
     other = make("IF", make("ISLOGICAL", raw), _truth(raw), words(lambda: show(raw)))
-    return make("&", before, make("IF", make("ISTEXT", raw), _quoted(raw), other), after)  # type: ignore[no-any-return]
+    return make("&", before, make("IF", make("ISTEXT", raw), _quoted(raw), other), after)
 
 
 def _truth(raw: Expression) -> Value:
-    return make("IF", raw, "TRUE", "FALSE")  # type: ignore[no-any-return]
+    return make("IF", raw, "TRUE", "FALSE")
 
 
 # --- which text shows ------------------------------
@@ -197,7 +198,7 @@ class Read:
         """Whether it is a number, a word, or a blank that has a meaning."""
         blank: Value = make("=", self.value, BLANK)
         if isinstance(self.quantity, Choice):
-            return make("NOT", make("OR", blank, is_refusal(self.value)))  # type: ignore[no-any-return]
+            return make("NOT", make("OR", blank, is_refusal(self.value)))
         number: Value = make("ISNUMBER", self.value)
         return make("OR", number, blank) if self.quantity.blank_means else number
 
@@ -227,7 +228,7 @@ def foremost(reads: Sequence[Read]) -> Value:
 
 def is_refusal(value: Value) -> Value:
     """Whether a cell holds a text with which an answer was refused."""
-    return make("=", make("LEFT", value, float(len(MARK))), MARK)  # type: ignore[no-any-return]
+    return make("=", make("LEFT", value, float(len(MARK))), MARK)
 
 
 def is_everyday(quantity: Number | Choice) -> bool:

@@ -30,7 +30,7 @@ def compute(root: Value, given: Mapping[str, Array]) -> NDArray[np.object_]:
 
 
 def _number(step: Expression, numbers: Mapping[int, Any]) -> Any:
-    parts = [numbers[a.number] if isinstance(a, Expression) else a for a in step.args]
+    parts: list[Any] = [numbers[a.number] if isinstance(a, Expression) else a for a in step.args]
     if step.op == "IF":
         return np.where(*parts)
     if step.op == "ROUND":

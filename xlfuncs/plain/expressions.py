@@ -64,6 +64,18 @@ class Expression(Recorded):
     def __repr__(self) -> str:
         return f"{self.op}({', '.join(map(repr, self.args))})"
 
+    def __neg__(self) -> Value:
+        return make("-", 0.0, self)
+
+    def __pos__(self) -> Value:
+        return self
+
+    def __abs__(self) -> Value:
+        return make("ABS", self)
+
+    def __invert__(self) -> Value:
+        return make("NOT", self)
+
     # --- formatting: a mark in the text, which `words` turns into a part of the message
 
     def __format__(self, spec: str) -> str:
@@ -117,10 +129,6 @@ for _name, _op in {
     setattr(Expression, f"__r{_name}__", _operator(_op, swapped=True))
 for _name, _op in {"lt": "<", "gt": ">", "le": "<=", "ge": ">=", "eq": "=", "ne": "<>"}.items():
     setattr(Expression, f"__{_name}__", _operator(_op))
-Expression.__neg__ = lambda self: make("-", 0.0, self)  # type: ignore[attr-defined]
-Expression.__pos__ = lambda self: self  # type: ignore[attr-defined]
-Expression.__abs__ = lambda self: make("ABS", self)  # type: ignore[attr-defined]
-Expression.__invert__ = lambda self: make("NOT", self)  # type: ignore[attr-defined]
 
 # So that a message shows one as it shows any number.
 numbers.Real.register(Expression)
@@ -137,12 +145,12 @@ def leaf(kind: str, name: str) -> Expression:
     return _interned(kind, (name,))
 
 
-def argument(name: str) -> Expression:
-    """The value of one argument, read and within its limits."""
+def argument(name: str) -> Any:
+    """The value of one argument, read and within its limits: an expression, but to science/."""
     return leaf("argument", name)
 
 
-def make(op: str, *args: Any) -> Any:
+def make(op: str, *args: Any) -> Value:
     """The operation on its arguments: a constant where they are, else the one such expression."""
     values = tuple(_plain(value) for value in args)
     if op == "IF":

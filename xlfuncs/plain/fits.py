@@ -31,7 +31,7 @@ class Fit:
         return _horner(self.terms, values)
 
 
-def fit(function: Callable[..., Array], tolerance: float, *ranges: Range) -> Fit:
+def fit(function: Callable[..., Any], tolerance: float, *ranges: Range) -> Fit:
     """The polynomial of lowest total degree that lies within the tolerance all over the ranges.
 
     >>> found = fit(np.exp, 1e-3, (-1, 1))
@@ -59,7 +59,7 @@ def fit(function: Callable[..., Array], tolerance: float, *ranges: Range) -> Fit
 
 
 def _sampled(
-    function: Callable[..., Array], ranges: tuple[Range, ...], nodes: Array
+    function: Callable[..., Any], ranges: tuple[Range, ...], nodes: Array
 ) -> tuple[list[Array], Array]:
     units = [grid.ravel() for grid in np.meshgrid(*[nodes] * len(ranges), indexing="ij")]
     values = [_scaled(unit, limits) for unit, limits in zip(units, ranges, strict=True)]

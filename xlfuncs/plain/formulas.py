@@ -76,7 +76,7 @@ def decimals_text(number: Value, decimals: Value) -> Value:
     sign = make("IF", make("<", number, 0.0), "-", "")
     rest = make("+", unit, make("-", count, make("*", whole, unit)))
     pointed = make("&", sign, whole, ".", make("RIGHT", rest, decimals))
-    return make("IF", make("=", decimals, 0.0), make("&", sign, count), pointed)  # type: ignore[no-any-return]
+    return make("IF", make("=", decimals, 0.0), make("&", sign, count), pointed)
 
 
 def digits_text(number: Value, digits: Value, *, everyday: bool = False) -> Value:
@@ -100,7 +100,7 @@ def digits_text(number: Value, digits: Value, *, everyday: bool = False) -> Valu
     )
     small = make("AND", make("<>", number, 0.0), make("<", size, 10.0**_SMALL))
     large = make(">=", size, make("^", 10.0, digits))
-    return make("IF", make("OR", small, large), far, near)  # type: ignore[no-any-return]
+    return make("IF", make("OR", small, large), far, near)
 
 
 #: Below this power of ten Python writes a number with one.
@@ -109,11 +109,11 @@ _SMALL = -4
 
 def _power_of_ten(size: Value) -> Value:
     # Gnumeric's logarithm of a power of ten may be a hair less than whole.
-    return make("INT", make("+", make("LOG10", size), 1e-12))  # type: ignore[no-any-return]
+    return make("INT", make("+", make("LOG10", size), 1e-12))
 
 
 def _pointed(number: Value) -> Value:
-    return make("SUBSTITUTE", number, ",", ".")  # type: ignore[no-any-return]
+    return make("SUBSTITUTE", number, ",", ".")
 
 
 # --- printing ------------------------------

@@ -119,7 +119,7 @@ Case = tuple[Words, dict[str, Array]]
 def random_cases(name: str, count: int, seed: int = 0) -> list[Case]:
     """Arguments drawn evenly over their declared ranges."""
     random = np.random.default_rng(seed)
-    found = []
+    found: list[Case] = []
     for words in words_of(name):
         drawn = {
             argument: random.uniform(low, high, max(count // len(words_of(name)), 10))
@@ -131,7 +131,7 @@ def random_cases(name: str, count: int, seed: int = 0) -> list[Case]:
 
 def grid_cases(name: str, count: int) -> list[Case]:
     """A grid over the declared ranges, ends included, of about so many cases."""
-    found = []
+    found: list[Case] = []
     for words in words_of(name):
         ranges = _ranges(CATALOGUE[name], words)
         points = max(2, round((count / len(words_of(name))) ** (1 / len(ranges))))

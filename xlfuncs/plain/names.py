@@ -123,7 +123,8 @@ def _from_brix(*given: Any, **named: Any) -> beer.Beer:
     """In place of `beer.from_brix`: a call for each half of the beer."""
     bound = _FROM_BRIX.bind(*given, **named)
     bound.apply_defaults()
-    return beer.Beer(*(make(name, *bound.args) for name in _HALVES))
+    halves: list[Any] = [make(name, *bound.args) for name in _HALVES]
+    return beer.Beer(*halves)
 
 
 def _residue(original: Any, brix: Any, wort_factor: Any, alcohol_factor: Any) -> Any:
@@ -150,7 +151,8 @@ def _part(name: str, function: Callable[..., Any]) -> Name:
 
 
 def _polynomial_part(name: str, coefficients: tuple[float, ...]) -> Name:
-    return _defined(name, [("x", "")], [], polynomial(coefficients, argument("x")))  # type: ignore[arg-type]
+    value: Any = polynomial(coefficients, argument("x"))
+    return _defined(name, [("x", "")], [], value)
 
 
 # --- texts and numbers ------------------------------
@@ -159,7 +161,7 @@ _DIGITS, _DECIMALS, _NUMBER_IN, _GROUPED = "SHOW_DIGITS", "SHOW_DECIMALS", "NUMB
 
 
 def _number_text(number: Value, digits: int, kind: str) -> Value:
-    return make(_DECIMALS if kind == "f" else _DIGITS, number, float(digits))  # type: ignore[no-any-return]
+    return make(_DECIMALS if kind == "f" else _DIGITS, number, float(digits))
 
 
 def _tools() -> Iterator[Name]:
@@ -198,7 +200,7 @@ class _Readers:
             value = _exchanged(arguments.read(each, quantity), calls)
             parameters = [(each.name, ""), *((str(word.args[0]), "") for word in words)]
             self.names.append(_defined(self._known[key], parameters, [], value))
-        return make(self._known[key], raw, *words)  # type: ignore[no-any-return]
+        return make(self._known[key], raw, *words)
 
 
 def _limits(quantity: Number | Choice) -> Any:
@@ -271,8 +273,8 @@ def _defined(
         for each in optional
     ]
     for each, read in before:
-        [text] = printer.print_all([lowered(read, text=_number_text)])
-        lines.append((f"\x01{each}_read", text.text))
+        [printed] = printer.print_all([lowered(read, text=_number_text)])
+        lines.append((f"\x01{each}_read", printed.text))
     [body] = printer.print_all([lowered(value, text=_number_text)])
     lines += printer.parts
     inner = body.text

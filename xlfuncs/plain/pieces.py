@@ -33,7 +33,7 @@ _DENSITY = 2e-4
 def _inverse(coefficients: tuple[float, ...]) -> Fit:
     """°Plato over the rise of a polynomial from its value in water, by that rise."""
     water_value = coefficients[0]
-    rises = [polynomial(coefficients, end) - water_value for end in _EXTRACT]
+    rises = [float(polynomial(coefficients, end)) - water_value for end in _EXTRACT]
 
     def share(rise: Any) -> Any:
         start = rise / (rises[1] / _EXTRACT[1])
@@ -69,7 +69,7 @@ def short_polynomial(coefficients: tuple[float, ...], x: Any) -> Any:
 
 @functools.cache
 def _plato_at() -> Fit:
-    rises = [sucrose.density(end) - sucrose.WATER_20 for end in _EXTRACT]
+    rises = [float(sucrose.density(end)) - sucrose.WATER_20 for end in _EXTRACT]
     return fit(
         lambda rise, t: sucrose.plato_at(water.density(t) + rise, t) / rise,
         _PLATO / rises[1],

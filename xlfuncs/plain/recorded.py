@@ -90,7 +90,7 @@ def _converted(function: CellFunction, given: Mapping[str, Any], context: Contex
     same_word = make("=", argument(source), argument(target))
     answer = make("IF", same_word, argument(value), converted)
     if len(first_of) == 1:
-        return answer  # type: ignore[no-any-return]
+        return answer
     one, other, *_ = first_of.values()
     refusal = convert(argument(value), one, other)
     kinds = [by_word(name, words, kind_of) for name in (source, target)]
@@ -102,7 +102,7 @@ def _converted(function: CellFunction, given: Mapping[str, Any], context: Contex
     said: list[Value] = [
         instead.get(word, word) for word in _split(refusal, sorted(instead, key=len, reverse=True))
     ]
-    return make("IF", make("=", *kinds), answer, make("&", *said))  # type: ignore[no-any-return]
+    return make("IF", make("=", *kinds), answer, make("&", *said))
 
 
 def _split(text: str, words: list[str]) -> list[str]:

@@ -110,13 +110,13 @@ def in_blocks(function: Callable[..., tuple[Real, ...]], *values: Real) -> tuple
     return tuple(np.concatenate(column).reshape(shape) for column in zip(*parts, strict=True))
 
 
-def first_true(cases: Sequence[tuple[Any, str]], otherwise: str) -> Any:
+def first_true(cases: Sequence[tuple[Any, str]], otherwise: str) -> NDArray[np.object_]:
     """Per element, the word of the first case that holds, or `otherwise`.
 
     >>> first_true([(np.array([True, False]), "yes")], "no").tolist()
     ['yes', 'no']
     """
-    words: Any = otherwise
+    words: NDArray[np.object_] = np.array(otherwise, dtype=object)
     for condition, word in reversed(cases):
-        words = np.where(condition, word, words)
+        words = np.where(condition, np.array(word, dtype=object), words)
     return words
