@@ -88,7 +88,9 @@ def test_help(function, argument):
     assert 10 <= len(argument.help) <= 255
     assert "nan" not in argument.help
     assert "inf" not in argument.help.split()
-    if argument.optional and argument.takes is not Takes.RANGE:
+    if argument.default is None:
+        assert argument.takes is Takes.RANGE or argument.quantity.blank_means
+    elif argument.optional:
         assert argument.quantity.read(argument.default, "default") == argument.default
 
 

@@ -210,9 +210,10 @@ def _whole(function: CellFunction, blocks: Sequence[tuple[list[Any], tuple[int, 
         for cell in flat:
             if is_passed_on(cell):
                 return cell
+    needed = [flat for i, flat in ranges.items() if not arguments[i].quantity.blank_means]
     kept = [
         position
-        for position, row in enumerate(zip(*ranges.values(), strict=True))
+        for position, row in enumerate(zip(*needed, strict=True))
         if not any(map(is_blank, row))
     ]
     if ranges and not kept:
@@ -226,7 +227,8 @@ def _whole(function: CellFunction, blocks: Sequence[tuple[list[Any], tuple[int, 
         cells = [flat[position] for position in kept]
         values[i], refusals = quantity.read_many(cells, arguments[i].name)
         for position, text in refusals.items():
-            return f"{text} (cell {kept[position] + 1} of the range)"
+            if text != BLANK or not quantity.blank_means:
+                return f"{text} (cell {kept[position] + 1} of the range)"
     return _run(function, values)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from xlfuncs.cells import quantities
 from xlfuncs.cells.boundary import refuse
 from xlfuncs.cells.catalogue import cell_function
 from xlfuncs.cells.quantities import (
@@ -125,7 +126,7 @@ def BEER_SG_UNCERTAINTY(
     Source: JCGM 100:2008 (GUM), equation 10.
 
     >>> round(BEER_SG_UNCERTAINTY(1.048, 6.2), 4)
-    0.0013
+    0.0016
     """
     original = sucrose.plato(original_sg)
     result = beer.sg_uncertainty(
@@ -165,7 +166,7 @@ def BEER_FIT(
 
     >>> answer = BEER_FIT([1.048, 1.060], [6.4, 8.1], [1.0105, 1.0130])[0]
     >>> [round(cell, 3) for cell in answer[:4]]
-    [1.055, 1.032, 0.017, 0.044]
+    [1.047, 1.039, 0.011, 0.043]
     """
     original = np.asarray(sucrose.plato(original_sgs))
     _refuse_all(
@@ -176,6 +177,19 @@ def BEER_FIT(
             hydrometer_sgs,
             ("original_sgs", "hydrometer_sgs"),
             _STRAY,
+        )
+    )
+    # Above this no wort factor that is taken makes a reading of it.
+    _refuse_all(
+        refuse(
+            hydrometer_sgs,
+            brix_readings > quantities.FACTOR.high * original + beer.NOISE_BRIX,
+            lambda shown, before: (
+                f"brix_readings {show(shown)} is above all that unfermented wort of original_sgs "
+                f"{show(before)} can show"
+            ),
+            brix_readings,
+            original_sgs,
         )
     )
     fit = beer_fit.fit(original, brix_readings, hydrometer_sgs)
@@ -190,6 +204,15 @@ def BEER_FIT(
             original_sgs,
         )
     )
+    for name, factor, limits in (
+        ("wort factor", fit.wort_factor, quantities.FACTOR),
+        ("alcohol factor", fit.alcohol_factor, quantities.ALCOHOL_FACTOR),
+    ):
+        if not limits.low <= factor <= limits.high:
+            raise Refused(
+                f"no {name} from {limits.limits()} fits, but {factor:.3g}: check the readings of "
+                f"the {fit.pairs} pairs"
+            )
     return (
         fit.wort_factor,
         fit.alcohol_factor,

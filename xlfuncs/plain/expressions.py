@@ -76,6 +76,16 @@ class Expression(Recorded):
     def __invert__(self) -> Value:
         return make("NOT", self)
 
+    def __floor__(self) -> Value:
+        return make("INT", self)
+
+    def __ceil__(self) -> Value:
+        return make("-", 0.0, make("INT", make("-", 0.0, self)))
+
+    def __getitem__(self, place: tuple[()]) -> Value:
+        """As an array without dimensions gives its one value."""
+        return self
+
     # --- formatting: a mark in the text, which `words` turns into a part of the message
 
     def __format__(self, spec: str) -> str:
@@ -161,6 +171,9 @@ def make(op: str, *args: Any) -> Value:
             return values[0]
     if not any(isinstance(value, Expression) for value in values):
         return _constant(op, values)
+    for place, value in enumerate(values):
+        if isinstance(value, Expression) and value.op == "IF" and any(map(_is_nan, value.args)):
+            return _beside_nan(op, values, place, value)
     simpler = _simpler(op, values)
     return _interned(op, values) if simpler is None else simpler
 
@@ -203,6 +216,24 @@ def same(first: Value, second: Value) -> bool:
     return type(first) is type(second) and first == second
 
 
+def _is_nan(value: Value) -> bool:
+    return type(value) is float and value != value
+
+
+def _beside_nan(op: str, values: tuple[Value, ...], place: int, value: Expression) -> Value:
+    """The operation on a value that is NaN in some cases: as Python does it, for no sheet can."""
+    condition, *ways = value.args
+
+    def done(way: Value) -> Value:
+        if not _is_nan(way):
+            return make(op, *values[:place], way, *values[place + 1 :])
+        if op in COMPARISONS:
+            return op == "<>"
+        return op == "ISNAN" or math.nan
+
+    return _choice(condition, *map(done, ways))
+
+
 def _is(value: Value, number: float) -> bool:
     return type(value) is float and value == number
 
@@ -225,6 +256,8 @@ def _simpler(op: str, values: tuple[Value, ...]) -> Value | None:
         return second if _is(first, 1) and op == "*" else first
     if op == "-" and _is(second, 0):
         return first
+    if op in "<>" and type(second) is float and math.isinf(second):
+        return (op == "<") is (second > 0)
     if op == "/" and _is(first, 0):
         return 0.0
     return None
@@ -235,7 +268,7 @@ OPERATIONS: dict[str, Callable[..., Any]] = {
     "<": operator.lt, ">": operator.gt, "<=": operator.le, ">=": operator.ge,
     "=": operator.eq, "<>": operator.ne,
     "SQRT": np.sqrt, "ABS": np.abs, "EXP": np.exp, "LN": np.log,
-    "MAX": np.maximum, "MIN": np.minimum,
+    "INT": np.floor, "MAX": np.maximum, "MIN": np.minimum,
     "AND": np.logical_and, "OR": np.logical_or, "NOT": np.logical_not, "ISNAN": np.isnan,
 }  # fmt: skip
 

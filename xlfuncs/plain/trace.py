@@ -11,8 +11,9 @@ from typing import Any
 
 import xlfuncs.functions
 import xlfuncs.science
+from xlfuncs.cells.boundary import NO_ANSWER
 from xlfuncs.cells.catalogue import CellFunction
-from xlfuncs.cells.values import Refused
+from xlfuncs.cells.values import BLANK, Refused
 from xlfuncs.plain.expressions import Expression, Value, explore, make
 
 #: Rows of an answer, each a tuple of its columns.
@@ -29,8 +30,21 @@ def answer(function: CellFunction, given: Mapping[str, Any]) -> Answer:
             return ((refused.text,) * max(1, len(function.columns)),)
         return _rows(result)
 
+    instead = BLANK if function.answers_whole else NO_ANSWER
     with as_is():
-        return explore(run, _joined)
+        return tuple(
+            tuple(_without_nan(value, instead) for value in row) for row in explore(run, _joined)
+        )
+
+
+def _without_nan(value: Value, instead: str) -> Value:
+    """The value, with a text where the arithmetic gives none."""
+    if isinstance(value, Expression):
+        if value.op != "IF":
+            return value
+        condition, *ways = value.args
+        return make("IF", condition, *(_without_nan(way, instead) for way in ways))
+    return instead if value != value else value
 
 
 def _rows(result: Any) -> Answer:

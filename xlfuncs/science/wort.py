@@ -47,7 +47,7 @@ def sg_uncertainty(
     """Standard uncertainty of `sg`: reading, calibration and wort factor, first order.
 
     >>> round(sg_uncertainty(12.48, 1.04, 0.1, FACTOR_U, 0.05), 5)
-    0.00073
+    0.00074
     """
     return standard_uncertainty(
         lambda shown, calibration, factor: sg(shown - calibration, factor),

@@ -7,7 +7,7 @@ from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
-from xlfuncs.science.wort import WORT_FACTOR
+from xlfuncs.science.wort import FACTOR_U, WORT_FACTOR
 from xlfuncs.workbook import brewhouse, correction, layout, panel, styles
 from xlfuncs.workbook import vocabulary as words
 from xlfuncs.workbook.layout import Column, Limits, Table
@@ -75,8 +75,8 @@ def _entries(sheet: Worksheet, choices: words.Choices) -> int:
         (
             "Wort factor, standard uncertainty",
             "u_wort_factor",
-            0.01,
-            "0.01 unless you have fitted your own",
+            FACTOR_U,
+            f"{FACTOR_U:g} unless you have fitted your own",
             Limits.between(0, 0.2, "A number from 0 to 0.2"),
             "0.000",
         ),
