@@ -5,12 +5,14 @@ from __future__ import annotations
 import ast
 import datetime
 import io
+from pathlib import Path
 from typing import Any
 
 import xlsxwriter
 
 from xlfuncs.cells import boundary
 from xlfuncs.cells.catalogue import CATALOGUE, CellFunction
+from xlfuncs.files import stored
 from xlfuncs.plain.names import all_names
 
 #: The functions, and how to take them along.
@@ -53,6 +55,13 @@ def to_bytes() -> bytes:
     _definitions(book)
     book.close()
     return buffer.getvalue()
+
+
+def write(file: Path) -> None:
+    """Write the workbook; a file of that name is replaced by the whole of it, or not at all."""
+    file.parent.mkdir(parents=True, exist_ok=True)
+    with stored.replacing(file) as out:
+        out.write(to_bytes())
 
 
 def _functions(book: Any) -> None:
