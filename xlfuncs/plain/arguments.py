@@ -26,20 +26,22 @@ def cell(name: str) -> Any:
     return leaf("cell", name)
 
 
-def read(argument: Argument, quantity: Number | Choice, *, computed: bool = False) -> Value:
+def read(
+    argument: Argument, quantity: Number | Choice, *, place: str = "", computed: bool = False
+) -> Value:
     """The argument's value, or the text that the answer shows in its place.
 
-    `computed` is a cell that holds a formula of ours: a number, blank or a refusal, and so no text
-    that has to be read as a number.
+    `place` names the cell, where that is not the argument's own name.  `computed` is a cell that
+    holds a formula of ours: a number, blank or a refusal, and so no text to be read as a number.
     """
-    raw = cell(argument.name)
+    raw = cell(place or argument.name)
     blank = argument.default if argument.optional and argument.default is not None else BLANK
     if isinstance(quantity, Choice):
         return _word(raw, argument.name, quantity, blank)
     if computed:
         otherwise = make("IF", make("=", raw, BLANK), blank, raw)
         return make("IF", make("ISNUMBER", raw), within(raw, quantity, argument.name), otherwise)
-    text = make("IF", make("=", make("TRIM", raw), BLANK), blank, typed(argument, quantity))
+    text = make("IF", make("=", make("TRIM", raw), BLANK), blank, typed(argument, quantity, place))
     number = make("IF", make("ISNUMBER", raw), within(raw, quantity, argument.name), text)
     # LibreOffice counts TRUE as a number.
     said = _sample(argument.name, (True,), _truth(raw))
@@ -72,9 +74,9 @@ def _either(condition: Expression, then: Value, otherwise: Value) -> Value:
 # --- a number that was typed as text ------------------------------
 
 
-def typed(argument: Argument, quantity: Number) -> Value:
+def typed(argument: Argument, quantity: Number, place: str = "") -> Value:
     """A text: passed on, or the number that it stands for, or what is wrong with it."""
-    raw, name = cell(argument.name), argument.name
+    raw, name = cell(place or argument.name), argument.name
     number, grouped = number_in(raw)
     thousands = make("*", 1000.0, number)
     both = _sample(name, ("1,050", 1.05, 1050.0), _quoted(raw), *(

@@ -333,7 +333,11 @@ def _explored(run: Callable[[], T], join: Callable[[Expression, T, T], T]) -> T:
     held = _decided[-1]
     try:
         return run()
-    except _Undecided as undecided:
+    except (_Undecided, ValueError) as stopped:
+        # numpy wraps what stops it in an error of its own.
+        undecided = stopped.__cause__ if isinstance(stopped, ValueError) else stopped
+        if not isinstance(undecided, _Undecided):
+            raise
         condition = undecided.condition
     ways = []
     for answer in (True, False):

@@ -25,7 +25,7 @@ _SUMMARY = 2
 
 _INTRODUCTION = (
     "These names compute without Python, add-in or macro, in Excel 365, Excel 2024 and Excel on "
-    "the web.  They have not yet been seen in Excel: compare the answers below with docs/anywhere.md.",
+    "the web.  They have not yet been seen in Excel: docs/anywhere.md has a checklist.",
     "To take them into a workbook of yours: 1. open both workbooks;",
     f"2. right-click the tab {SHEET}, Move or Copy…, choose your workbook, tick Create a copy, OK;",
     "3. write =WORT_SG(A2) in any cell of it.  Keep the copied sheet, hidden if you like.",

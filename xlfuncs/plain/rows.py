@@ -7,12 +7,15 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from xlfuncs.cells.boundary import NO_ANSWER
-from xlfuncs.cells.catalogue import CATALOGUE
+from xlfuncs.cells.catalogue import CATALOGUE, Argument
 from xlfuncs.cells.quantities import Choice, Number
-from xlfuncs.plain import arguments, recorded
-from xlfuncs.plain.expressions import ARITHMETIC, Expression, Value, argument, reached
-from xlfuncs.plain.formulas import Printer, lowered
+from xlfuncs.cells.values import BLANK
+from xlfuncs.plain import arguments, pieces, recorded, trace
+from xlfuncs.plain.expressions import ARITHMETIC, Expression, Value, argument, make, reached
+from xlfuncs.plain.formulas import Printer, Text, lowered
 from xlfuncs.plain.measured import steps_of
 
 #: The helper that says whether every argument is there.
@@ -74,32 +77,106 @@ def _formula(name: str, constants: recorded.Constants, computed: frozenset[str])
     function, fixed = CATALOGUE[name], dict(constants)
     answer = recorded.with_stand_ins(name, constants, steps_of(name))
     cells = [each for each in function.arguments if each.name not in fixed]
-    printer = Printer(lambda leaf: f"{{{leaf.args[0]}}}", lambda number: f"{{_{number + 1}}}")
+    printer = _printer()
     reads = []
     # Words first: the limits of a number may hang on one.
     for each in sorted(cells, key=lambda each: isinstance(each.quantity, Number)):
         quantity = recorded.quantity_of(function, each.name, fixed)
-        ours = each.name in computed
-        if isinstance(quantity, Number) and not ours:
-            # What numbers want too comes first: it must not wait for a text.
-            number = arguments.within(arguments.cell(each.name), quantity, each.name)
-            printer.print_all([lowered(number)], form=_or_nothing)
-            typed = lowered(arguments.typed(each, quantity))
-            printer.print_all([typed], form=_of_text(each.name))
-        read = lowered(arguments.read(each, quantity, computed=ours))
-        [text] = printer.print_all([read], form=_or_nothing)
-        printer.known[argument(each.name).number] = printer.named(text)
+        _print_read(printer, each, quantity, each.name, computed=each.name in computed)
         reads.append(arguments.Read(arguments.cell(each.name), argument(each.name), quantity))
-    good, faults = printer.print_all([arguments.all_good(reads), arguments.foremost(reads)])
-    before = len(printer.parts)
     everyday = [argument(e.name) for e in cells if arguments.is_everyday(e.quantity)]
+    return _printed(printer, arguments.all_good(reads), arguments.foremost(reads), answer, everyday)
+
+
+def formula_of_parts(name: str, ranges: tuple[str, ...], count: int, computed: bool) -> Plain:
+    """A function of whole ranges, such as BLEND_SG, of so many cells in each.
+
+    The template holds `{volumes_1}` for the first cell of the range `volumes`.  A place that is
+    blank in one of the ranges is left out, as the function leaves it out.
+    """
+    return _formula_of_parts(name, ranges, count, computed)
+
+
+@functools.cache
+def _formula_of_parts(name: str, ranges: tuple[str, ...], count: int, computed: bool) -> Plain:
+    function = CATALOGUE[name]
+    printer = _printer()
+    taken = [each for each in function.arguments if each.name in ranges]
+    places = range(1, count + 1)
+    kept: dict[int, Value] = {}
+    some: Value = False
+    for place in places:
+        filled: Value = True
+        for each in taken:
+            filled = make("AND", filled, _is_filled(f"{each.name}_{place}"))
+        kept[place] = filled
+        some = make("OR", some, filled)
+    faults: Value = BLANK
+    good: Value = some
+    for each in reversed(taken):
+        for place in reversed(places):
+            cell = f"{each.name}_{place}"
+            _print_read(printer, each, each.quantity, cell, computed=computed)
+            wrong = make("AND", kept[place], arguments.is_refusal(argument(cell)))
+            said = make("&", argument(cell), f" (cell {place} of the range)")
+            faults = make("IF", wrong, said, faults)
+            number = make("ISNUMBER", argument(cell))
+            good = make("AND", make("OR", make("NOT", kept[place]), number), good)
+    faults = make("IF", some, faults, BLANK)
+    for each in reversed(taken):
+        for place in reversed(places):
+            raw = arguments.cell(f"{each.name}_{place}")
+            faults = make("IF", arguments.is_refusal(raw), raw, faults)
+            good = make("AND", make("NOT", arguments.is_refusal(raw)), good)
+    given = {each.name: each.default for each in function.arguments if each.optional}
+    for number, each in enumerate(taken):
+        # What is left out has no volume, and so may have any strength.
+        assert isinstance(each.quantity, Number)
+        instead = 0.0 if number == 0 else each.quantity.typical
+        cells = [
+            make("IF", kept[place], argument(f"{each.name}_{place}"), instead) for place in places
+        ]
+        given[each.name] = np.array(cells, dtype=object)
+    with pieces.standing_in(steps_of(name)):
+        answer = trace.answer(function, given)
+    return _printed(printer, good, faults, answer, [])
+
+
+def _is_filled(place: str) -> Value:
+    return make("<>", make("TRIM", arguments.cell(place)), BLANK)
+
+
+def _printer() -> Printer:
+    return Printer(lambda leaf: f"{{{leaf.args[0]}}}", lambda number: f"{{_{number + 1}}}")
+
+
+def _print_read(
+    printer: Printer, each: Argument, quantity: Number | Choice, place: str, *, computed: bool
+) -> None:
+    """The helper cells that read an argument; the last is known as its value from now on."""
+    if isinstance(quantity, Number) and not computed:
+        # What numbers want too comes first: it must not wait for a text.
+        number = arguments.within(arguments.cell(place), quantity, each.name)
+        printer.print_all([lowered(number)], form=_or_nothing)
+        typed = lowered(arguments.typed(each, quantity, place))
+        printer.print_all([typed], form=_of_text(place))
+    read = lowered(arguments.read(each, quantity, place=place, computed=computed))
+    [text] = printer.print_all([read], form=_or_nothing)
+    printer.known[argument(place).number] = printer.named(text)
+
+
+def _printed(
+    printer: Printer, good: Value, faults: Value, answer: trace.Answer, everyday: list[Value]
+) -> Plain:
+    condition, fault = printer.print_all([good, faults])
+    before = len(printer.parts)
     flat = [lowered(value, everyday) for row in answer for value in row]
     texts = printer.print_all(flat, form=lambda text: f'IF({_GOOD},{text},"")')
-    condition = _GOOD if len(printer.parts) > before else good.text
-    if condition is _GOOD:
-        printer.parts.insert(before, (_GOOD, good.text))
+    if len(printer.parts) > before:
+        printer.parts.insert(before, (_GOOD, condition.text))
+        condition = Text(_GOOD)
     done = [
-        f"=IF({condition},{_safe(value, text.text)},{faults.text})"
+        f"=IF({condition.text},{_safe(value, text.text)},{fault.text})"
         for value, text in zip(flat, texts, strict=True)
     ]
     width = len(answer[0])
@@ -159,6 +236,23 @@ class Helpers:
             else:
                 fixed[key] = words.get(str(value).casefold(), value)
         plain = formula(name, fixed | dict.fromkeys(cells, FROM_CELL), frozenset(computed))
+        return self._placed(plain, cells)
+
+    def call_parts(self, name: str, computed: bool = False, /, **ranges: list[str]) -> str:
+        """The formula of a function of whole ranges: BLEND_SG, BLEND_VOLUME, BLEND_ABV.
+
+        A range is the list of its cells' addresses, all of one length.
+        """
+        [count] = {len(cells) for cells in ranges.values()}
+        plain = formula_of_parts(name, tuple(ranges), count, computed)
+        cells = {
+            f"{key}_{place}": address
+            for key, addresses in ranges.items()
+            for place, address in enumerate(addresses, start=1)
+        }
+        return self._placed(plain, cells)[0][0]
+
+    def _placed(self, plain: Plain, cells: dict[str, str]) -> list[list[str]]:
         for key, template in plain.helpers:
             cells[key] = self._cell(template.format_map(cells))
         return [[template.format_map(cells) for template in row] for row in plain.rows]

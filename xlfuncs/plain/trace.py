@@ -14,7 +14,7 @@ import xlfuncs.science
 from xlfuncs.cells.boundary import NO_ANSWER
 from xlfuncs.cells.catalogue import CellFunction
 from xlfuncs.cells.values import BLANK, Refused
-from xlfuncs.plain.expressions import Expression, Value, explore, make
+from xlfuncs.plain.expressions import Expression, Value, explore, make, words
 
 #: Rows of an answer, each a tuple of its columns.
 Answer = tuple[tuple[Value, ...], ...]
@@ -27,7 +27,7 @@ def answer(function: CellFunction, given: Mapping[str, Any]) -> Answer:
         try:
             result = function.body(*(given[argument.name] for argument in function.arguments))
         except Refused as refused:
-            return ((refused.text,) * max(1, len(function.columns)),)
+            return ((_value(refused.text),) * max(1, len(function.columns)),)
         return _rows(result)
 
     instead = BLANK if function.answers_whole else NO_ANSWER
@@ -56,8 +56,7 @@ def _rows(result: Any) -> Answer:
 
 def _value(value: Any) -> Value:
     """The value as an expression; `make` unwraps what numpy has put round it."""
-    made: Value = make("IF", True, value, 0.0)
-    return made
+    return words(lambda: value) if isinstance(value, str) else make("IF", True, value, 0.0)
 
 
 def _joined(condition: Expression, then: Answer, otherwise: Answer) -> Answer:
