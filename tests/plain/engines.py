@@ -13,16 +13,16 @@ from xlfuncs.hosts.calc.offices import choose_office
 Values = dict[str, object]
 
 
-def libreoffice(path: Path) -> Values:
-    """What LibreOffice stores when it converts the file, in a fresh profile without the add-in."""
+def libreoffice(*paths: Path) -> dict[Path, Values]:
+    """What LibreOffice stores when it converts the files, in a fresh profile without the add-in."""
     with tempfile.TemporaryDirectory() as folder:
         profile = Path(folder, "profile").as_uri()
         command = [
             str(choose_office().soffice), f"-env:UserInstallation={profile}", "--headless",
-            "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", folder, str(path),
+            "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", folder, *map(str, paths),
         ]  # fmt: skip
         subprocess.run(command, check=True, capture_output=True, timeout=300)
-        return stored(Path(folder, path.name))
+        return {path: stored(Path(folder, path.name)) for path in paths}
 
 
 def gnumeric(path: Path) -> Values:

@@ -13,7 +13,7 @@ from xlfuncs.cells import boundary
 from xlfuncs.cells.catalogue import CATALOGUE, CellFunction
 from xlfuncs.cells.quantities import Choice
 from xlfuncs.plain import Helpers
-from xlfuncs.plain.measured import _ranges, words_of
+from xlfuncs.plain.measured import BOUNDS, alike, ranges_of, words_of
 
 #: What people type that is no number within limits, or is one all the same.
 TYPED = [None, " ", "abc", "12,4", "1,048", "-0.5", "+1.05", "12.", ".5", "1,2,3", "x" * 50, True,
@@ -24,7 +24,7 @@ def calls(name: str, good: int, seed: int = 0) -> list[list[Any]]:
     """Arguments of calls: random ones near what is usual, then each argument typed wrongly."""
     function, words = CATALOGUE[name], words_of(name)[0]
     random = np.random.default_rng(seed)
-    ranges = _ranges(function, words)
+    ranges = ranges_of(function, words)
     usual = [
         words.get(a.name, a.quantity.typical if not isinstance(a.quantity, Choice) else "")
         for a in function.arguments
@@ -35,6 +35,7 @@ def calls(name: str, good: int, seed: int = 0) -> list[list[Any]]:
         for place, argument in enumerate(function.arguments):
             if argument.name in ranges:
                 low, high = ranges[argument.name]
+                low += 1e-3 * (high - low)  # not on a limit
                 near = usual[place]
                 spread = 0.05 * abs(near) if number % 2 else high - low
                 case[place] = float(
@@ -79,3 +80,26 @@ def right(function: CellFunction, case: list[Any]) -> Any:
     """What the function answers to a case."""
     answer = boundary.answer(function, case)
     return answer[0][0] if isinstance(answer, list) else answer
+
+
+def check(name: str, cases: list[list[Any]], answers: list[Any]) -> None:
+    """Hold an engine's answers against the function's own."""
+    bound = BOUNDS[name][0]
+    unlike = []
+    for case, answer in zip(cases, answers, strict=True):
+        wanted = right(CATALOGUE[name], case)
+        answer = "" if answer is None else answer
+        if isinstance(wanted, float):
+            most = bound.most * (
+                max(abs(wanted), bound.least, *(_numbers(case))) if bound.share else 1
+            )
+            good = type(answer) in (int, float) and abs(answer - wanted) <= max(most, 1e-9)
+        else:
+            good = isinstance(answer, str) and alike(answer, wanted)
+        if not good:
+            unlike.append((case, wanted, answer))
+    assert not unlike, f"{name}: {len(unlike)} of {len(cases)}: {unlike[:4]}"
+
+
+def _numbers(case: list[Any]) -> list[float]:
+    return [abs(cell) for cell in case[:1] if type(cell) in (int, float)] + [0.0]

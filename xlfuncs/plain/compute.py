@@ -22,11 +22,21 @@ def compute(root: Value, given: Mapping[str, Array]) -> NDArray[np.object_]:
         for step in reached(root):
             if step.op == "argument":
                 numbers[step.number] = given[str(step.args[0])]
-            elif not is_text(step) and not any(map(is_text, step.args)):
+            elif not is_text(step) and not any(_is_message(part) for part in step.args):
                 numbers[step.number] = _number(step, numbers)
+            elif step.op == "=":
+                sides = [np.empty(size, dtype=object) for _ in step.args]
+                for side, part in zip(sides, step.args, strict=True):
+                    _fill(side, np.arange(size), part, numbers)
+                numbers[step.number] = np.equal(*sides).astype(bool)
     cells = np.empty(size, dtype=object)
     _fill(cells, np.arange(size), root, numbers)
     return cells
+
+
+def _is_message(value: Value) -> bool:
+    """Whether the value is a text that is put together, rather than a word."""
+    return isinstance(value, Expression) and is_text(value)
 
 
 def _number(step: Expression, numbers: Mapping[int, Any]) -> Any:

@@ -22,6 +22,8 @@ from xlfuncs.plain.expressions import (
 
 #: A formula longer than this is cut; programs take 8,192.
 LONGEST = 900
+#: And so is one with more brackets in brackets; programs take 64.
+DEEPEST = 40
 # A part becomes a cell of its own when that saves more characters than this.
 _WORTH = 100
 
@@ -164,6 +166,15 @@ def operation(step: Expression, parts: list[Text]) -> Text:
     return Text(f"{op}({','.join(part.text for part in parts)})")
 
 
+def depth(text: str) -> int:
+    """How many brackets are open at once."""
+    deepest, now = 0, 0
+    for character in text:
+        now += (character == "(") - (character == ")")
+        deepest = max(deepest, now)
+    return deepest
+
+
 def _is_call(text: str, name: str) -> bool:
     """Whether the text is one call of the function, from its first to its last character."""
     if not text.startswith(name + "("):
@@ -207,7 +218,7 @@ class Printer:
                 self.known[step.number] = Text(self.leaf(step))
                 continue
             text = operation(step, [of(part) for part in step.args])
-            while len(text.text) > self.longest:
+            while len(text.text) > self.longest or depth(text.text) > DEEPEST:
                 inner = [part for part in step.args if isinstance(part, Expression)]
                 largest = max(inner, key=lambda part: len(self.known[part.number].text))
                 self.known[largest.number] = self.named(self.known[largest.number], form)

@@ -31,13 +31,14 @@ class Bound:
     most: float
     unit: str
     share: bool = False  # of the answer, or of the volume where that is larger
+    least: float = 0.0  # the share is of this at least
 
 
 _SG = Bound(2e-5, "SG")
 _BRIX = Bound(2e-3, "°Bx")
 _ALCOHOL = Bound(5e-3, "%")
 # A thousandth of a beer's alcohol, which 0.005 % ABV is, is as much of its attenuation.
-_ATTENUATION = Bound(0.1, "%")
+_ATTENUATION = Bound(1e-3, "of 100 %", share=True, least=100.0)
 _AMOUNT = Bound(2e-4, "of the amount", share=True)
 _DOUBT = Bound(0.02, "of the ±", share=True)
 _WORD = Bound(0.0, "words")
@@ -80,6 +81,8 @@ _UNITS = {"from_unit": "US gal", "to_unit": "L"}
 #: Volumes, masses and numbers without a unit are tried up to here.
 _LARGE = 1e4
 _MOST_STEPS = pieces.EXACT_STEPS
+#: A case is on a limit when so small a share of an argument's range takes it across.
+_NEAR = 1e-5
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,7 @@ class Accuracy:
     bound: Bound
     largest: float
     answered: int
-    unlike: int  # cases that one answers and the other refuses, or refuses in other words
+    unlike: int  # one answers and the other refuses, or in other words, and not on a limit
 
 
 def accuracy(count: int = 10_000) -> list[Accuracy]:
@@ -123,7 +126,7 @@ def random_cases(name: str, count: int, seed: int = 0) -> list[Case]:
     for words in words_of(name):
         drawn = {
             argument: random.uniform(low, high, max(count // len(words_of(name)), 10))
-            for argument, (low, high) in _ranges(CATALOGUE[name], words).items()
+            for argument, (low, high) in ranges_of(CATALOGUE[name], words).items()
         }
         found.append((words, drawn))
     return found
@@ -133,7 +136,7 @@ def grid_cases(name: str, count: int) -> list[Case]:
     """A grid over the declared ranges, ends included, of about so many cases."""
     found: list[Case] = []
     for words in words_of(name):
-        ranges = _ranges(CATALOGUE[name], words)
+        ranges = ranges_of(CATALOGUE[name], words)
         points = max(2, round((count / len(words_of(name))) ** (1 / len(ranges))))
         axes = [np.linspace(low, high, points) for low, high in ranges.values()]
         grids = np.meshgrid(*axes, indexing="ij")
@@ -141,7 +144,8 @@ def grid_cases(name: str, count: int) -> list[Case]:
     return found
 
 
-def _ranges(function: CellFunction, words: Words) -> dict[str, tuple[float, float]]:
+def ranges_of(function: CellFunction, words: Words) -> dict[str, tuple[float, float]]:
+    """The declared range of each argument that is a number, as far as it is tried."""
     found = {}
     for argument in function.arguments:
         quantity = argument.quantity
@@ -182,12 +186,12 @@ def compare(name: str, cases: list[Case], steps: int) -> list[Accuracy]:
             ours, theirs = compute(value, given), right[:, column]
             plain, numbers = _are_numbers(ours), _are_numbers(theirs)
             both = numbers & plain
-            unlike[column] += int(np.sum(numbers != plain)) + sum(
-                not alike(one, other)
-                for one, other in zip(
-                    ours[~numbers & ~plain], theirs[~numbers & ~plain], strict=True
-                )
-            )
+            said = [
+                place
+                for place in np.flatnonzero(~both).tolist()
+                if not _same_words(ours[place], theirs[place])
+            ]
+            unlike[column] += len(said) - _at_a_limit(function, words, given, said, column)
             answered[column] += int(both.sum())
             difference = np.abs(ours[both].astype(float) - theirs[both].astype(float))
             difference /= _whole(BOUNDS[name][column], words, given, theirs, both)
@@ -211,10 +215,31 @@ def _whole(
         return scale.high - scale.low
     if not bound.share:
         return 1.0
-    whole = np.abs(answers[where].astype(float))
+    whole = np.maximum(np.abs(answers[where].astype(float)), bound.least)
     if "volume" in given:
         whole = np.maximum(whole, given["volume"][where])
     return np.where(whole > 0, whole, 1.0)
+
+
+def _same_words(ours: Any, theirs: Any) -> bool:
+    return isinstance(ours, str) and isinstance(theirs, str) and alike(ours, theirs)
+
+
+def _at_a_limit(
+    function: CellFunction, words: Words, given: Mapping[str, Array], places: list[int], column: int
+) -> int:
+    """How many of the cases lie so near to a limit that the function turns there too."""
+    if not places:
+        return 0
+    here = {key: values[places] for key, values in given.items()}
+    answers = asked(function, words, here)[:, column]
+    turns = np.zeros(len(places), dtype=bool)
+    for key, (low, high) in ranges_of(function, words).items():
+        for side in (-_NEAR, _NEAR):
+            moved = np.clip(here[key] + side * (high - low), low, high)
+            others = asked(function, words, here | {key: moved})[:, column]
+            turns |= [type(a) is not type(b) for a, b in zip(answers, others, strict=True)]
+    return int(turns.sum())
 
 
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
@@ -238,11 +263,21 @@ def _last_digit(*numbers: str) -> float:
     return float(max(10.0 ** -len(number.partition(".")[2]) for number in numbers))
 
 
-@functools.cache
 def steps_of(name: str) -> int:
-    """As few Newton steps as keep the function within half its bounds, refusals alike."""
-    if name not in BOUNDS:
-        return _MOST_STEPS
+    """As few Newton steps as keep the function within half its bounds, refusals alike.
+
+    Functions of the same arguments take the same number, so that they can share helper cells.
+    """
+
+    def arguments_of(name: str) -> list[str]:
+        return [argument.name for argument in CATALOGUE[name].arguments]
+
+    kin = [other for other in BOUNDS if arguments_of(other) == arguments_of(name)]
+    return max(map(_fewest_steps, kin), default=_MOST_STEPS)
+
+
+@functools.cache
+def _fewest_steps(name: str) -> int:
     cases = random_cases(name, 2000, seed=99)
     for steps in range(1, _MOST_STEPS):
         found = compare(name, cases, steps)
