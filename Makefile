@@ -27,6 +27,7 @@ docs: .venv/documented
 workbooks: .venv/installed
 	$(BIN)/xlfuncs new workbooks/brewday.xlsx --force
 	$(BIN)/xlfuncs new workbooks/brewday-example.xlsx --example --force
+	$(BIN)/xlfuncs new workbooks/functions.xlsx --names --force
 
 .venv/python:
 	$(PYTHON) -c "import sys; sys.exit(sys.version_info < (3, 11) and 'Python 3.11 or newer is needed; name it with: make PYTHON=python3.12 ...')"

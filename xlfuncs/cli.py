@@ -83,6 +83,10 @@ def new(
     checks: Annotated[
         int, typer.Option(help="Lines for calibration checks", min=60, max=5000)
     ] = 60,
+    names: Annotated[
+        bool,
+        typer.Option("--names", help="Instead: the functions by name, for Excel without Python"),
+    ] = False,
     force: _Force = False,
 ) -> None:
     """Write a new brew-day workbook, with its values already computed."""
@@ -92,6 +96,12 @@ def new(
     from xlfuncs.workbook.words import Choices
 
     _must_be_free(file, force)
+    if names:
+        from xlfuncs.plain import names_file
+
+        names_file.write(file)
+        terminal.say(f"Wrote {file}")
+        return
     choices = Choices(rows, units.value, gravity.value, example, instruments, checks)
     file.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, terminal.working("Building the workbook"):
