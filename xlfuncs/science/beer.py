@@ -141,6 +141,16 @@ class Beer:
         """True °Brix that a refractometer shows."""
         return sucrose.brix(self.refractive_index(wort_factor, alcohol_factor))
 
+    def brix_slopes(
+        self, wort_factor: Real = wort.WORT_FACTOR, alcohol_factor: Real = ALCOHOL_FACTOR
+    ) -> tuple[Real, Real]:
+        """How much that °Brix rises with the wort factor and with the alcohol factor: exact."""
+        scale = _refraction_slope(self.brix(wort_factor, alcohol_factor))
+        return (
+            self.residue * _refraction_slope(wort_factor * self.residue) / scale,
+            _spirit_refraction(self.spirit) / scale,
+        )
+
 
 def _spirit_refraction(spirit: Real) -> Real:
     """What ethanol adds to the refraction (n² - 1)/(n² + 2) of water in the same volume."""
@@ -438,7 +448,15 @@ def original_uncertainty(
 
     SG follows from original and °Brix; turned round, each source moves the original by what it
     moves the SG, over how the SG falls with the original (0.55): u = √(u_sg² + u_beer²)/|∂SG/∂OG|,
-    u_beer being `sg_uncertainty` with a sure original.  `u_reading` is the whole of the °Brix.
+    u_beer being `sg_uncertainty` with a sure original.
+
+    - `original`: extract before fermentation, °Plato
+    - `brix`: what the beer shows, true °Brix
+    - `wort_factor`: true °Brix over °Plato
+    - `u_sg`: standard uncertainty of the beer's SG by hydrometer, SG
+    - `u_reading`: that of the whole of the °Brix, °Brix
+    - `u_factor`: that of the wort factor
+    - `u_model`: that of the correction for alcohol, SG
 
     >>> print(f"{original_uncertainty(12.0, 6.2, 1.04, 0.001, 0.15, 0.012):.4f}")
     0.0034

@@ -241,6 +241,7 @@ def _steps(choices: words.Choices) -> dict[str, str]:
     left = f'{shown("run_left/unit_litres", 1)}&" "&unit_volume&" more"'
     digits = choices.gravity_digits
     against = cases(
+        ("NOT(ISNUMBER(run_last))", '""'),
         ("run_last_sg<=N(run_limit_sg)", '"limit reached"'),
         ("run_last-run_limit<=N(run_last_expanded)", '"about the limit"'),
         otherwise='"above the limit: extract stays in the grain"',
@@ -293,7 +294,7 @@ def _steps(choices: words.Choices) -> dict[str, str]:
             ('run_why_not<>""', '"read again: "&run_why_not'),
             ("run_left<=0", '"the fitted curve is at the limit"'),
             otherwise="run_about"),
-        "run_about": f'"about "&{left}',
+        "run_about": f'IF(ISNUMBER(run_left),"about "&{left},"")',
         "run_plan_volume": of_shown(f"plan_volume_{words.planned(words.BEFORE_BOIL)}"),
         "run_full": "IF(ISNUMBER(run_plan_volume)*ISNUMBER(run_collected),IF(run_collected>="
                     'run_plan_volume,"; the kettle holds its planned volume",""),"")',
