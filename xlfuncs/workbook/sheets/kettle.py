@@ -258,7 +258,8 @@ def _in_words(choices: words.Choices, case: Case) -> tuple[Column, ...]:
              f"IF(ROUND({p}_raw_amount,0)=0,{case.same},IF({p}_name=\"boil longer\","
              f'"Boil "&{minutes}&{case.longer},"Boil "&{minutes}&" min less than planned"))),"")'),
         step(f"{p}_extract_deed", "to do", f'IF(ISNUMBER({p}_amount),IF(ROUND({p}_amount,2)=0,'
-             f'"No extract needed","Add "&{amount}&" "&unit_mass&" of dry extract"&{case.then}),"")'),
+             f'"No extract needed","Add "&{amount}&" "&unit_mass&" of dry extract"&{case.then}),'
+             '"")'),
         step(f"{p}_water_deed", "to do", f'IF(ISNUMBER({p}_amount),IF(ROUND({p}_amount,2)=0,'
              f'"No water needed","Add "&{amount}&" "&unit_volume&" of water"&{case.then}),"")'),
         step(f"{p}_deed", "to do", cases((f"{p}_no={_EXTRACT}", f"{p}_extract_deed"),
