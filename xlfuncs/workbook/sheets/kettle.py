@@ -163,26 +163,26 @@ def options(choices: words.Choices, case: Case, high: float = 26) -> Table:
         p,
         _OPTIONS,
         (
-            result(f"{p}_option", "Option", "", 19, styles.GENERAL,
+            result(f"{p}_option", "Option", "", 24, styles.GENERAL,
                    f'IF(LEFT({p}_name,2)="! ","",{p}_name)'),
-            result(f"{p}_amount", "Amount", "", 8, "0.0#",
+            result(f"{p}_amount", "Amount", "", 9, "0.0#",
                    f'IF({can},{p}_raw_amount/{p}_factor,"")'),
-            result(f"{p}_unit", "Unit", "", 7, styles.GENERAL, cases(
+            result(f"{p}_unit", "Unit", "", 9, styles.GENERAL, cases(
                 (f'LEFT({p}_measure,2)="! "', '""'),
                 (f'{p}_measure="kg"', "unit_mass"), (f'{p}_measure="L"', "unit_volume"),
                 otherwise=f"{p}_measure")),
-            result(f"{p}_gravity", "Ends at", "=unit_gravity", 9, fine, f"{p}_scaled_1"),
-            result(f"{p}_expanded", "±", "about 95 %", 9, fine,
+            result(f"{p}_gravity", "Ends at", "=unit_gravity", 11, fine, f"{p}_scaled_1"),
+            result(f"{p}_expanded", "±", "about 95 %", 10, fine,
                    if_numbers([f"{p}_scaled_1", f"{p}_scaled_2"],
                               f"{p}_scaled_2-{p}_scaled_1")),
-            result(f"{p}_volume", "Ends at", '=unit_volume&" at 20 °C"', 9, styles.ONE,
+            result(f"{p}_volume", "Ends at", '=unit_volume&" at 20 °C"', 11, styles.ONE,
                    f'IF({can},{p}_raw_volume/unit_litres,"")'),
-            result(f"{p}_volume_expanded", "±", "about 95 %", 9, styles.ONE,
+            result(f"{p}_volume_expanded", "±", "about 95 %", 10, styles.ONE,
                    f"IF({can},2*SQRT(({p}_litres*u_volume)^2+({p}_water*u_boil_off)^2)"
                    '/unit_litres,"")'),
-            result(f"{p}_bitterness", "Bitterness", "% change", 9, styles.SIGNED_ONE,
+            result(f"{p}_bitterness", "Bitterness", "% change", 11, styles.SIGNED_ONE,
                    f'IF({can},100*(INDEX(all.{p}_raw_volume,{_LEAVE})/{p}_raw_volume-1),"")'),
-            result(f"{p}_words", "In words", "", 54, styles.GENERAL, cases(
+            result(f"{p}_words", "In words", "", 62, styles.GENERAL, cases(
                 (f'LEFT({p}_name,2)="! "', f"{p}_name"),
                 (can, f'{p}_deed&": it ends at "&{p}_ends&{p}_room'),
                 otherwise=f"{p}_hindrance"), wrap=True),
@@ -258,7 +258,8 @@ def _in_words(choices: words.Choices, case: Case) -> tuple[Column, ...]:
              f"IF(ROUND({p}_raw_amount,0)=0,{case.same},IF({p}_name=\"boil longer\","
              f'"Boil "&{minutes}&{case.longer},"Boil "&{minutes}&" min less than planned"))),"")'),
         step(f"{p}_extract_deed", "to do", f'IF(ISNUMBER({p}_amount),IF(ROUND({p}_amount,2)=0,'
-             f'"No extract needed","Add "&{amount}&" "&unit_mass&" of dry extract"&{case.then}),"")'),
+             f'"No extract needed","Add "&{amount}&" "&unit_mass&" of dry extract"&{case.then}),'
+             '"")'),
         step(f"{p}_water_deed", "to do", f'IF(ISNUMBER({p}_amount),IF(ROUND({p}_amount,2)=0,'
              f'"No water needed","Add "&{amount}&" "&unit_volume&" of water"&{case.then}),"")'),
         step(f"{p}_deed", "to do", cases((f"{p}_no={_EXTRACT}", f"{p}_extract_deed"),
