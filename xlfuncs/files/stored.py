@@ -1,4 +1,4 @@
-"""Values beside the formulas of a workbook: list them, and write new ones.
+"""Write new values beside the formulas of a workbook.
 
 A program that only reads a workbook shows the value stored with each formula.  Writing changes
 those values and nothing else: every other part of the file stays byte for byte as it was.
@@ -14,15 +14,13 @@ import posixpath
 import re
 import zipfile
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import BinaryIO
 from xml.etree import ElementTree
 from xml.sax.saxutils import escape
 
 from openpyxl.utils import get_column_letter, range_boundaries
 from openpyxl.utils.cell import coordinate_to_tuple
-from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
 from xlfuncs.cells.values import ERROR_TEXTS
 from xlfuncs.files import problems
@@ -34,40 +32,6 @@ Position = tuple[int, int]
 # the number that Excel 2019 and later write.
 _ENGINE = 191029
 _TIMESTAMP = (1980, 1, 1, 0, 0, 0)
-
-
-@dataclass(frozen=True)
-class FormulaCell:
-    """A formula, the range it fills if it is an array formula, and the value stored beside it."""
-
-    sheet: str
-    address: str
-    text: str
-    array_range: str | None
-    stored: Any
-
-
-def formula_cells(path: str | Path) -> list[FormulaCell]:
-    """Every formula of a workbook, sheet by sheet in reading order."""
-    formulas, values = problems.load(path), problems.load(path, data_only=True)
-    found = []
-    for sheet in formulas.worksheets:
-        for row in sheet.iter_rows():
-            for cell in row:
-                if cell.data_type != "f":
-                    continue
-                is_block = isinstance(cell.value, (ArrayFormula, DataTableFormula))
-                text = getattr(cell.value, "text", None) if is_block else cell.value
-                found.append(
-                    FormulaCell(
-                        sheet.title,
-                        cell.coordinate,
-                        text or "",
-                        cell.value.ref if is_block else None,
-                        values[sheet.title][cell.coordinate].value,
-                    )
-                )
-    return found
 
 
 def store(path: str | Path, values: Mapping[tuple[str, str], Value], out: str | Path) -> None:

@@ -75,7 +75,7 @@ def BEER_SG(
     return _refuse_readings(result, found, original, brix, wort_factor, alcohol_factor)
 
 
-@cell_function(CATEGORY, columns=("method", "specific gravity"))
+@cell_function(CATEGORY, columns=("method", "specific gravity"), whole=True)
 def BEER_SG_SPREAD(
     original_sg: OneOriginalGravity,
     brix: OneBeerBrix,
@@ -147,6 +147,7 @@ def BEER_SG_UNCERTAINTY(
         "error of the defaults, SG",
         "pairs",
     ),
+    whole=True,
 )
 def BEER_FIT(
     original_sgs: OriginalGravities,

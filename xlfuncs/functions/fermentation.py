@@ -26,6 +26,7 @@ _LEAST_DAYS = 1.0
         "day within 0.001 of it",
         "its standard uncertainty, days",
     ),
+    whole=True,
 )
 def FERMENTATION_FORECAST(days: FermentationDays, sgs: FermentationGravities) -> Any:
     """Expected final gravity, and the day at which the beer is within 0.001 of it.
@@ -56,7 +57,7 @@ def FERMENTATION_FORECAST(days: FermentationDays, sgs: FermentationGravities) ->
     return (found.final, found.u_final, found.day, found.u_day)
 
 
-@cell_function(CATEGORY)
+@cell_function(CATEGORY, whole=True)
 def FERMENTATION_STATE(
     days: FermentationDays, sgs: FermentationGravities, u: GravityUncertainty = 0.001
 ) -> str:

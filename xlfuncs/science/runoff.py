@@ -51,8 +51,7 @@ def fit(
 ) -> Runoff | None:
     """Exponential wash-out through readings of the runoff, in any order; None if it does not fall.
 
-    `plato` are readings of the runoff after so much has been collected, `limit` the extract, °P,
-    at which the sparge stops.  Unweighted least squares on the extract (each reading is as sure as
+    Unweighted least squares on the extract (each reading is as sure as
     the other), with the volume sought as one of the two parameters, so that its uncertainty comes
     out of the fit.  Readings of first wort are left out: two or more at the start that lie level
     and below the curve through the rest, where that explains them better than one curve for all (5
@@ -64,6 +63,12 @@ def fit(
     readings share no scatter shows: `u_level`, °P, moves each reading by as much, `u_share` by a
     share of it, and the volume by what the fit makes of that.  Infinite where only one reading lies
     behind a plateau: the fall has just begun.
+
+    - `volumes`: collected at each reading, in any one unit
+    - `plato`: the runoff then, °Plato
+    - `limit`: at which the sparge stops, °Plato
+    - `u_level`: what all readings are off by alike, standard uncertainty, °Plato
+    - `u_share`: the same as a share of each reading
 
     >>> volumes = np.array([2.0, 8.0, 14.0, 20.0])
     >>> curve = fit(volumes, 18 * np.exp(-volumes / 15), 2.56)
