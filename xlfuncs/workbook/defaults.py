@@ -24,8 +24,8 @@ BY_KIND = {
 }
 
 #: Differences of a scale in the working one: °Bx for a refractometer, SG for a hydrometer.
-BRIX_PER_SG = float(
-    round(100 * (gravity.convert(1.05, "SG", "Brix") - gravity.convert(1.04, "SG", "Brix")))
+BRIX_PER_SG = round(
+    float(gravity.convert(1.05, "SG", "Brix") - gravity.convert(1.04, "SG", "Brix")) * 100, 0
 )
 SG_PER_PLATO = round(
     float(gravity.convert(12.5, "Plato", "SG") - gravity.convert(11.5, "Plato", "SG")), 4

@@ -145,8 +145,8 @@ def fill(book: Workbook, choices: Choices) -> None:
         else:
             type_into(book, name, typed(value))
     for lines in (instruments(), checks(), batches(), log()):
-        for number, line in enumerate(lines):
-            for name, value in line.items():
+        for number, entries in enumerate(lines):
+            for name, value in entries.items():
                 type_into(book, name, typed(value), number)
 
 
@@ -203,7 +203,7 @@ def batches() -> Iterable[dict[str, Any]]:
 
 def log() -> Iterable[dict[str, Any]]:
     """The lines of the log, in the order of time."""
-    lines = []
+    lines: list[tuple[Any, ...]] = []
     days = {name: day for name, day, *_ in _BATCHES}
     for batch, (drop, warm, volume, hot), (brix, jar, cool, filled), pairs in _EARLIER:
         day = days[batch]
@@ -218,8 +218,8 @@ def log() -> Iterable[dict[str, Any]]:
                 ((*when, 18, 0), batch, words.FERMENTING, BENCH, shown, None, None, None, None, None),
                 ((*when, 18, 5), batch, words.FERMENTING, GLASS, true, degrees, None, None, None, None),
             ]  # fmt: skip
-    for line in sorted(lines, key=lambda line: line[0]) + list(_LOG):
-        moment, batch, stage, instrument, reading, warm, volume, hot, ph, note = line
+    told: list[tuple[Any, ...]] = [*sorted(lines, key=lambda line: line[0]), *_LOG]
+    for moment, batch, stage, instrument, reading, warm, volume, hot, ph, note in told:
         yield {
             "log_date": datetime.datetime(*moment), "log_batch": batch, "log_stage": stage,
             "log_instrument": instrument, "log_reading": reading,

@@ -114,17 +114,19 @@ def date_text(value: Any) -> str | None:
         except (OverflowError, ValueError):
             return str(value)
     if isinstance(value, datetime.datetime):
-        value = (value + datetime.timedelta(microseconds=500000)).replace(microsecond=0)
-        if value.time() == datetime.time():
-            return value.date().isoformat()
-        return value.isoformat(sep=" ", timespec="minutes")
+        moment: datetime.datetime = value + datetime.timedelta(microseconds=500000)
+        if moment.time().replace(microsecond=0) == datetime.time():
+            return moment.date().isoformat()
+        return moment.isoformat(sep=" ", timespec="minutes")
     return str(value)
 
 
 def _shown(value: Any, form: str) -> str | None:
     """A number with the decimals of a number format; texts and dates as they are."""
-    if value is None or isinstance(value, (str, bool)):
-        return value if value is None else str(value)
+    if value is None:
+        return None
+    if isinstance(value, (str, bool)):
+        return str(value)
     positive = form.partition(";")[0]
     fraction = positive.partition(".")[2]
     least, most = fraction.count("0"), fraction.count("0") + fraction.count("#")
@@ -134,7 +136,7 @@ def _shown(value: Any, form: str) -> str | None:
     text = f"{scaled:{'+' if positive.startswith('+') else ''}.{most}f}"
     while most > least and text.endswith("0"):
         text, most = text[:-1], most - 1
-    return text.rstrip(".") + ("%" if "%" in positive else "")
+    return f"{text.rstrip('.')}{'%' if '%' in positive else ''}"
 
 
 def blank(values: Iterable[Any]) -> bool:

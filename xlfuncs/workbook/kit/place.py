@@ -132,7 +132,21 @@ class Layout:
             bottom = max(bottom, row + rows)
             self._claim(page, placed)
         page.height = bottom - 1
+        self._guard(page)
         self.pages.append(page)
+
+    def _guard(self, page: Page) -> None:
+        """Name the free lines below the tables in which something typed is noticed."""
+        for placed in page.blocks:
+            if isinstance(placed.block, Table) and placed.block.guarded:
+                area, end = placed.area, placed.area.top + placed.area.rows
+                below = [
+                    one.area.top for one in page.blocks if one.area.rows and one.area.top >= end
+                ]
+                free = min(below, default=end + _BELOW) - end
+                self.names[f"{placed.block.name}_below"] = Area(
+                    area.sheet, end, area.left, free, area.columns
+                )
 
     def _claim(self, page: Page, placed: Placed) -> None:
         for other in page.blocks[:-1]:
@@ -225,8 +239,6 @@ def _table_names(table: Table, placed: Placed) -> Iterator[tuple[str, Area]]:
     first = area.top + 2
     head = area.left if page_columns(table) else steps.left if steps else area.left
     yield f"{table.name}_top", Area(area.sheet, area.top + 1, head)
-    if table.guarded:
-        yield f"{table.name}_below", Area(area.sheet, first + table.rows, area.left, _BELOW, 6)
     lefts = {}
     for columns, left in ((page_columns(table), area.left), (step_columns(table), 0)):
         if columns and not left:

@@ -117,8 +117,11 @@ class _Writer:
     def _text(self, text: Text, area: Area) -> None:
         last = area.left + area.columns - 1
         cell = self._span(area.top, area.left, last, _words(text.text), text.style)
-        if cell.value and str(cell.value).startswith("="):
-            self._check(str(cell.value))
+        if text.link:
+            cell.hyperlink = f"#{quote_sheetname(text.link)}!A1"
+            cell.style = text.style
+        if text.text.startswith("="):
+            self._check(text.text)
         high = {styles.ANSWER: 20.0}.get(text.style, 14.0)
         self.sheet.row_dimensions[area.top].height = high * text.lines
 
@@ -295,24 +298,40 @@ class _Writer:
 
     def _print(self, paper: int) -> None:
         sheet, data = self.sheet, self.page.sheet
-        sheet.print_area = f"A1:{get_column_letter(self.wide)}{self.page.height}"
-        setup = sheet.page_setup
-        setup.paperSize = paper
-        setup.orientation = "landscape" if data.landscape else "portrait"
-        setup.fitToWidth, setup.fitToHeight = 1, 0 if data.tall else 1
-        sheet.sheet_properties.pageSetUpPr.fitToPage = True
-        margins = sheet.page_margins
-        margins.left = margins.right = 0.35
-        margins.top, margins.bottom, margins.footer = 0.4, 0.55, 0.25
-        sheet.oddFooter.left.text = "&A"
-        sheet.oddFooter.center.text = "&F"
-        sheet.oddFooter.right.text = "&P / &N"
-        sheet.print_options.horizontalCentered = True
+        repeat = ""
         if data.frozen:
             top = self.layout.names[f"{data.frozen}_top"].top
             column = get_column_letter(data.frozen_columns + 1)
             sheet.freeze_panes = f"{column}{top + 1}"
-            sheet.print_title_rows = f"{top - 1}:{top}"
+            repeat = f"{top - 1}:{top}"
+        area = f"A1:{get_column_letter(self.wide)}{self.page.height}"
+        page(sheet, paper, area, repeat, data.landscape, 0 if data.tall else 1)
+
+
+def page(
+    sheet: Worksheet,
+    paper: int,
+    area: str,
+    repeat: str = "",
+    landscape: bool = False,
+    pages: int = 0,
+) -> None:
+    """One page wide on the paper; sheet, file and page number in the footer."""
+    sheet.print_area = area
+    if repeat:
+        sheet.print_title_rows = repeat
+    setup = sheet.page_setup
+    setup.paperSize = paper
+    setup.orientation = "landscape" if landscape else "portrait"
+    setup.fitToWidth, setup.fitToHeight = 1, pages
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    margins = sheet.page_margins
+    margins.left = margins.right = 0.35
+    margins.top, margins.bottom, margins.footer = 0.4, 0.55, 0.25
+    sheet.oddFooter.left.text = "&A"
+    sheet.oddFooter.center.text = "&F"
+    sheet.oddFooter.right.text = "&P / &N"
+    sheet.print_options.horizontalCentered = True
 
 
 def _words(text: str) -> str | None:
