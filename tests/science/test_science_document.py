@@ -6,40 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from xlfuncs.functions import CATALOGUE
+from tests.sheet_formulas import BLOCKS, DOCUMENT, sheet
 from xlfuncs.science import beer, budget, calibration, repeats, runoff, sucrose, wort
 
-DOCUMENT = (Path(__file__).parents[2] / "docs" / "science.md").read_text(encoding="utf-8")
-BLOCKS = dict(re.findall(r"```sheet (\w+)\n(.*?)```", DOCUMENT, re.DOTALL))
-WORDS = {
-    "SQRT": np.sqrt,
-    "MAX": np.maximum,
-    "ABS": np.abs,
-    "IF": np.where,
-    **{name: function.callable() for name, function in CATALOGUE.items()},
-}
-RANDOM = np.random.default_rng(15)
-DEFAULTS = {
-    "wort_factor": 1.04,
-    "u_factor": wort.FACTOR_U,
-    "u_reading": 0.1,
-    "u_compensation": budget.COMPENSATION_U,
-    "u_temperature": budget.THERMOMETER_U,
-    "u_model": beer.MODEL_U,
-    "compensated": False,
-    "temperature": 24.0,
-}
 WATER = {"u_offset": 0.06, "u_slope": 0.01, "covariance": 0.0}
 LINE = {"u_offset": 0.0913, "u_slope": 0.00707, "covariance": -0.0005}
-
-
-def sheet(block, **inputs):
-    """The block's figures by name, each computed from those before."""
-    cells = DEFAULTS | inputs
-    for line in BLOCKS[block].splitlines():
-        name, formula = line.split(" = ")
-        cells[name] = eval(formula.replace("^", "**"), {"__builtins__": {}}, WORDS | cells)
-    return cells
 
 
 def known(inputs):
