@@ -95,7 +95,7 @@ def test_what_stands_below_a_guarded_table_has_a_name():
 def test_idioms():
     assert formulas.cases(("a", "1"), ("b", "2"), otherwise="3") == "IF(a,1,IF(b,2,3))"
     assert formulas.if_numbers(["a", "b"], "a+b") == 'IF(ISNUMBER(a)*ISNUMBER(b),a+b,"")'
-    assert formulas.shown("x", 2) .startswith("INT(ROUND(x,2))&decimal_sign")
+    assert formulas.shown("x", 2).startswith("INT(ROUND(x,2))&decimal_sign")
 
 
 # --- all sheets ---

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from xlfuncs.science import gravity
 from xlfuncs.workbook import words
+from xlfuncs.workbook.defaults import HIGHEST_PH
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Chart,
@@ -36,7 +37,6 @@ from xlfuncs.workbook.kit.formulas import (
     shown,
 )
 from xlfuncs.workbook.sheets.batches import of_shown, stage_key
-from xlfuncs.workbook.defaults import HIGHEST_PH
 
 #: Readings that the sheet has room for, and points of the curve.
 READINGS, POINTS = 20, 24
