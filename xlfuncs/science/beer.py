@@ -333,6 +333,11 @@ def by_newton(
 
     Over the range of the model they seldom go astray; a last step above 1e-5 °P says that they did.
 
+    - `original`: extract before fermentation, °Plato
+    - `brix`: what the beer shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: refraction of the alcohol, over that of pure ethanol
+
     >>> beer, step = by_newton(12.0, 6.2, 1.04, 1.0)
     >>> print(f"{beer.sg:.4f}", abs(step) < 1e-6)
     1.0101 True
