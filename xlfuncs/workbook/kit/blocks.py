@@ -98,6 +98,7 @@ class Column:
     limits: Limits | None = None
     by_line: bool = False
     values: Sequence[Any] = ()
+    lines: Sequence[str] = ()  # a formula of its own for each line
     wrap: bool = False
 
 
