@@ -122,7 +122,7 @@ def test_pairs_of_wort_give_the_wort_factor(paired):
         math.hypot(u, factor * drop, factor * jar), rel=1e-6
     )
     # The latest pair first; of one moment the later line.
-    assert [b for b in book.column("match_batch") if b][0] == "wort 4"
+    assert book.column("match_batch")[0] == "wort 4"
 
 
 def test_pairs_of_beer_give_the_correction_for_alcohol(paired):
