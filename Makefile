@@ -19,14 +19,16 @@ test: .venv/tested
 bench: .venv/tested
 	$(BIN)/python -m benchmarks
 
-# What is made from the code: the reference, the workbooks that people download, the pictures.
+# What is made from the code: the reference, the page of accuracy, the workbooks that people download, the pictures.
 docs: .venv/documented
 	$(BIN)/python -m xlfuncs.reference > docs/functions.md
+	$(BIN)/python -m tests.accuracy > docs/accuracy.md
 	$(BIN)/python docs/make_pictures.py
 
 workbooks: .venv/installed
 	$(BIN)/xlfuncs new workbooks/brewday.xlsx --force
 	$(BIN)/xlfuncs new workbooks/brewday-example.xlsx --example --force
+	$(BIN)/xlfuncs new workbooks/functions.xlsx --names --force
 
 .venv/python:
 	$(PYTHON) -c "import sys; sys.exit(sys.version_info < (3, 11) and 'Python 3.11 or newer is needed; name it with: make PYTHON=python3.12 ...')"

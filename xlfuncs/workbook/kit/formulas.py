@@ -155,12 +155,12 @@ def in_units(cell: str, unit: str) -> str:
 def as_sg(cell: str) -> str:
     """A gravity typed in the unit chosen on Setup, as SG."""
     given = typed(cell)
-    return f'IF(unit_gravity="SG",{given},GRAVITY_CONVERT({given},unit_gravity,"SG"))'
+    return f'IF(unit_gravity="SG",{given},GRAVITY_CONVERT({given},"Plato","SG"))'
 
 
 def on_scale(cell: str) -> str:
     """SG in the unit of gravities chosen on Setup."""
-    return f'IF(unit_gravity="SG",{cell},GRAVITY_CONVERT({cell},"SG",unit_gravity))'
+    return f'IF(unit_gravity="SG",{cell},GRAVITY_CONVERT({cell},"SG","Plato"))'
 
 
 # --- gravities without a call --------------------------------------------------------------------

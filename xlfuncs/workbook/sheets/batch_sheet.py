@@ -250,7 +250,7 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "card_day": f'IF(shown_no=0,"",IF({day}=0,"  ·  date __________","  ·  "&{dated(day)}))',
         "card_grain_mass": f"{of_shown('batch_grain')}",
         "card_grain_says": f'IF(ISNUMBER(card_grain_mass),{amount},"______ "&unit_mass)',
-        "card_minutes": "IF(shown_no=0,boil_minutes,INDEX(all.batch_boil,shown_no))",
+        "card_minutes": "IF(shown_no=0,usual_minutes,INDEX(all.batch_boil,shown_no))",
         "card_boil_says": f'{shown("card_minutes", 0)}&" min"&card_off&card_size',
         "card_off": f'IF(ISNUMBER(boil_off),", "&{shown("boil_off", 1)}&" "&unit_volume&'
                     '" boil off an hour","")',

@@ -5,7 +5,7 @@ What was measured before and after the boil comes from Targets, which looks it u
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from xlfuncs.science import sucrose
 from xlfuncs.workbook import words
@@ -90,8 +90,8 @@ def sheet(choices: words.Choices) -> Sheet:
             options(choices, _BEFORE),
             Section("After the boil: what can still be done"),
             options(choices, _AFTER),
-            Text("Bitterness is compared with leaving it, the hops being the same. The numbers that "
-                 "somebody tells you go to the sheet Convert.", styles.NOTE, gap=0),
+            Text("Bitterness is compared with leaving it, the hops being the same. The numbers "
+                 "that somebody tells you go to the sheet Convert.", styles.NOTE, gap=0),
             Steps(_steps(choices)),
         ),
         landscape=True,
@@ -163,24 +163,24 @@ def options(choices: words.Choices, case: Case, high: float = 26) -> Table:
         p,
         _OPTIONS,
         (
-            result(f"{p}_option", "Option", "", 22, styles.GENERAL,
+            result(f"{p}_option", "Option", "", 24, styles.GENERAL,
                    f'IF(LEFT({p}_name,2)="! ","",{p}_name)'),
-            result(f"{p}_amount", "Amount", "", 8, "0.0#",
+            result(f"{p}_amount", "Amount", "", 9, "0.0#",
                    f'IF({can},{p}_raw_amount/{p}_factor,"")'),
             result(f"{p}_unit", "Unit", "", 9, styles.GENERAL, cases(
                 (f'LEFT({p}_measure,2)="! "', '""'),
                 (f'{p}_measure="kg"', "unit_mass"), (f'{p}_measure="L"', "unit_volume"),
                 otherwise=f"{p}_measure")),
             result(f"{p}_gravity", "Ends at", "=unit_gravity", 11, fine, f"{p}_scaled_1"),
-            result(f"{p}_expanded", "±", "about 95 %", 11, fine,
+            result(f"{p}_expanded", "±", "about 95 %", 10, fine,
                    if_numbers([f"{p}_scaled_1", f"{p}_scaled_2"],
                               f"{p}_scaled_2-{p}_scaled_1")),
             result(f"{p}_volume", "Ends at", '=unit_volume&" at 20 °C"', 11, styles.ONE,
                    f'IF({can},{p}_raw_volume/unit_litres,"")'),
-            result(f"{p}_volume_expanded", "±", "about 95 %", 9, styles.ONE,
+            result(f"{p}_volume_expanded", "±", "about 95 %", 10, styles.ONE,
                    f"IF({can},2*SQRT(({p}_litres*u_volume)^2+({p}_water*u_boil_off)^2)"
                    '/unit_litres,"")'),
-            result(f"{p}_bitterness", "Bitterness", "% change", 10, styles.SIGNED_ONE,
+            result(f"{p}_bitterness", "Bitterness", "% change", 11, styles.SIGNED_ONE,
                    f'IF({can},100*(INDEX(all.{p}_raw_volume,{_LEAVE})/{p}_raw_volume-1),"")'),
             result(f"{p}_words", "In words", "", 62, styles.GENERAL, cases(
                 (f'LEFT({p}_name,2)="! "', f"{p}_name"),
@@ -231,15 +231,18 @@ def _doubt(case: Case) -> tuple[Column | Group, ...]:
              f'IF({can},{p}_water*u_boil_off/{p}_raw_volume,"")'),
         Group(f"{p}_pair", (
             step(f"{p}_pair_1", "ends at, SG", f'IF({can},{p}_raw_sg,"")'),
-            step(f"{p}_pair_2", "with its ±", f"IF(ISNUMBER({p}_by_gravity),{p}_raw_sg+2*({p}_raw_sg"
-                 f"-1)*SQRT({p}_by_gravity^2+{p}_by_volume^2+{p}_by_boil^2),\"\")"))),
+            step(f"{p}_pair_2", "with its ±", f"IF(ISNUMBER({p}_by_gravity),{p}_raw_sg+2*"
+                 f"({p}_raw_sg-1)*SQRT({p}_by_gravity^2+{p}_by_volume^2+{p}_by_boil^2),\"\")"))),
         Group(f"{p}_scaled", (step(f"{p}_scaled_1", "ends at", ""),
                               step(f"{p}_scaled_2", "with its ±", "")), on_scale(f"{p}_pair")),
     )  # fmt: skip
 
 
 def _in_words(choices: words.Choices, case: Case) -> tuple[Column, ...]:
-    """An option in words, ready to be read out; what cannot be done, and what does not fit."""
+    """An option in words, ready to be read out; what cannot be done, and what does not fit.
+
+    Line by line: Calc 7.4 puts texts of two arrays side by side on the wrong lines.
+    """
     p, digits = case.prefix, choices.gravity_digits
     minutes = f"{p}_whole"
     amount = shown(f"{p}_amount", 2)
@@ -248,14 +251,15 @@ def _in_words(choices: words.Choices, case: Case) -> tuple[Column, ...]:
         f'IF(unit_gravity="SG",SUBSTITUTE(MID({p}_raw_amount,3,250),"target_sg","target"),'
         f'IFERROR(MID({p}_raw_amount,FIND(": ",{p}_raw_amount)+2,250),"out of reach"))'
     )
-    return (
+    sentences = (
         step(f"{p}_whole", "amount in words", f"IF(ISNUMBER({p}_raw_amount),"
              f'{shown(f"{p}_raw_amount", 0)},"")'),
         step(f"{p}_boil", "to do", f"IF(ISNUMBER({p}_raw_sg),IF({p}_no={_LEAVE},{case.leave},"
              f"IF(ROUND({p}_raw_amount,0)=0,{case.same},IF({p}_name=\"boil longer\","
              f'"Boil "&{minutes}&{case.longer},"Boil "&{minutes}&" min less than planned"))),"")'),
         step(f"{p}_extract_deed", "to do", f'IF(ISNUMBER({p}_amount),IF(ROUND({p}_amount,2)=0,'
-             f'"No extract needed","Add "&{amount}&" "&unit_mass&" of dry extract"&{case.then}),"")'),
+             f'"No extract needed","Add "&{amount}&" "&unit_mass&" of dry extract"&{case.then}),'
+             '"")'),
         step(f"{p}_water_deed", "to do", f'IF(ISNUMBER({p}_amount),IF(ROUND({p}_amount,2)=0,'
              f'"No water needed","Add "&{amount}&" "&unit_volume&" of water"&{case.then}),"")'),
         step(f"{p}_deed", "to do", cases((f"{p}_no={_EXTRACT}", f"{p}_extract_deed"),
@@ -264,15 +268,16 @@ def _in_words(choices: words.Choices, case: Case) -> tuple[Column, ...]:
         step(f"{p}_do", "to do, in a sentence", f'IF(ISNUMBER({p}_raw_sg),LOWER(LEFT({p}_deed,1))'
              f'&MID({p}_deed,2,200),"")'),
         step(f"{p}_ends", "ends at", f"IF(ISNUMBER({p}_gravity),{shown(f'{p}_gravity', digits)}"
-             f'&" and "&{shown(f"{p}_volume", 1)}&" "&unit_volume,"")', by_line=True),
+             f'&" and "&{shown(f"{p}_volume", 1)}&" "&unit_volume,"")'),
         step(f"{p}_room", "kettle too small", f"IF(ISNUMBER({p}_raw_sg)*ISNUMBER({case.size}),"
              f'IF({p}_raw_volume*{HOT}>{case.size},". Not in this kettle: it would stand at "&'
-             f'{shown(f"{p}_raw_volume*{HOT}/unit_litres", 1)}&" "&unit_volume&" while hot",""),"")',
-             by_line=True),
+             f'{shown(f"{p}_raw_volume*{HOT}/unit_litres", 1)}&" "&unit_volume&" while "'
+             '&"hot",""),"")'),
         step(f"{p}_why", "why not", f'IF(ISTEXT({p}_raw_amount),{why},"")'),
         step(f"{p}_hindrance", "why not",
              f'IF(LEFT({p}_raw_amount,2)="! ","Not possible: "&{p}_why,"")'),
     )  # fmt: skip
+    return tuple(replace(column, by_line=True) for column in sentences)
 
 
 def _steps(choices: words.Choices) -> dict[str, str]:
