@@ -205,6 +205,15 @@ def test_calculate_never_overwrites_another_file_unasked(tmp_path, example):
     assert out.read_bytes() == b"precious"
 
 
+def test_a_workbook_with_macros_stays_one(tmp_path, example):
+    """A file whose ending belies its content is opened by no Excel."""
+    (tmp_path / "mine.xlsm").write_bytes(example.read_bytes())
+    said = run("calculate", tmp_path / "mine.xlsm", "-o", tmp_path / "out.xlsx", status=2)
+    assert "must end in .xlsm" in said
+    run("calculate", tmp_path / "mine.xlsm", "-o", tmp_path / "out.xlsm")
+    assert (tmp_path / "out.xlsm").read_bytes() == example.read_bytes()
+
+
 def test_new_wants_a_name_that_spreadsheets_open(tmp_path):
     assert "must end in .xlsx" in run("new", tmp_path / "brew.xls", status=2)
     assert "is a folder" in run("new", tmp_path, status=2)

@@ -55,7 +55,7 @@ class Gravity(enum.StrEnum):
     PLATO = "plato"
 
 
-_File = Annotated[Path, typer.Argument(help="The workbook (.xlsx)", show_default=False)]
+_File = Annotated[Path, typer.Argument(help="The workbook (.xlsx or .xlsm)", show_default=False)]
 _Force = Annotated[bool, typer.Option("--force", help="Replace the file if it exists")]
 
 
@@ -119,7 +119,9 @@ def calculate(
     """
     target = file if out is None else out
     if out is not None and not _same(out, file):
-        _must_be_free(out, force)
+        # The same kind of file: Excel opens none whose ending belies what is in it.
+        kind = file.suffix.lower()
+        _must_be_free(out, force, kind if kind in problems.ENDINGS else problems.ENDINGS[0])
     _must_be_closed(target)
     with terminal.working(f"Computing {file.name}"):
         values, failures = _computed(file, engine)
@@ -208,6 +210,8 @@ def doctor() -> None:
             terminal.say(f"  missing: {finding.missing}")
         if finding.mend:
             terminal.say(f"  to mend: {finding.mend}")
+        if finding.instead:
+            terminal.say(f"  instead: {finding.instead}")
 
 
 @app.command()
@@ -269,7 +273,7 @@ def audit(
         _must_be_free(pdf, force, ".pdf")
     today, paths = datetime.date.today(), run.files(workbooks)
     if not paths:
-        _stop(f"there is no workbook (.xlsx) in {', '.join(workbooks)}")
+        _stop(f"there is no workbook ({', '.join(problems.ENDINGS)}) in {', '.join(workbooks)}")
     audits = list(
         track(
             (run.audit(path, today) for path in paths),

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.published import Table
-from xlfuncs.science import beer, corrections, sucrose, wort
+from xlfuncs.science import beer, corrections, least_squares, sucrose, wort
 from xlfuncs.udfs import (
     APPARENT_ATTENUATION,
     BEER_ABV,
@@ -264,3 +264,10 @@ def test_fit_names_a_pair_that_cannot_be():
     )
     unfermented = BEER_FIT([1.048], [12.4], [1.0485])
     assert isinstance(unfermented[0][0], float), "a reading's own noise is no error"
+
+
+def test_a_fit_that_does_not_settle_is_refused(monkeypatch):
+    monkeypatch.setattr(least_squares, "_MOST_STEPS", 1)
+    assert BEER_FIT([1.048, 1.06], [6.4, 8.1], [1.0105, 1.013])[0][0] == (
+        "! the two instruments lie too far apart for any factors: look for a slip"
+    )

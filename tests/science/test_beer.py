@@ -71,7 +71,7 @@ def test_without_extract_it_is_the_distillate_of_the_handbook():
 def test_without_alcohol_it_is_wort():
     plato = np.linspace(0, 25, 251)
     worts = beer.Beer(plato, 0.0 * plato)
-    assert np.max(np.abs(worts.sg - sucrose.sg(plato))) < 1e-15
+    assert np.max(np.abs(worts.sg - sucrose.sg(plato))) < 1e-14
     assert np.max(np.abs(worts.brix(1.04) - wort.brix(worts.sg, 1.04))) < 1e-11
 
 
@@ -180,7 +180,7 @@ def test_long_arrays_blocks_and_scalars_agree():
     for row, column in ((0, 0), (1, 4000), (2, 6999)):
         single = beer.from_brix(float(original[row, column]), float(brix[row, column]), 1.03).sg
         assert type(single) is float
-        assert abs(single - found[row, column]) < 1e-15
+        assert abs(single - found[row, column]) < 1e-14
 
 
 def test_nan_gives_nan():
@@ -279,6 +279,15 @@ def test_slopes_are_those_of_the_solution():
         slopes, (by(1, 0, 0) / wort_rise, by(0, 1, 0), by(0, 0, 1)), strict=True
     ):
         assert np.max(np.abs(slope - expected)) < 1e-7
+
+
+def test_brix_slopes_are_those_of_the_reading():
+    beers = _beers(1000)
+    rise = [
+        (beers.brix(1.04 + a, 1 + b) - beers.brix(1.04 - a, 1 - b)) / 2e-4
+        for a, b in ((1e-4, 0), (0, 1e-4))
+    ]
+    np.testing.assert_allclose(beers.brix_slopes(1.04, 1), rise, atol=1e-7)
 
 
 def test_uncertainty_against_monte_carlo():

@@ -10,6 +10,9 @@ from typing import Any
 
 import openpyxl
 
+#: Endings of workbooks, in small letters: plain, and with macros.
+ENDINGS = (".xlsx", ".xlsm")
+
 _OLE = bytes.fromhex("D0CF11E0A1B11AE1")
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
 

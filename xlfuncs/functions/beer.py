@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -180,6 +181,8 @@ def BEER_FIT(
         )
     )
     fit = beer_fit.fit(original, brix_readings, hydrometer_sgs)
+    if math.isnan(fit.wort_factor):
+        raise Refused("the two instruments lie too far apart for any factors: look for a slip")
     _refuse_all(
         refuse(
             hydrometer_sgs,

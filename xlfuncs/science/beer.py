@@ -141,6 +141,16 @@ class Beer:
         """True °Brix that a refractometer shows."""
         return sucrose.brix(self.refractive_index(wort_factor, alcohol_factor))
 
+    def brix_slopes(
+        self, wort_factor: Real = wort.WORT_FACTOR, alcohol_factor: Real = ALCOHOL_FACTOR
+    ) -> tuple[Real, Real]:
+        """How much that °Brix rises with the wort factor and with the alcohol factor: exact."""
+        scale = _refraction_slope(self.brix(wort_factor, alcohol_factor))
+        return (
+            self.residue * _refraction_slope(wort_factor * self.residue) / scale,
+            _spirit_refraction(self.spirit) / scale,
+        )
+
 
 def _spirit_refraction(spirit: Real) -> Real:
     """What ethanol adds to the refraction (n² - 1)/(n² + 2) of water in the same volume."""
