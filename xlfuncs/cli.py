@@ -88,6 +88,7 @@ def new(
     """Write a new brew-day workbook, with its values already computed."""
     from xlfuncs.hosts import embedded
     from xlfuncs.workbook import build
+    from xlfuncs.workbook.sheets import start
     from xlfuncs.workbook.words import Choices
 
     _must_be_free(file, force)
@@ -96,7 +97,9 @@ def new(
     with tempfile.TemporaryDirectory() as folder, terminal.working("Building the workbook"):
         draft = Path(folder) / file.name
         draft.write_bytes(build.to_bytes(build.build(choices)))
-        calculation = embedded.calculate_file(draft, file)
+        calculation = embedded.calculate_file(
+            draft, file, named=start.as_stored(datetime.date.today())
+        )
     _name_failures(calculation.failures)
     terminal.say(f"Wrote {file}")
 
@@ -117,6 +120,8 @@ def calculate(
 
     Without -o the file itself gets the new values; nothing else in it changes.
     """
+    from xlfuncs.workbook.sheets import start
+
     target = file if out is None else out
     if out is not None and not _same(out, file):
         # The same kind of file: Excel opens none whose ending belies what is in it.
@@ -125,7 +130,7 @@ def calculate(
     _must_be_closed(target)
     with terminal.working(f"Computing {file.name}"):
         values, failures = _computed(file, engine)
-        stored.store(file, values, target)
+        stored.store(file, values, target, start.as_stored(datetime.date.today()))
     terminal.say(f"{len(values)} values stored in {target}")
     _name_failures(failures)
 

@@ -8,6 +8,7 @@ import pytest
 from openpyxl.styles import Font
 from openpyxl.worksheet.formula import ArrayFormula
 
+from tests.helpers import parts_of, rewrite
 from xlfuncs.files.problems import WorkbookProblem, load
 from xlfuncs.files.stored import store
 
@@ -30,20 +31,6 @@ def path(tmp_path):
     path = tmp_path / "log.xlsx"
     book.save(path)
     return path
-
-
-def parts_of(path):
-    with zipfile.ZipFile(path) as archive:
-        return {name: archive.read(name) for name in archive.namelist()}
-
-
-def rewritten(path, part, change):
-    """The same file with one part changed."""
-    parts = parts_of(path)
-    parts[part] = change(parts[part].decode()).encode()
-    with zipfile.ZipFile(path, "w") as archive:
-        for name, data in parts.items():
-            archive.writestr(name, data)
 
 
 def shown(path, values, title="Log & notes"):
@@ -177,7 +164,7 @@ def test_cells_and_rows_without_addresses_and_with_a_prefix(path):
         '<x:row><x:c r="B4" t="str"><x:f>"a"</x:f><x:v>old</x:v></x:c></x:row></x:sheetData>'
     )
     namespace = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
-    rewritten(path, SHEET, lambda _: f'<x:worksheet xmlns:x="{namespace}">{rows}</x:worksheet>')
+    rewrite(path, SHEET, lambda _: f'<x:worksheet xmlns:x="{namespace}">{rows}</x:worksheet>')
     assert shown(path, {"B1": 1.0, "B4": "new"}) == {"B1": 1, "B4": "new"}
 
 
@@ -246,7 +233,7 @@ def test_file_that_is_cut_short(path, tmp_path, share):
 
 
 def test_damaged_inside(path, tmp_path):
-    rewritten(path, "xl/workbook.xml", lambda text: text[: len(text) // 2])
+    rewrite(path, "xl/workbook.xml", lambda text: text[: len(text) // 2])
     for read in (load, lambda path: store(path, {}, tmp_path / "out.xlsx")):
         with pytest.raises(WorkbookProblem, match=r"log\.xlsx is cut short or damaged"):
             read(path)

@@ -226,13 +226,13 @@ def test_a_bad_row_leaves_its_neighbours():
     column = BEER_ABV(
         [[1.048], [None], [1.05], ["x"], [1.06]], [[1.01], [1.01], [1.06], [1.01], [1.01]]
     )
-    assert column[0][0] == BEER_ABV(1.048, 1.01)
+    assert column[0][0] == pytest.approx(BEER_ABV(1.048, 1.01), rel=1e-12)
     assert column[1:4] == [
         [""],
         ["! beer_sg 1.06 is above original_sg 1.05"],
         ['! original_sg "x" is not a number'],
     ]
-    assert column[4][0] == BEER_ABV(1.06, 1.01)
+    assert column[4][0] == pytest.approx(BEER_ABV(1.06, 1.01), rel=1e-12)
 
 
 # --- the brewery's own correction ------------------------------
@@ -260,7 +260,7 @@ def test_fit_names_a_pair_that_cannot_be():
         "! hydrometer_sgs 1.0605 is above original_sgs 1.048"
     )
     assert BEER_FIT([1.048, 1.06], [6.4, 40], [1.0105, 1.013])[0][0] == (
-        "! brix_readings 40 cannot be a beer of original_sgs 1.06"
+        "! brix_readings 40 is above all that unfermented wort of original_sgs 1.06 can show"
     )
     unfermented = BEER_FIT([1.048], [12.4], [1.0485])
     assert isinstance(unfermented[0][0], float), "a reading's own noise is no error"
@@ -271,3 +271,18 @@ def test_a_fit_that_does_not_settle_is_refused(monkeypatch):
     assert BEER_FIT([1.048, 1.06], [6.4, 8.1], [1.0105, 1.013])[0][0] == (
         "! the two instruments lie too far apart for any factors: look for a slip"
     )
+
+
+def test_a_fit_that_beer_sg_would_refuse_is_refused():
+    assert BEER_FIT([1.0], [6.2], [1.0])[0][0] == (
+        "! brix_readings 6.2 is above all that unfermented wort of original_sgs 1 can show"
+    )
+    originals = [1.040, 1.050, 1.060, 1.070] * 8
+    unfermented = [1.35 * sucrose.plato(sg) for sg in originals]
+    assert BEER_FIT(originals, unfermented, originals)[0][0].startswith("! brix_readings 13.4")
+    beers = beer.from_attenuation(sucrose.plato(np.array(originals)), 40.0)
+    high = BEER_FIT(originals, beers.brix(1.3), beers.sg)[0]
+    assert set(high) == {high[0]}
+    assert high[0].startswith("! no wort factor from 0.9 to 1.2 fits, but 1.2")
+    factor, alcohol = BEER_FIT(originals, beers.brix(1.1), beers.sg)[0][:2]
+    assert isinstance(BEER_SG(1.048, 6.2, factor, "balance", alcohol), float)

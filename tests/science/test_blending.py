@@ -186,3 +186,16 @@ def test_blends_along_an_axis():
     single = [blending.blend(*row).sg for row in zip(volumes, sgs, strict=True)]
     assert rows.sg == pytest.approx(single, abs=1e-14)
     assert blending.blend(volumes.T, sgs.T, axis=0).sg == pytest.approx(single, abs=1e-14)
+
+
+@pytest.mark.parametrize("common", [0.0, 0.001])
+def test_uncertainty_of_a_blend(common):
+    """Drawn: each part's own error, one error that all share, and each volume's."""
+    volumes, sgs = np.array([10.0, 20.0, 5.0]), np.array([1.045, 1.060, 1.080])
+    own = np.array([0.0004, 0.0006, 0.0004])
+    random = np.random.default_rng(8)
+    noise = random.normal(size=(2, 100_000, 3))
+    shared = common * random.normal(size=(100_000, 1))
+    drawn = blending.blend(volumes * (1 + 0.01 * noise[0]), sgs + own * noise[1] + shared).sg
+    stated = blending.sg_uncertainty(volumes, sgs, own, np.full(3, common), 0.01)
+    assert stated == pytest.approx(np.std(drawn), rel=0.02)

@@ -43,6 +43,28 @@ def day(year: int, month: int, date: int, hour: int = 0, minute: int = 0) -> dat
 
 Rows = Sequence[Mapping[str, Any]]
 
+#: What the lines of `reading` belong to.
+BATCH = {"name": "1", "date": day(2026, 3, 7)}
+
+
+def water_check(
+    instrument: Mapping[str, Any], date: Any, offset: Any, **more: Any
+) -> dict[str, Any]:
+    """A check in distilled water that finds the offset."""
+    zero = 1.0 if instrument["kind"] == "hydrometer" else 0.0
+    return {"instrument": instrument["name"], "date": date, "shown_1": zero + offset} | more
+
+
+def reading(
+    instrument: Mapping[str, Any],
+    value: Any,
+    date: Any = day(2026, 3, 7, 12),  # noqa: B008
+    **more: Any,
+) -> dict[str, Any]:
+    """A line of the log."""
+    line = {"date": date, "batch": "1", "stage": "before boil", "instrument": instrument["name"]}
+    return line | {"reading": value, "temperature": 20} | more
+
 
 def many_checks(count: int) -> tuple[Rows, Rows]:
     """Twelve instruments, and years of checks of them in any order, from seeded numbers."""
@@ -70,7 +92,7 @@ def fill(book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows) -> N
     def places(name: str) -> tuple[Any, ...]:
         title, address = next(iter(book.defined_names[name].destinations))
         found = book[title][address]
-        return tuple(cell for (cell,) in found) if isinstance(found, tuple) else (found,)
+        return tuple(line[0] for line in found) if isinstance(found, tuple) else (found,)
 
     for name, value in (cells or {}).items():
         places(name)[0].value = value
@@ -93,6 +115,8 @@ def computed() -> Callable[..., reader.Reader]:
         **tables: Rows,
     ) -> reader.Reader:
         book = build.build(choices or Choices(rows=30, checks=20))
+        if "log" in tables:
+            tables.setdefault("batch", [BATCH])
         fill(book, cells, **tables)
         # Not by way of a file: what a file keeps is tested elsewhere, and this is quicker.
         calculation = embedded.calculate_book(book, TODAY)

@@ -159,7 +159,7 @@ def _answer_whole(function: Declaration, blocks: Sequence[_Block]) -> Any:
             single[i] = _only_cell(argument, block)
         elif not (argument.optional and all(map(is_blank, block.cells))):
             ranges[i] = block.cells
-    kept = _complete({arguments[i].name: cells for i, cells in ranges.items()})
+    kept = _complete(arguments, ranges)
     values, faults = _read_cells(arguments, single)
     if faults:
         raise _Shown(_foremost(faults))
@@ -177,17 +177,18 @@ def _answer_whole(function: Declaration, blocks: Sequence[_Block]) -> Any:
     ]
 
 
-def _complete(ranges: Mapping[str, Sequence[Any]]) -> list[int]:
-    """Positions at which none of the ranges is blank; all the ranges are of one size."""
+def _complete(arguments: Sequence[Argument], ranges: Mapping[int, Sequence[Any]]) -> list[int]:
+    """Positions at which no range that needs a value is blank; all the ranges are of one size."""
     if len({len(cells) for cells in ranges.values()}) > 1:
-        sizes = ", ".join(f"{name} has {len(cells)}" for name, cells in ranges.items())
+        sizes = ", ".join(f"{arguments[i].name} has {len(cells)}" for i, cells in ranges.items())
         raise Refused(f"ranges must have the same number of cells: {sizes}")
     for cell in itertools.chain.from_iterable(ranges.values()):
         if is_passed_on(cell):
             raise _Shown(cell)
+    needed = [cells for i, cells in ranges.items() if not arguments[i].quantity.blank_means]
     kept = [
         position
-        for position, row in enumerate(zip(*ranges.values(), strict=True))
+        for position, row in enumerate(zip(*needed, strict=True))
         if not any(map(is_blank, row))
     ]
     if ranges and not kept:

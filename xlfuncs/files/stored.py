@@ -34,12 +34,18 @@ _ENGINE = 191029
 _TIMESTAMP = (1980, 1, 1, 0, 0, 0)
 
 
-def store(path: str | Path, values: Mapping[tuple[str, str], Value], out: str | Path) -> None:
+def store(
+    path: str | Path,
+    values: Mapping[tuple[str, str], Value],
+    out: str | Path,
+    named: Mapping[str, Value] | None = None,
+) -> None:
     """Write values beside the formulas of a workbook, into `out`.
 
     `values` maps (sheet title, cell address) to a number, a text, a truth value or the text of a
     spreadsheet error (`#N/A`).  Each cell must hold a formula or lie in an array formula's range;
-    others raise `ValueError`, so that nothing that somebody typed is lost.  The same input gives
+    others raise `ValueError`, so that nothing that somebody typed is lost.  `named` holds what
+    takes the place of the value of a named cell, where the workbook has it.  The same input gives
     the same bytes.  Raises `WorkbookProblem` for a file that is no workbook or cannot be written.
     """
     data = problems.content(path)
@@ -50,6 +56,8 @@ def store(path: str | Path, values: Mapping[tuple[str, str], Value], out: str | 
         book, sheets = sheet_parts(parts)
     except (KeyError, StopIteration, ElementTree.ParseError) as error:
         raise problems.damaged(path) from error
+    values = {**values, **{place: value for place, value in _named(parts[book], named or {})
+                           if place in values}}  # fmt: skip
     by_sheet: dict[str, dict[Position, Value]] = {}
     for (title, address), value in values.items():
         if title not in sheets:
@@ -117,6 +125,15 @@ def _relations(parts: Mapping[str, bytes], source: str) -> dict[str, tuple[str, 
             parts[posixpath.join(folder, "_rels", f"{name}.rels")]
         )
     }
+
+
+def _named(book: bytes, values: Mapping[str, Value]) -> Iterator[tuple[tuple[str, str], Value]]:
+    """Sheet and address of each of these names that the workbook has, and its value."""
+    for element in ElementTree.fromstring(book).iter():
+        if local(element.tag) == "definedName" and element.attrib["name"] in values:
+            title, _, address = (element.text or "").rpartition("!")
+            title = title.removeprefix("'").removesuffix("'").replace("''", "'")
+            yield (title, address.replace("$", "")), values[element.attrib["name"]]
 
 
 def local(tag: str) -> str:

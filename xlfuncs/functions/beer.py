@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from xlfuncs.cells import quantities
 from xlfuncs.cells.boundary import refuse
 from xlfuncs.cells.catalogue import cell_function
 from xlfuncs.cells.quantities import (
@@ -180,6 +181,19 @@ def BEER_FIT(
             _STRAY,
         )
     )
+    # Above this no wort factor that is taken makes a reading of it.
+    _refuse_all(
+        refuse(
+            hydrometer_sgs,
+            brix_readings > quantities.FACTOR.high * original + beer.NOISE_BRIX,
+            lambda shown, before: (
+                f"brix_readings {show(shown)} is above all that unfermented wort of original_sgs "
+                f"{show(before)} can show"
+            ),
+            brix_readings,
+            original_sgs,
+        )
+    )
     fit = beer_fit.fit(original, brix_readings, hydrometer_sgs)
     if math.isnan(fit.wort_factor):
         raise Refused("the two instruments lie too far apart for any factors: look for a slip")
@@ -194,6 +208,15 @@ def BEER_FIT(
             original_sgs,
         )
     )
+    for name, factor, limits in (
+        ("wort factor", fit.wort_factor, quantities.FACTOR),
+        ("alcohol factor", fit.alcohol_factor, quantities.ALCOHOL_FACTOR),
+    ):
+        if not limits.low <= factor <= limits.high:
+            raise Refused(
+                f"no {name} from {limits.limits()} fits, but {factor:.3g}: check the readings of "
+                f"the {fit.pairs} pairs"
+            )
     return (
         fit.wort_factor,
         fit.alcohol_factor,

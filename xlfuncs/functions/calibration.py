@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from xlfuncs.cells.catalogue import cell_function
 from xlfuncs.cells.quantities import (
+    OFFSET,
+    SLOPE,
     CalibrationReadings,
     CalibrationReferences,
     CheckedOffset,
@@ -13,12 +17,15 @@ from xlfuncs.cells.quantities import (
     OffsetTolerance,
     OffsetUncertainty,
     PointUncertainty,
+    ReferenceUncertainties,
     SolutionMass,
     StandardGravity,
     WaterLitres,
 )
+from xlfuncs.cells.values import Refused
 from xlfuncs.functions.volumes import refuse_weak_extract
 from xlfuncs.science import calibration, standards
+from xlfuncs.science.arrays import Real
 
 CATEGORY = "Calibration"
 
@@ -81,21 +88,33 @@ def CALIBRATION_FIT(
     readings: CalibrationReadings,
     references: CalibrationReferences,
     u_reading: PointUncertainty = 0.1,
+    u_references: ReferenceUncertainties = None,
 ) -> object:
     """Offset and slope of an instrument from readings of known references.
 
     Gives offset, slope, their standard uncertainties, residual standard deviation (blank when no
     reading is left over), number of points.  One point, or references that spread over less than
-    5 °Bx, give the offset alone: the slope stays 1 and its uncertainty 0, for it was not looked at.
+    5 °Bx, give the offset alone: the slope stays 1 and is uncertain by 0.01, for it was not looked
+    at.  A solution of malt extract tells nothing of the slope: fit it, and water, apart.
 
-    Formula: least squares of reading = offset + slope·reference; uncertainties from u_reading.
+    Formula: least squares of reading = offset + slope·reference, weighted by 1/(u_reading² +
+    u_references²), from which the uncertainties follow.
 
-    Source: JCGM 100:2008, H.3.
+    Source: JCGM 100:2008, H.3; 0.01 by common practice.
 
     >>> [round(cell, 3) for cell in CALIBRATION_FIT([0.2, 10.3, 20.4], [0, 10, 20])[0][:3]]
     [0.2, 1.01, 0.091]
     """
-    line = calibration.fit_line(readings, references, u_reading)
+    u: Real = u_reading
+    if u_references is not None:
+        u = np.hypot(u_reading, np.nan_to_num(u_references))
+    line = calibration.fit_line(readings, references, u)
+    for name, value, limits in (("slope", line.slope, SLOPE), ("offset", line.offset, OFFSET)):
+        if not limits.low <= value <= limits.high:
+            raise Refused(
+                f"{name} {value:.3g} is outside {limits.limits()}: check that each of the readings "
+                "stands beside its own of the references"
+            )
     return (line.offset, line.slope, line.u_offset, line.u_slope, line.residual, line.points)
 
 

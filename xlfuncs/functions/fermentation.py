@@ -16,6 +16,7 @@ CATEGORY = "Fermentation"
 
 _LEAST_READINGS = 3
 _LEAST_FALL = 0.003
+_LEAST_DAYS = 1.0
 
 
 @cell_function(
@@ -46,6 +47,11 @@ def FERMENTATION_FORECAST(days: FermentationDays, sgs: FermentationGravities) ->
     """
     if sgs.size < _LEAST_READINGS:
         raise Refused(f"a forecast needs {_LEAST_READINGS} readings, not {sgs.size}")
+    if np.ptp(days) < _LEAST_DAYS:
+        raise Refused(
+            f"readings over {np.ptp(days):.2g} days are too few for a forecast: it needs "
+            f"{_LEAST_DAYS:.0f} day or more"
+        )
     if sgs[np.argmin(days)] - np.min(sgs) < _LEAST_FALL:
         raise Refused(f"sgs have not yet fallen by {_LEAST_FALL} from the first: no forecast")
     found = fermentation.forecast(days, sgs)

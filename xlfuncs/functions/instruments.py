@@ -35,13 +35,17 @@ CATEGORY = "Instruments"
 
 def _on_scale(answer: Real, scale: str, hint: str) -> object:
     """The answer, or a refusal where good arguments together lead off the scale."""
-    limits = gravity.SCALES[scale]
-    low, high = limits.low, limits.high
+    return _refuse_off_scale(answer, answer, scale, hint)
+
+
+def _refuse_off_scale(result: Real, gravity_: Real, scale: str, hint: str) -> object:
+    """The result, with a text for each gravity that is off its scale."""
+    low, high = gravity.SCALES[scale].limits
     return boundary.refuse(
-        answer,
-        (answer < low) | (answer > high),
-        lambda value: f"{scale} {value:.4g} is off the scale, {low:g} to {high:g}: {hint}",
-        answer,
+        result,
+        (gravity_ < low) | (gravity_ > high),
+        lambda value: f"{scale} {value:.4g} is off the scale, {low:.4g} to {high:.4g}: {hint}",
+        gravity_,
     )
 
 
@@ -65,7 +69,11 @@ def REFRACTOMETER_BRIX(
     >>> round(REFRACTOMETER_BRIX(12.4, 26, 0.2), 2)
     12.65
     """
-    true = sucrose.brix_at((reading - offset) / slope, temperature)
+    shown = (reading - offset) / slope
+    low, high = gravity.SCALES["Brix"].limits
+    # The models of index and density end where the scale does: they are not asked beyond.
+    true = sucrose.brix_at(np.clip(shown, low, high), temperature)
+    true = np.where((shown < low) | (shown > high), shown, true)
     return _on_scale(true, "Brix", "check offset and slope")
 
 
@@ -99,7 +107,7 @@ def HYDROMETER_SG(
 
 
 @cell_function(CATEGORY)
-def WORT_SG(brix: Brix, wort_factor: WortFactor = wort.WORT_FACTOR) -> Real:
+def WORT_SG(brix: Brix, wort_factor: WortFactor = wort.WORT_FACTOR) -> object:
     """Specific gravity of unfermented wort from its true °Brix.
 
     Not for a sample that holds alcohol: it would read too high.
@@ -111,11 +119,11 @@ def WORT_SG(brix: Brix, wort_factor: WortFactor = wort.WORT_FACTOR) -> Real:
     >>> round(WORT_SG(12.4), 4)
     1.0481
     """
-    return wort.sg(brix, wort_factor)
+    return _on_scale(wort.sg(brix, wort_factor), "SG", "check brix and wort_factor")
 
 
 @cell_function(CATEGORY)
-def WORT_BRIX(sg: SpecificGravity, wort_factor: WortFactor = wort.WORT_FACTOR) -> Real:
+def WORT_BRIX(sg: SpecificGravity, wort_factor: WortFactor = wort.WORT_FACTOR) -> object:
     """True °Brix that a refractometer ought to show for wort of this specific gravity.
 
     Formula: wort_factor · °Plato of the specific gravity; the inverse of WORT_SG.
@@ -125,7 +133,7 @@ def WORT_BRIX(sg: SpecificGravity, wort_factor: WortFactor = wort.WORT_FACTOR) -
     >>> round(WORT_BRIX(1.048), 2)
     12.38
     """
-    return wort.brix(sg, wort_factor)
+    return _on_scale(wort.brix(sg, wort_factor), "Brix", "check sg and wort_factor")
 
 
 @cell_function(
@@ -162,7 +170,7 @@ def WORT_SG_UNCERTAINTY(
     u_reading: ReadingUncertainty = 0.1,
     u_factor: FactorUncertainty = wort.FACTOR_U,
     u_calibration: CalibrationUncertainty = 0.05,
-) -> Real:
+) -> object:
     """Standard uncertainty of WORT_SG; twice as much covers about 95 %.
 
     Formula: square root of the summed squares of sensitivity times standard uncertainty of reading,
@@ -173,4 +181,5 @@ def WORT_SG_UNCERTAINTY(
     >>> round(WORT_SG_UNCERTAINTY(12.4), 5)
     0.00073
     """
-    return wort.sg_uncertainty(brix, wort_factor, u_reading, u_factor, u_calibration)
+    u = wort.sg_uncertainty(brix, wort_factor, u_reading, u_factor, u_calibration)
+    return _refuse_off_scale(u, wort.sg(brix, wort_factor), "SG", "check brix and wort_factor")

@@ -16,8 +16,9 @@ from xlfuncs.science.arrays import Array, Real
 
 #: Two gravities closer than this are the same: a thousandth of a point, which nobody can read.
 SAME_SG = 1e-6
-#: Where the density of sucrose solutions, and so every answer, ends.
-HIGHEST_SG = gravity.SCALES["SG"].high
+#: Where the density of sucrose solutions, and so every answer, ends: as SG and as g/L of extract.
+HIGHEST_SG = 1.206
+_MOST_PER_LITRE = gravity.SCALES["Extract"].high
 
 
 def extract_per_litre(sg: Real) -> Real:
@@ -60,6 +61,32 @@ def blend(volumes: Array, sgs: Array, axis: int = -1) -> Blend:
     mass = masses.sum(axis)
     sg = sucrose.sg((masses * sucrose.plato(sgs)).sum(axis) / mass)
     return Blend(mass / sucrose.from_apparent(sg), sg)
+
+
+def sg_uncertainty(
+    volumes: Array, sgs: Array, own: Array, common: Array, u_volume: Real, axis: int = -1
+) -> Real:
+    """Standard uncertainty of the SG of a blend, first order; the parts lie along `axis`.
+
+    u² = Σ x²·(own² + ((SG - SG_blend)·u_volume)²) + (Σ x·common)²,
+    x the shares of the volume.  Source: JCGM 100:2008, 5.1.2 and 5.2.2.
+
+    - `volumes`: of the parts, in any one unit
+    - `sgs`: of the parts, SG 20/20
+    - `own`: standard uncertainty of each SG by itself, SG
+    - `common`: what all share (calibration and wort factor of one refractometer), SG
+    - `u_volume`: standard uncertainty of each volume, as a share of it
+    - `axis`: along which the parts lie
+
+    >>> volumes, sgs = np.array([10.0, 10.0]), np.array([1.040, 1.060])
+    >>> u = sg_uncertainty(volumes, sgs, np.array([4e-4, 4e-4]), np.array([5e-4, 5e-4]), 0.01)
+    >>> print(f"{u:.6f}")
+    0.000579
+    """
+    shares = volumes / volumes.sum(axis, keepdims=True)
+    mean = (shares * sgs).sum(axis, keepdims=True)
+    alone = (shares**2 * (own**2 + ((sgs - mean) * u_volume) ** 2)).sum(axis)
+    return np.asarray(np.sqrt(alone + (shares * common).sum(axis) ** 2))
 
 
 def blend_abv(volumes: Array, abvs: Array, sgs: Array | None = None) -> float:
@@ -106,13 +133,16 @@ def water_to_add(volume: Real, sg: Real, target_sg: Real) -> Real:
 def after_water(volume: Real, sg: Real, water: Real) -> Real:
     """Specific gravity after adding so much water (boiling away, where negative).
 
-    Without meaning where more water goes than the wort holds.
+    NaN where more water goes than the wort holds, or leaves it beyond the model, 45 °Plato.
 
     >>> print(f"{after_water(20.0, 1.060, 4.024):.5f} {after_water(20.0, 1.050, -3.0):.5f}")
     1.05000 1.05877
     """
     mass = volume * sucrose.from_apparent(sg)
-    return sucrose.sg(sucrose.plato(sg) * np.divide(mass, mass + water * sucrose.WATER_20))
+    extract = sucrose.plato(sg) * np.divide(mass, mass + water * sucrose.WATER_20)
+    within = (extract >= gravity.LOWEST) & (extract <= gravity.HIGHEST)
+    # Beyond its range the polynomial of density may come back to any gravity.
+    return _where(within, sucrose.sg(extract))
 
 
 def volume_at_sg(volume: Real, sg: Real, target_sg: Real) -> Real:
@@ -127,11 +157,20 @@ def volume_at_sg(volume: Real, sg: Real, target_sg: Real) -> Real:
 def sg_at_volume(volume: Real, sg: Real, target_volume: Real) -> Real:
     """Specific gravity of the same extract in another volume; the inverse of `volume_at_sg`.
 
-    >>> round(sg_at_volume(20.0, 1.060, 24.023), 5)
-    1.05
+    NaN where that is beyond the model, 45 °Plato.
+
+    >>> print(f"{sg_at_volume(20.0, 1.060, 24.023):.5f}")
+    1.05000
     """
     per_litre = volume * extract_per_litre(sg) / target_volume
-    return gravity.convert(per_litre, "Extract", "SG")
+    within = np.asarray(per_litre <= _MOST_PER_LITRE)
+    per_litre = np.minimum(per_litre, _MOST_PER_LITRE)
+    return _where(within, gravity.convert(per_litre, "Extract", "SG"))
+
+
+def _where(within: NDArray[np.bool_], values: Real) -> Real:
+    """The values, NaN where they are not within the model; a number for a number."""
+    return np.where(within, values, np.nan)[()]
 
 
 def strong_enough(target_sg: Real, extract_fraction: Real) -> NDArray[np.bool_]:

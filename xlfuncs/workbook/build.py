@@ -13,7 +13,7 @@ from openpyxl.writer.excel import ExcelWriter
 from xlfuncs.workbook import example, words
 from xlfuncs.workbook.kit import styles, write
 from xlfuncs.workbook.kit.place import Layout
-from xlfuncs.workbook.sheets import SHEETS
+from xlfuncs.workbook.sheets import SHEETS, start
 from xlfuncs.workbook.words import Choices
 
 # A file that says when it was made differs every time; the layout's own date stands instead.
@@ -23,8 +23,9 @@ _MADE = datetime.datetime(2026, 1, 1)
 def layout(choices: Choices) -> Layout:
     """All sheets with their blocks placed."""
     placed = Layout()
-    for module in SHEETS:
-        placed.add(module.sheet(choices))
+    others = [module.sheet(choices) for module in SHEETS]
+    for sheet in (start.sheet(choices, others), *others):
+        placed.add(sheet)
     return placed
 
 

@@ -108,6 +108,11 @@ class Choices:
         return 1 if self.gravity == "plato" else 4
 
     @property
+    def fine_gravity_digits(self) -> int:
+        """Decimals of a gravity that was measured or computed, of its ± and of differences."""
+        return 2 if self.gravity == "plato" else 4
+
+    @property
     def gravity_format(self) -> str:
         """Number format of a gravity on that scale, as typed."""
         return "0.0#" if self.gravity == "plato" else "0.000#"

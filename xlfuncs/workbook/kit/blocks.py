@@ -159,6 +159,7 @@ class Text(Block):
     to: int = 0
     lines: float = 1
     name: str = ""
+    link: str = ""  # title of the sheet that it leads to
 
 
 @dataclass(frozen=True)
@@ -230,6 +231,7 @@ class Trace:
     line: bool = False
     limit: bool = False
     fine: bool = False  # a second kind of limit, dotted
+    expanded: str = ""  # the column of its ±, drawn as bars
 
 
 @dataclass(frozen=True)

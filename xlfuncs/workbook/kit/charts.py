@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from openpyxl.chart import BarChart, LineChart, Reference, ScatterChart, Series
+from openpyxl.chart.data_source import NumDataSource, NumRef
+from openpyxl.chart.error_bar import ErrorBars
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.chart.title import Title, title_maker
 from openpyxl.drawing.text import CharacterProperties, ParagraphProperties
@@ -31,11 +33,11 @@ def add(sheet: Worksheet, chart: Chart, area: Area, names: Mapping[str, Area]) -
         drawn.x_axis.number_format = chart.x_format
         for trace in chart.traces:
             series = Series(cells(trace.y), cells(trace.x), title=trace.name)
-            drawn.series.append(_styled(series, trace))
+            drawn.series.append(_styled(series, trace, cells))
     elif chart.kind == "stages":
         drawn = LineChart()
         for trace in chart.traces:
-            drawn.series.append(_styled(Series(cells(trace.y), title=trace.name), trace))
+            drawn.series.append(_styled(Series(cells(trace.y), title=trace.name), trace, cells))
         drawn.set_categories(cells(chart.categories))
     else:
         drawn = BarChart()
@@ -78,7 +80,7 @@ def _title(text: str, size: int) -> Title:
     return title
 
 
-def _styled(series: Any, trace: Trace) -> Any:
+def _styled(series: Any, trace: Trace, cells: Callable[[str], Reference]) -> Any:
     properties = series.graphicalProperties = GraphicalProperties()
     if trace.limit or trace.fine:
         properties.line.solidFill = styles.ACCENT if trace.limit else styles.INK
@@ -94,7 +96,16 @@ def _styled(series: Any, trace: Trace) -> Any:
         series.marker.graphicalProperties = GraphicalProperties(solidFill=styles.INK)
         series.marker.graphicalProperties.line.solidFill = styles.INK
     series.smooth = False
+    if trace.expanded:
+        series.errBars = _bars(str(cells(trace.expanded)))
     return series
+
+
+def _bars(cells: str) -> ErrorBars:
+    """Bars of ± above and below each point."""
+    reach = NumDataSource(numRef=NumRef(f=cells))
+    return ErrorBars(errDir="y", errBarType="both", errValType="cust", plus=reach, minus=reach,
+                     spPr=GraphicalProperties(ln=_line(styles.INK, 9525)))  # fmt: skip
 
 
 def _line(colour: str, width: int) -> Any:

@@ -92,6 +92,12 @@ def shown(number: str, digits: int) -> str:
     return f"FIXED({number},{digits},TRUE)"
 
 
+def dated(day: str) -> str:
+    """A date in a sentence, as year-month-day under every locale."""
+    two = '"-"&RIGHT("0"&{}({}),2)'
+    return f"YEAR({day})&{two.format('MONTH', day)}&{two.format('DAY', day)}"
+
+
 def plotted(what: str, condition: str = "") -> str:
     """A number for a picture, or what a picture leaves out."""
     test = f"ISNUMBER({what})" + (f"*({condition})" if condition else "")

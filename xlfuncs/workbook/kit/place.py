@@ -140,7 +140,9 @@ class Layout:
         for placed in page.blocks:
             if isinstance(placed.block, Table) and placed.block.guarded:
                 area, end = placed.area, placed.area.top + placed.area.rows
-                below = [one.area.top for one in page.blocks if one.area.top >= end]
+                below = [
+                    one.area.top for one in page.blocks if one.area.rows and one.area.top >= end
+                ]
                 free = min(below, default=end + _BELOW) - end
                 self.names[f"{placed.block.name}_below"] = Area(
                     area.sheet, end, area.left, free, area.columns

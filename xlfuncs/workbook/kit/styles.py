@@ -25,6 +25,7 @@ TITLE, LEAD, SECTION, TEXT, NOTE = "title of sheet", "lead of sheet", "section",
 HEADING, HEADING_TYPED, HINT, HINT_TYPED = "head", "head, typed", "hint", "hint, typed"
 TYPED, RESULT, STEP, LABEL, ANSWER = "typed", "result", "step", "label", "the answer"
 LINK, CAUTION, BOX, CELL = "link to sheet", "caution", "box for a pen", "typed cell"
+STRIP = "one value of a strip"
 
 _LEFT = Alignment(vertical="center", horizontal="left", indent=1)
 _WRAPPED = Alignment(vertical="center", horizontal="left", indent=1, wrap_text=True)
@@ -58,6 +59,10 @@ def _look(name: str, font: Font, alignment: Alignment, border: Border | None = N
 
 def register(book: Workbook) -> None:
     """Give a new workbook all the named styles."""
+    # Widths of columns are counted in digits of the normal font: one that is there everywhere.
+    normal = book._named_styles["Normal"]
+    normal.font = _font()
+    normal.bind(book)
     below, above = Border(bottom=_THIN), Border(top=_EDGE)
     bold, quiet = _font(bold=True, size=_NOTE), _font(size=_NOTE, color=QUIET)
     for style in (
@@ -80,8 +85,9 @@ def register(book: Workbook) -> None:
         _look(ANSWER, _font(size=_ANSWER, bold=True, color=ACCENT), _WRAPPED),
         _look(LINK, _font(bold=True, color=ACCENT, underline="single"),
               Alignment(vertical="center")),
-        _look(CAUTION, _font(bold=True, size=_NOTE), _WRAPPED,
+        _look(CAUTION, _font(bold=True), _WRAPPED,
               Border(left=Side(style="thick", color=ACCENT))),
+        _look(STRIP, _font(), _MIDDLE, _HAIRLINE),
         _look(BOX, _font(), _MIDDLE, Border(left=_EDGE, right=_EDGE, top=_EDGE, bottom=_EDGE)),
     ):  # fmt: skip
         book.add_named_style(style)

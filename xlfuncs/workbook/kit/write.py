@@ -117,8 +117,11 @@ class _Writer:
     def _text(self, text: Text, area: Area) -> None:
         last = area.left + area.columns - 1
         cell = self._span(area.top, area.left, last, _words(text.text), text.style)
-        if cell.value and str(cell.value).startswith("="):
-            self._check(str(cell.value))
+        if text.link:
+            cell.hyperlink = f"#{quote_sheetname(text.link)}!A1"
+            cell.style = text.style
+        if text.text.startswith("="):
+            self._check(text.text)
         high = {styles.ANSWER: 20.0}.get(text.style, 14.0)
         self.sheet.row_dimensions[area.top].height = high * text.lines
 

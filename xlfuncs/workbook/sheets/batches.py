@@ -27,6 +27,7 @@ from xlfuncs.workbook.kit.formulas import (
     cases,
     kilograms,
     number_or_text,
+    on_line,
     on_scale,
     place,
 )
@@ -202,13 +203,43 @@ def _steps() -> tuple[Column | Group, ...]:
              f"{latest('batch_no', fermenting, 'sg')})"),
         step("batch_packaged", "packaged, SG", latest("batch_no", packaged, "sg")),
         step("batch_kettle_sg", "before boil, SG", latest("batch_no", kettle, "sg")),
-        step("batch_kettle_volume", "before boil", latest("batch_no", kettle, "volume")),
+        *latest_volume("batch_kettle_line", "batch_no", str(kettle), "line of its volume"),
+        step("batch_kettle_volume", "before boil",
+             on_line("batch_kettle_line", "line_no", "log_volume_20")),
         step("batch_kettle_litres", "before boil, L",
              number_or_text("batch_kettle_volume", "batch_kettle_volume*unit_litres")),
         Group("batch_pair", (step("batch_pair_1", "original", "batch_measured"),
                              step("batch_pair_2", "last", "batch_last"))),
         Group("batch_scaled", (step("batch_scaled_1", "original", ""),
                                step("batch_scaled_2", "last", "")), on_scale("batch_pair")),
+        *_for_views(),
+    )  # fmt: skip
+
+
+def latest_volume(name: str, batch: str, stage: str, hint: str) -> tuple[Column, ...]:
+    """Steps that find the log's latest line with a volume of a stage: `name`, 0 for none.
+
+    It may be another line than that of the latest gravity: a volume may stand on a line of its own.
+    """
+    rank, key = f"{name}_rank", f"{name}_key"
+    end = f'"<"&{stage_key(batch, f"({stage}+1)")}'
+    return (
+        step(rank, f"{hint}, so many before", f"COUNTIF(all.line_volume_order,{end})",
+             by_line=True),
+        step(key, f"{hint}, key", f"IF({rank}=0,0,SMALL(all.line_volume_order,{rank}))",
+             by_line=True),
+        step(name, hint, f"IF({key}<{stage_key(batch, stage)},0,"
+             f"MATCH({key},all.line_volume_order,0))", by_line=True),
+    )  # fmt: skip
+
+
+def _for_views() -> tuple[Column, ...]:
+    """What Targets asks of the batches: which have an efficiency, and which wait to be brewed."""
+    return (
+        step("batch_yield_no", "line, if it has an efficiency",
+             'IF(ISNUMBER(batch_efficiency),batch_no,"")'),
+        step("batch_waiting_no", "line, if nothing was read",
+             'IF((batch_key<>"")*(COUNTIF(all.line_batch,batch_no)=0),batch_no,"")', by_line=True),
     )  # fmt: skip
 
 

@@ -189,6 +189,7 @@ def _checks(choices: words.Choices) -> Table:
             *_points(),
             *_fit(),
             step("check_judged", "with its ±", cases(
+                        ("NOT(ISNUMBER(check_offset))", '""'),
                 (f"ABS(check_offset)+check_expanded<={limit}", '"within"'),
                 (f"ABS(check_offset)<={limit}", '"probably within"'),
                 ("ABS(check_offset)-check_expanded<=check_limit", '"probably outside"'),
@@ -254,7 +255,7 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
               "check_sg))"),
         # Wort of malt extract shows its °Plato times the wort factor.
         Group("check_ref", _three("check_ref", "true, working scale"),
-              f"IF({prism},IF(ISNUMBER(check_ref_brix),check_ref_brix*IF(check_malt=1,wort_factor,1),"
+              f"IF({prism},IF(ISNUMBER(check_ref_brix),check_ref_brix*IF(check_malt=1,common_factor,1),"
               f"check_ref_brix),IF({thermometer},check_true,check_ref_sg))"),
     )  # fmt: skip
 
@@ -270,11 +271,12 @@ def _points() -> tuple[Column, ...]:
         *_three("check_ok", "1: counts",
                 lambda i: f"ISNUMBER(check_read_{i})*ISNUMBER(check_ref_{i})"),
         step("check_u_known", "u of a solution",
-             f"IF(check_ok_2+check_ok_3=0,0,{SOLUTION_U}*IF({hydrometric('check_is')}=1,"
+             f'IF((check_ok_2+check_ok_3=0)+(check_is="{words.THERMOMETER}")>0,0'
+            f",{SOLUTION_U}*IF({hydrometric('check_is')}=1,"
              f"{SG_PER_PLATO:g},1))"),
         *_three("check_w", "weight",
                 lambda i: f"IF(check_ok_{i}=1,1/(check_u^2+IF(check_malt=1,check_ref_{i}"
-                          "*u_wort_factor/wort_factor,check_u_known)^2),0)"),
+                          "*common_u_factor/common_factor,check_u_known)^2),0)"),
     )  # fmt: skip
 
 
@@ -295,6 +297,7 @@ def _fit() -> tuple[Column, ...]:
 
     refused = [(f'LEFT({cell}_{i},2)="! "', f"{cell}_{i}")
                for cell in ("check_read", "check_ref") for i in _POINTS]  # fmt: skip
+    prism = f'check_is="{words.REFRACTOMETER}"'
     count = "check_ok_1+check_ok_2+check_ok_3"
     apart = "+".join(
         f"IF(check_ok_{i}*check_ok_{j}=1,ABS(check_ref_{i}-check_ref_{j})>={LEAST_SPREAD:g},0)"
@@ -309,7 +312,7 @@ def _fit() -> tuple[Column, ...]:
         step("fit_centre", "mean reference", told(f"({summed('check_ref_{i}')})/fit_weight")),
         step("fit_mean", "mean reading", told(f"({summed('check_read_{i}')})/fit_weight")),
         # 0 where the references lie too close together for a slope, or do not tell one.
-        step("fit_reach", "1: tells a slope", told(f"({apart}>0)*(check_malt=0)")),
+        step("fit_reach", "1: tells a slope", told(f"({apart}>0)*(check_malt=0)*({prism})")),
         step("fit_wide", "spread of references", told(summed("(check_ref_{i}-fit_centre)^2"))),
         step("fit_slope", "shown per true", told(
             f"IF(fit_reach=1,({summed('(check_ref_{i}-fit_centre)*check_read_{i}')})/fit_wide,1)")),
@@ -531,7 +534,7 @@ def _budget() -> tuple[Block, ...]:
         "budget_u": in_force("u", of("tolerance")),
         "budget_centre": in_force("centre", "0"),
         "budget_u_slope": in_force("u_slope", f"IF({prism},{UNCHECKED_SLOPE_U},0)"),
-        "budget_u_cal": "SQRT(budget_u^2+((N(budget_shown)-budget_centre)*budget_u_slope)^2)",
+        "budget_u_cal": "SQRT(N(budget_u)^2+((N(budget_shown)-budget_centre)*budget_u_slope)^2)",
         "budget_all": f'IF(COUNT(all.budget_effect)={len(_SOURCES)},'
                       'SQRT(SUMSQ(all.budget_effect)),"")',
     })  # fmt: skip

@@ -148,6 +148,7 @@ def _table(choices: words.Choices) -> Table:
             *_pairs(),
             *_lacks(),
             step("log_remark", "remarks", _joined()),
+            *_for_views(),
         ),
         high=13,
         filtered=True,
@@ -328,6 +329,7 @@ def _planned() -> tuple[Column, ...]:
 def _pairs() -> tuple[Column, ...]:
     """A drop and a jar of one batch and stage within a few hours: they teach the own factors."""
     usable = f'(LOWER(TRIM(log_leave))<>"{words.YES}")*(line_batch>0)*(line_stage>0)'
+    moment = "line_day+line_no*5/10^7"
     near = (
         f'all.line_jar_key,line_pair_key,all.line_day,">="&(line_day-{PAIR_DAYS}),'
         f'all.line_day,"<="&(line_day+{PAIR_DAYS})'
@@ -342,6 +344,11 @@ def _pairs() -> tuple[Column, ...]:
              by_line=True),
         step("pair_u", "u of a jar, SG",
              f'IF(pair_jars>0,SUMIFS(all.line_u_jar,{near})/pair_jars,"")', by_line=True),
+        step("pair_u_check", "u of its correction, SG",
+             f'IF(pair_jars>0,SUMIFS(all.line_u_check,{near})/pair_jars,"")', by_line=True),
+        # In the order of time, lines of one moment in the order of the log.
+        step("pair_wort_key", "of wort", f"IF((pair_jars>0)*(line_beer=0),{moment},\"\")"),
+        step("pair_beer_key", "of beer", f"IF((pair_jars>0)*(line_beer=1),{moment},\"\")"),
     )  # fmt: skip
 
 
@@ -404,6 +411,16 @@ def _lacks() -> tuple[Column, ...]:
         step("line_rise", "1: rises", "IF(line_before<1,0,IF((INDEX(all.seen_stage,line_before)="
              "line_stage)*(INDEX(all.seen_batch,line_before)=line_batch)*ISNUMBER(log_sg),"
              "(log_sg-N(INDEX(all.seen_sg,line_before))>2*N(log_u)+0.001)*1,0))", by_line=True),
+    )  # fmt: skip
+
+
+def _for_views() -> tuple[Column, ...]:
+    """What the views look up besides: volumes in the order of batch, stage and time."""
+    return (
+        step("line_volume_order", "order of volumes",
+             "IF((line_batch>0)*(line_stage>0)*ISNUMBER(log_volume_20),"
+             f"{stage_key('line_batch', 'line_stage')}+MAX(0,line_day)+line_no*5/10^7,\"\")",
+             by_line=True),
     )  # fmt: skip
 
 

@@ -171,10 +171,13 @@ def _effective() -> dict[str, str]:
         "tolerance_gravity": _number(
             "set_tolerance", f'IF(unit_gravity="SG",{defaults.TOLERANCE_SG},{defaults.TOLERANCE_PLATO})'),
         "tolerance_sg": f'tolerance_gravity*IF(unit_gravity="SG",1,{defaults.SG_PER_PLATO:g})',
-        "wort_factor": f"IF({own_wort},own_wort_factor,"
-                       f"{_number('set_wort_factor', WORT_FACTOR)})",
-        "u_wort_factor": f"IF({own_wort},own_u_wort_factor,"
-                         f"{_number('set_u_wort_factor', FACTOR_U)})",
+        # Your own factor comes from readings that were corrected by checks: what the checks need of
+        # malt extract cannot be your own.
+        "common_factor": _number("set_wort_factor", WORT_FACTOR),
+        "common_u_factor": _number("set_u_wort_factor", FACTOR_U),
+        "wort_own": own_wort,
+        "wort_factor": "IF(wort_own,own_wort_factor,common_factor)",
+        "u_wort_factor": "IF(wort_own,own_u_wort_factor,common_u_factor)",
         "beer_own": own_beer,
         "beer_wort_factor": "IF(beer_own,own_beer_wort_factor,wort_factor)",
         "beer_u_wort_factor": "IF(beer_own,own_beer_u_wort_factor,u_wort_factor)",
