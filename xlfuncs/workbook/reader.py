@@ -114,10 +114,10 @@ def date_text(value: Any) -> str | None:
         except (OverflowError, ValueError):
             return str(value)
     if isinstance(value, datetime.datetime):
-        value = (value + datetime.timedelta(microseconds=500000)).replace(microsecond=0)
-        if value.time() == datetime.time():
-            return value.date().isoformat()
-        return value.isoformat(sep=" ", timespec="minutes")
+        moment: datetime.datetime = value + datetime.timedelta(microseconds=500000)
+        if moment.time().replace(microsecond=0) == datetime.time():
+            return moment.date().isoformat()
+        return moment.isoformat(sep=" ", timespec="minutes")
     return str(value)
 
 

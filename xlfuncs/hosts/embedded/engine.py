@@ -21,6 +21,7 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
 from xlfuncs.cells.catalogue import CellFunction
 from xlfuncs.files import problems, stored
+from xlfuncs.files.problems import Source
 from xlfuncs.files.stored import Value
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import worksheet
@@ -42,7 +43,7 @@ class Calculation:
     calls: collections.Counter[str] = field(default_factory=collections.Counter)
 
 
-def calculate(path: str | Path, today: datetime.date | None = None) -> Calculation:
+def calculate(path: str | Path | Source, today: datetime.date | None = None) -> Calculation:
     """Compute every formula of a workbook.
 
     `today` is what TODAY() and NOW() give, for results that can be reproduced; without it they give
@@ -57,7 +58,7 @@ def calculate_book(book: Any, today: datetime.date | None = None) -> Calculation
 
 
 def calculate_file(
-    path: str | Path,
+    path: str | Path | Source,
     out: str | Path,
     today: datetime.date | None = None,
     named: Mapping[str, Value] | None = None,
@@ -67,8 +68,9 @@ def calculate_file(
     Formulas that could not be computed keep the value they had; `named` as for `stored.store`.
     Raises as `calculate` does.
     """
-    calculation = calculate(path, today)
-    stored.store(path, calculation.values, out, named)
+    source = problems.read(path)
+    calculation = calculate(source, today)
+    stored.store(source, calculation.values, out, named)
     return calculation
 
 

@@ -36,7 +36,7 @@ from xlfuncs.workbook.kit.formulas import (
     shown,
 )
 from xlfuncs.workbook.sheets.batches import of_shown, stage_key
-from xlfuncs.workbook.sheets.log import HIGHEST_PH
+from xlfuncs.workbook.defaults import HIGHEST_PH
 
 #: Readings that the sheet has room for, and points of the curve.
 READINGS, POINTS = 20, 24
