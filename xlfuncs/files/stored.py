@@ -7,12 +7,9 @@ those values and nothing else: every other part of the file stays byte for byte 
 from __future__ import annotations
 
 import contextlib
-import io
 import math
 import os
-import posixpath
 import re
-import zipfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +23,7 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
 from xlfuncs.cells.values import ERROR_TEXTS
 from xlfuncs.files import problems
+from xlfuncs.files.package import Parts, packed, sheet_parts, unpacked
 
 Value = float | str | bool
 Position = tuple[int, int]
@@ -33,7 +31,6 @@ Position = tuple[int, int]
 # Excel computes everything anew when the values come from an engine older than its own; this is
 # the number that Excel 2019 and later write.
 _ENGINE = 191029
-_TIMESTAMP = (1980, 1, 1, 0, 0, 0)
 
 
 @dataclass(frozen=True)
@@ -80,12 +77,17 @@ def store(path: str | Path, values: Mapping[tuple[str, str], Value], out: str | 
     """
     data = problems.content(path)
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            names = archive.infolist()
-            parts = {info.filename: archive.read(info) for info in names}
-        book, sheets = sheet_parts(parts)
+        parts = unpacked(data)
+        put(values, parts)
     except (KeyError, StopIteration, ElementTree.ParseError) as error:
         raise problems.damaged(path) from error
+    with replacing(out) as file:
+        file.write(packed(parts))
+
+
+def put(values: Mapping[tuple[str, str], Value], parts: Parts) -> None:
+    """The same for the parts of a workbook, in place."""
+    book, sheets = sheet_parts(parts)
     by_sheet: dict[str, dict[Position, Value]] = {}
     for (title, address), value in values.items():
         if title not in sheets:
@@ -95,11 +97,6 @@ def store(path: str | Path, values: Mapping[tuple[str, str], Value], out: str | 
         part = sheets[title]
         parts[part] = _Sheet(title, cells).patched(parts[part].decode()).encode()
     parts[book] = _keeping_values(parts[book].decode()).encode()
-    with replacing(out) as file, zipfile.ZipFile(file, "w") as archive:
-        for old in names:
-            info = zipfile.ZipInfo(old.filename, _TIMESTAMP)
-            info.compress_type, info.create_system = old.compress_type, 0
-            archive.writestr(info, parts[old.filename], compresslevel=6)
 
 
 @contextlib.contextmanager
@@ -122,42 +119,7 @@ def replacing(path: str | Path) -> Iterator[BinaryIO]:
         temporary.unlink(missing_ok=True)
 
 
-# --- the parts of the file ------------------------------
-
-
-def sheet_parts(parts: Mapping[str, bytes]) -> tuple[str, dict[str, str]]:
-    """The name of the workbook's part, and of the part of each sheet by title."""
-    book = next(
-        target for kind, target in _relations(parts, "").values() if kind == "officeDocument"
-    )
-    relations = _relations(parts, book)
-    sheets = {}
-    for element in ElementTree.fromstring(parts[book]).iter():
-        if local(element.tag) == "sheet":
-            identity = next(v for k, v in element.attrib.items() if k.endswith("}id"))
-            kind, target = relations[identity]
-            if kind == "worksheet":
-                sheets[element.attrib["name"]] = target
-    return book, sheets
-
-
-def _relations(parts: Mapping[str, bytes], source: str) -> dict[str, tuple[str, str]]:
-    """Kind and target of each relation of a part."""
-    folder, name = posixpath.split(source)
-    return {
-        element.attrib["Id"]: (
-            element.attrib["Type"].rpartition("/")[2],
-            posixpath.normpath(posixpath.join("/", folder, element.attrib["Target"])).lstrip("/"),
-        )
-        for element in ElementTree.fromstring(
-            parts[posixpath.join(folder, "_rels", f"{name}.rels")]
-        )
-    }
-
-
-def local(tag: str) -> str:
-    """The name of an element without its namespace."""
-    return tag.rpartition("}")[2]
+# --- the workbook's part ------------------------------
 
 
 def _keeping_values(book: str) -> str:

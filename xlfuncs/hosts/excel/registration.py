@@ -1,4 +1,4 @@
-"""Excel through xlwings: each function of the catalogue as an xlwings user-defined function."""
+"""Each function of the catalogue as a user-defined function of xlwings."""
 
 from __future__ import annotations
 
