@@ -205,6 +205,19 @@ def test_calculate_never_overwrites_another_file_unasked(tmp_path, example):
     assert out.read_bytes() == b"precious"
 
 
+def test_new_with_the_functions_inside_and_the_add_in_alone(tmp_path, example):
+    run("new", tmp_path / "brew.xlsm", "--example")
+    with zipfile.ZipFile(tmp_path / "brew.xlsm") as archive:
+        assert "xl/vbaProject.bin" in archive.namelist()
+    report, expected = (
+        json.loads(run("report", path, "--json")) for path in (tmp_path / "brew.xlsm", example)
+    )
+    assert report | {"file": expected["file"]} == expected
+    run("addin", tmp_path / "xlfuncs.xlam")
+    assert "exists already" in run("addin", tmp_path / "xlfuncs.xlam", status=2)
+    assert "must end in .xlam" in run("addin", tmp_path / "xlfuncs.xls", status=2)
+
+
 def test_new_wants_a_name_that_spreadsheets_open(tmp_path):
     assert "must end in .xlsx" in run("new", tmp_path / "brew.xls", status=2)
     assert "is a folder" in run("new", tmp_path, status=2)

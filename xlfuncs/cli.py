@@ -95,20 +95,41 @@ def new(
     ] = 60,
     force: _Force = False,
 ) -> None:
-    """Write a new brew-day workbook, with its values already computed."""
+    """Write a new brew-day workbook, with its values already computed.
+
+    As FILE.xlsm it has the functions in it, for Excel on Windows.
+    """
     from xlfuncs.hosts import embedded
     from xlfuncs.workbook import build
     from xlfuncs.workbook.vocabulary import Choices
 
-    _must_be_free(file, force)
+    _must_be_free(file, force, ".xlsm" if file.suffix.lower() == ".xlsm" else ".xlsx")
     choices = Choices(rows, units.value, gravity.value, example, instruments, checks)
     file.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, _working("Building the workbook"):
         draft = Path(folder) / file.name
         draft.write_bytes(build.to_bytes(build.build(choices)))
+        if file.suffix.lower() == ".xlsm":
+            from xlfuncs.hosts.excel import macros
+
+            draft.write_bytes(macros.with_functions(draft.read_bytes()))
         calculation = embedded.calculate_file(draft, file)
     _name_failures(calculation.failures)
     _out.print(f"Wrote {file}", markup=False)
+
+
+@app.command()
+def addin(
+    out: Annotated[Path, typer.Argument(help="The add-in (.xlam)", show_default=False)],
+    force: _Force = False,
+) -> None:
+    """Write the add-in for Excel alone; `install excel` puts it where Excel looks."""
+    from xlfuncs.hosts.excel import macros
+
+    _must_be_free(out, force, ".xlam")
+    with stored.replacing(out) as file:
+        file.write(macros.addin())
+    _out.print(f"Wrote {out}", markup=False)
 
 
 @app.command()

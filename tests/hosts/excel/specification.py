@@ -370,7 +370,7 @@ def read_text(data: bytes, found: Project) -> dict[str, str]:
 
 
 def unveiled(text: str, key: int) -> tuple[bytes, bytes]:
-    """A veiled value (2.4.3.3) and the bytes to ignore before it; its key is that of the identity."""
+    """A veiled value (2.4.3.3), and the bytes to ignore before it."""
     must(re.fullmatch("(?:[0-9A-F]{2}){8,}", text), "digits of a veiled value")
     data = bytes.fromhex(text)
     seed, version, project_key = data[0], data[0] ^ data[1], data[0] ^ data[2]

@@ -16,6 +16,7 @@ from typing import Any
 
 from openpyxl.utils import get_column_letter
 
+from xlfuncs.files import problems
 from xlfuncs.hosts.calc import addin, session
 from xlfuncs.hosts.calc.install import numpy_for
 from xlfuncs.hosts.calc.offices import Office, OfficeProblem, choose_office, user_folder
@@ -81,7 +82,7 @@ def _run(path: Path, task: dict[str, str], timeout: float) -> dict[str, Any]:
         with tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
             work = Path(folder)
             try:
-                copy = shutil.copyfile(path, work / f"workbook{path.suffix}")
+                copy = _copied(path, work)
                 profile = _profile(office, work, kept, deadline)
                 return session.run(office, profile, {**task, "file": str(copy)}, deadline)
             except session.OfficeDied:
@@ -93,6 +94,17 @@ def _run(path: Path, task: dict[str, str], timeout: float) -> dict[str, Any]:
             except (OSError, OfficeProblem) as problem:
                 raise OfficeProblem(f"{path.name}: {problem}") from problem
     raise OfficeProblem(f"{path.name}: LibreOffice ended before it was done, twice")
+
+
+def _copied(path: Path, work: Path) -> Path:
+    """The file under `work`, without macros: the office would take those for our functions."""
+    if path.suffix.lower() != ".xlsm":
+        return shutil.copyfile(path, work / f"workbook{path.suffix}")
+    from xlfuncs.hosts.excel import macros  # it needs xlwings, which computing does not
+
+    copy = work / "workbook.xlsx"
+    copy.write_bytes(macros.without_functions(problems.content(path)))
+    return copy
 
 
 def _profile(office: Office, work: Path, kept: bool, deadline: float) -> Path:

@@ -125,7 +125,10 @@ def _with_help(book: str) -> str:
     The attribute for descriptions is in the VBA project; for these the format has places here.
     """
     names, arguments = [], []
+    taken = {name.upper() for name in re.findall(r'<definedName\b[^>]*?\bname="([^"]+)"', book)}
     for function in sorted(CATALOGUE.values(), key=lambda function: function.name):
+        if function.name in taken:  # a name can stand for one thing only
+            continue
         names.append(
             f'<definedName name="{function.name}" function="1" hidden="1" vbProcedure="1" '
             f'functionGroupId="{wrappers.CATEGORIES[function.category]}">#REF!</definedName>'
