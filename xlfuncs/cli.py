@@ -22,6 +22,7 @@ from xlfuncs.cells.values import visible
 from xlfuncs.files import problems, stored
 from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.hosts.calc.offices import OfficeProblem
+from xlfuncs.hosts.excel.windows import ExcelProblem
 
 if TYPE_CHECKING:
     from xlfuncs.audit.findings import FileAudit
@@ -56,6 +57,7 @@ class Host(enum.StrEnum):
     """Spreadsheet programs that the functions can be installed into."""
 
     CALC = "calc"
+    EXCEL = "excel"
 
 
 class Gravity(enum.StrEnum):
@@ -73,7 +75,7 @@ def main() -> None:
     """Run the command line; a problem with a file is one sentence, not a traceback."""
     try:
         app()
-    except (WorkbookProblem, OfficeProblem) as problem:
+    except (WorkbookProblem, OfficeProblem, ExcelProblem) as problem:
         _err.print(visible(f"xlfuncs: {problem}"), markup=False, soft_wrap=True)
         sys.exit(2)
 
@@ -205,7 +207,15 @@ def print_(
 
 @app.command()
 def install(host: Annotated[Host, typer.Argument(help="The spreadsheet program")]) -> None:
-    """Put the functions into a spreadsheet program of this user (Excel: see the README)."""
+    """Put the functions into a spreadsheet program of this user."""
+    if host is Host.EXCEL:
+        from xlfuncs.hosts.excel import install as excel
+        from xlfuncs.hosts.excel.windows import Computer
+
+        for part in excel.install(Computer()):
+            _out.print(f"{part.name}: {part.found}", markup=False)
+        _out.print("The functions are there when Excel starts.")
+        return
     from xlfuncs.hosts.calc import install as calc
 
     with _working("Installing the add-in"):
@@ -219,10 +229,16 @@ def install(host: Annotated[Host, typer.Argument(help="The spreadsheet program")
 @app.command()
 def uninstall(host: Annotated[Host, typer.Argument(help="The spreadsheet program")]) -> None:
     """Take the functions out of a spreadsheet program."""
-    from xlfuncs.hosts.calc import install as calc
+    if host is Host.EXCEL:
+        from xlfuncs.hosts.excel import install as excel
+        from xlfuncs.hosts.excel.windows import Computer
 
-    with _working("Taking the add-in out"):
-        was_there = calc.uninstall()
+        was_there = excel.uninstall(Computer())
+    else:
+        from xlfuncs.hosts.calc import install as calc
+
+        with _working("Taking the add-in out"):
+            was_there = calc.uninstall()
     _out.print("The functions were taken out." if was_there else "The functions were not there.")
 
 

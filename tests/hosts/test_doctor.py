@@ -87,24 +87,14 @@ def test_one_thing_is_missing(healthy, name, spoiled, missing, mend):
     assert finding.mend == mend
 
 
-def test_excel_and_the_embedded_engine(healthy, tmp_path):
-    versions = {"xlwings": "0.33", "formulas": "1.3"}
-    healthy.setattr(doctor, "_version", lambda name: versions.get(name, ""))
+def test_the_embedded_engine(healthy):
+    def finding():
+        return next(f for f in doctor.doctor({}, "linux") if f.host == "Embedded")
 
-    def finding(host, environ, platform):
-        return next(f for f in doctor.doctor(environ, platform) if f.host == host)
-
-    here = {"APPDATA": str(tmp_path)}
-    assert "on Windows only" in finding("Excel", here, "linux").missing
-    assert finding("Excel", here, "win32").mend == "xlwings addin install"
-    start = tmp_path / "Microsoft/Excel/XLSTART/xlwings.xlam"
-    start.parent.mkdir(parents=True)
-    start.touch()
-    assert finding("Excel", here, "win32").ready
-    assert finding("Embedded", here, "win32").facts == (("formulas", "1.3"),)
-    versions.clear()
-    assert finding("Excel", here, "win32").mend == "pip install xlwings"
-    assert finding("Embedded", here, "win32").mend == "pip install formulas"
+    healthy.setattr(doctor, "_version", lambda _: "1.3")
+    assert finding().facts == (("formulas", "1.3"),)
+    healthy.setattr(doctor, "_version", lambda _: "")
+    assert finding().mend == "pip install formulas"
 
 
 def test_this_computer_as_it_is():

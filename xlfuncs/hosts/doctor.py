@@ -7,11 +7,12 @@ import os
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 from xlfuncs import __version__
 from xlfuncs.hosts.calc.install import MEND, installed_version, numpy_for
 from xlfuncs.hosts.calc.offices import Office, OfficeProblem, examine, find_offices
+from xlfuncs.hosts.excel import install as excel
+from xlfuncs.hosts.excel.windows import Computer, ExcelProblem
 
 
 @dataclass(frozen=True)
@@ -33,27 +34,33 @@ class Finding:
         return not self.missing
 
 
-def doctor(environ: Mapping[str, str] = os.environ, platform: str = sys.platform) -> list[Finding]:
+def doctor(
+    environ: Mapping[str, str] = os.environ,
+    platform: str = sys.platform,
+    computer: Computer | None = None,
+) -> list[Finding]:
     """Look at every host: Excel, each LibreOffice, and the embedded engine.  Changes nothing."""
     offices = find_offices(environ, platform)
     calc = [_calc(office) for office in offices] or [
         Finding("Calc", (), "LibreOffice was not found", "install LibreOffice (libreoffice.org)")
     ]
-    return [_excel(environ, platform), *calc, _embedded()]
+    return [_excel(computer or Computer()), *calc, _embedded()]
 
 
-def _excel(environ: Mapping[str, str], platform: str) -> Finding:
-    xlwings = _version("xlwings")
-    facts = (("xlwings", xlwings or "none"), ("platform", platform))
-    if platform != "win32":
-        return Finding("Excel", facts, "Excel calls Python functions on Windows only", MEND)
-    if not xlwings:
-        return Finding("Excel", facts, "xlwings is not installed", "pip install xlwings")
-    start = Path(environ.get("APPDATA", "")) / "Microsoft/Excel/XLSTART/xlwings.xlam"
-    if not start.is_file():
-        missing = "the xlwings add-in is not in Excel"
-        return Finding("Excel", facts, missing, "xlwings addin install")
-    return Finding("Excel", (*facts, ("add-in", str(start))))
+def _excel(computer: Computer) -> Finding:
+    facts = [("xlwings", computer.version("xlwings") or "none")]
+    if not computer.is_windows:
+        return Finding("Excel", tuple(facts), excel.ELSEWHERE, excel.ANYWHERE)
+    try:
+        parts = excel.examine(computer)
+    except ExcelProblem as problem:
+        return Finding("Excel", tuple(facts), str(problem), excel.MEND)
+    missing = [part for part in parts if part.missing]
+    facts += [
+        (part.name, part.found or f"{part.missing}; to mend it: {part.mend}") for part in parts
+    ]
+    first = missing[0] if missing else excel.Part("", "")
+    return Finding("Excel", tuple(facts), first.missing, first.mend)
 
 
 def _calc(office: Office) -> Finding:

@@ -10,6 +10,7 @@ import datetime
 import io
 import re
 import zipfile
+from xml.etree import ElementTree
 from xml.sax.saxutils import escape, quoteattr
 
 from openpyxl.workbook import Workbook
@@ -59,6 +60,16 @@ def addin() -> bytes:
     with zipfile.ZipFile(buffer, "w") as archive:
         ExcelWriter(book, archive).save()  # Workbook.save would write the hour of saving
     return _with_macros(buffer.getvalue(), addin=True)
+
+
+def addin_version(data: bytes) -> str:
+    """The version of an add-in that `addin` made; nothing for any other file."""
+    try:
+        core = ElementTree.fromstring(package.unpacked(data)["docProps/core.xml"])
+    except (zipfile.BadZipFile, KeyError, ElementTree.ParseError):
+        return ""
+    found = {package.local(element.tag): element.text for element in core}
+    return (found.get("version") or "") if found.get("title") == wrappers.PROJECT else ""
 
 
 def without_functions(xlsm: bytes) -> bytes:
