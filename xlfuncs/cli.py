@@ -181,6 +181,43 @@ def _computed(
     )
 
 
+@app.command()
+def freeze(
+    file: _File,
+    out: Annotated[Path, typer.Option("-o", "--out", help="The copy", show_default=False)],
+    engine: Annotated[
+        Engine, typer.Option(help="Computed here, or by LibreOffice Calc")
+    ] = Engine.EMBEDDED,
+    force: _Force = False,
+) -> None:
+    """Write a copy with values in place of our functions, for those who have none.
+
+    All else stays as it was; a sheet at the end says of which day the values are.
+    """
+    from xlfuncs.files import calls, frozen
+    from xlfuncs.functions import CATALOGUE
+    from xlfuncs.hosts.excel import macros
+
+    if _same(file, out):
+        _stop(f"{out} is the workbook itself, whose formulas would be lost: name another file.")
+    macros_stay = out.suffix.lower() == file.suffix.lower() == ".xlsm"
+    _must_be_free(out, force, ".xlsm" if macros_stay else ".xlsx")
+    with _working(f"Computing {file.name}"):
+        values, failures = _computed(file, engine)
+        data = problems.content(file)
+        if file.suffix.lower() == ".xlsm" and not macros_stay:
+            data = macros.without_functions(data)
+        data, done = frozen.freeze(
+            data, values, calls.Calls(CATALOGUE), __version__, datetime.date.today()
+        )
+        with stored.replacing(out) as target:
+            target.write(data)
+    _out.print(f"{sum(done.cells.values())} cells fixed in {out}", markup=False)
+    for left in done.left:
+        _err.print(visible(f"still calls the functions: {left}"), markup=False, soft_wrap=True)
+    _name_failures(failures)
+
+
 @app.command("print")
 def print_(
     file: _File,

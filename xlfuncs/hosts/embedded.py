@@ -24,10 +24,13 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
 from xlfuncs.cells.catalogue import CellFunction
 from xlfuncs.files import problems, stored
+from xlfuncs.files.calls import Calls
 from xlfuncs.files.stored import Value
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts import worksheet
 from xlfuncs.hosts.formula import Area, CannotCompute, Node, compiled
+
+_CALLS = Calls(CATALOGUE)
 
 
 @dataclass
@@ -274,8 +277,9 @@ def _formula(sheet: str, cell: Any) -> _Formula:
         area = Area(sheet, top, left, bottom, right)
         if isinstance(value, DataTableFormula):
             return _Formula(area, "", True, "data tables (what-if analysis) are not supported")
-        return _Formula(area, value.text or "", True)
-    return _Formula(Area(sheet, cell.row, cell.column, cell.row, cell.column), str(value), False)
+        return _Formula(area, _CALLS.bare(value.text or ""), True)
+    area = Area(sheet, cell.row, cell.column, cell.row, cell.column)
+    return _Formula(area, _CALLS.bare(str(value)), False)
 
 
 def _typed(cell: Any, epoch: datetime.datetime) -> Any:
