@@ -112,8 +112,11 @@ def new(
         draft = Path(folder) / file.name
         draft.write_bytes(build.to_bytes(build.build(choices)))
         if file.suffix.lower() == ".xlsm":
+            from xlfuncs.hosts.excel import install as excel
             from xlfuncs.hosts.excel import macros
+            from xlfuncs.hosts.excel.windows import Computer
 
+            excel.name_python(Computer())
             draft.write_bytes(macros.with_functions(draft.read_bytes()))
         calculation = embedded.calculate_file(draft, file)
     _name_failures(calculation.failures)

@@ -145,11 +145,11 @@ def _attribute(head: str, name: str) -> str:
 
 
 def _explanation(stamp: str, done: Frozen) -> list[list[str]]:
+    count = sum(done.cells.values())
     return [
         [f"This is a frozen copy: {stamp}."],
-        [
-            f"{sum(done.cells.values())} cells that called its functions hold their values of that "
-            "day and no longer follow what is typed; all else is as it was."
-        ],
-        ["To change something, change the workbook it was made from, and freeze it again."],
+        [f"{count} cells that called its functions hold their values of that day"],
+        ["and no longer follow what is typed; all else is as it was."],
+        ["To change something, change the workbook it was made from,"],
+        ["and freeze it again."],
     ]

@@ -147,6 +147,20 @@ def test_a_name_with_an_umlaut(computer):
     assert b"Br\xe4u" in settings(computer).read_bytes()
 
 
+def test_a_workbook_with_the_functions_needs_the_settings_alone(computer):
+    install.name_python(computer)
+    written = f'"INTERPRETER_WIN","{computer.python}"\r\n'.encode("cp1252")
+    assert settings(computer).read_bytes() == written
+    assert not addin(computer).exists()
+    computer.python = computer.of(computer.home / "other" / "python.exe")
+    install.name_python(computer)
+    assert settings(computer).read_bytes() == written, "what was chosen before stays"
+    assert uninstall(computer)
+    computer.is_windows = False
+    install.name_python(computer)
+    assert not settings(computer).exists()
+
+
 def of_another_version(monkeypatch):
     with monkeypatch.context() as patch:
         patch.setattr(macros, "__version__", "0.0.1")
@@ -426,6 +440,8 @@ def test_the_commands(computer, monkeypatch):
     from tests.test_cli import run
 
     monkeypatch.setattr(windows, "Computer", lambda: computer)
+    run("new", computer.home / "brew.xlsm", "--rows", "10")
+    assert settings(computer).exists()
     said = run("install", "excel")
     assert f"settings: {settings(computer)}" in said.replace("\n", "")
     assert "The functions were taken out." in run("uninstall", "excel")

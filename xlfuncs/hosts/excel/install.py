@@ -97,10 +97,18 @@ def install(computer: Computer) -> list[Part]:
     content = computer.read(addin)
     if content is not None and not macros.addin_version(content):
         raise ExcelProblem(f"{addin} is another file, not our add-in: move it away first")
-    lines = [(key, value) for key, value in _settings(computer) if key != _INTERPRETER]
-    settings = _written(computer, [*lines, (_INTERPRETER, str(computer.python))])
-    _all_or_none(computer, {addin: macros.addin(), _settings_path(computer): settings})
+    _all_or_none(computer, {addin: macros.addin(), **_settings_that_name_us(computer)})
     return examine(computer)
+
+
+@_in_plain_words()
+def name_python(computer: Computer) -> None:
+    """Say in the settings which Python answers, for a workbook that has the functions in it.
+
+    Does nothing where another one is named already, or on another system than Windows.
+    """
+    if computer.is_windows and _INTERPRETER not in dict(_settings(computer)):
+        _all_or_none(computer, _settings_that_name_us(computer))
 
 
 @_in_plain_words()
@@ -156,6 +164,12 @@ def _settings(computer: Computer) -> list[tuple[str, str]]:
     text = (computer.read(_settings_path(computer)) or b"").decode(computer.encoding, "replace")
     rows = csv.reader(io.StringIO(text))
     return [(row[0], row[1]) for row in rows if len(row) > 1]
+
+
+def _settings_that_name_us(computer: Computer) -> dict[Path, bytes | None]:
+    lines = [(key, value) for key, value in _settings(computer) if key != _INTERPRETER]
+    written = _written(computer, [*lines, (_INTERPRETER, str(computer.python))])
+    return {_settings_path(computer): written}
 
 
 def _written(computer: Computer, lines: list[tuple[str, str]]) -> bytes:
