@@ -14,6 +14,8 @@ from collections.abc import Mapping, Sequence
 from xml.etree import ElementTree
 from xml.sax.saxutils import escape, quoteattr
 
+from openpyxl.utils import get_column_letter
+
 #: The parts of a workbook by name, in the order in which the file keeps them.
 Parts = dict[str, bytes]
 
@@ -131,12 +133,14 @@ def add_sheet(
 ) -> None:
     """Put a sheet with these texts behind all others."""
     book, _ = sheet_parts(parts)
-    cells = "".join(
-        "<row>"
-        + "".join(f'<c t="inlineStr"><is><t>{escape(cell)}</t></is></c>' for cell in row)
-        + "</row>"
-        for row in rows
-    )
+    cells = ""
+    for number, row in enumerate(rows, 1):
+        texts = (
+            f'<c r="{get_column_letter(column)}{number}" t="inlineStr">'
+            f"<is><t>{escape(text)}</t></is></c>"
+            for column, text in enumerate(row, 1)
+        )
+        cells += f'<row r="{number}">{"".join(texts)}</row>'
     content = f'<worksheet xmlns="{_MAIN}"><sheetData>{cells}</sheetData></worksheet>'
     folder, number = posixpath.dirname(book), 1
     while (name := posixpath.join(folder, "worksheets", f"sheet{number}.xml")) in parts:

@@ -9,6 +9,7 @@ import datetime as dt
 import decimal
 import importlib
 import re
+import subprocess
 import sys
 import types
 from unittest import mock
@@ -170,6 +171,24 @@ def test_generated_vba(imported):
     assert sorted(functions) == sorted(CATALOGUE)
     assert max(map(len, vba.splitlines())) <= 1023, "the longest line that VBA takes"
     assert vba.isascii(), "VBA is read in the code page of the machine"
+
+
+@pytest.mark.parametrize("addin", [False, True])
+def test_the_wrappers_are_those_that_xlwings_imports(imported, xlwings, workbook, addin):
+    """Ours are made without Windows; they are the same, line by line."""
+    if addin:
+        workbook.Name = "xlfuncs.xlam"
+        with mock.patch.object(xlwings.udfs, "Book", return_value=mock.MagicMock(sheets=[])):
+            xlwings.udfs.import_udfs(MODULE, workbook)
+    made = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            f"from xlfuncs.hosts.excel import wrappers; print(wrappers.wrappers(addin={addin}))",
+        ],
+        capture_output=True, text=True, check=True,
+    ).stdout  # fmt: skip
+    assert made == workbook.imported[-1] + "\n"
 
 
 def test_help_in_the_function_wizard(imported):

@@ -65,6 +65,25 @@ def test_oletools(files, ending):
 
 
 @pytest.mark.parametrize("ending", ENDINGS)
+def test_what_is_of_xlwings_is_as_in_its_own_files(ending):
+    """But for the name of the project, under which settings are looked for; VBA knows no case."""
+    own = VBA_Parser(str(Path(xlwings.__file__).parent / XLWINGS_OWN[ending]))
+    sources = {
+        stream.rpartition("/")[2]: lines_of(source) for _, stream, _, source in own.extract_macros()
+    }
+    for module in wrappers.modules(addin=ending == "xlam")[:2]:
+        ours, its = lines_of(module.source), sources[module.name]
+        assert len(ours) == len(its)
+        changed = {one for one, other in zip(ours, its, strict=True) if one != other}
+        renamed = {f'public const project_name as string = "{wrappers.PROJECT}"'}
+        assert changed == (renamed if module.name == "xlwings" else set())
+
+
+def lines_of(source):
+    return [line.rstrip().lower() for line in source.strip().splitlines()]
+
+
+@pytest.mark.parametrize("ending", ENDINGS)
 def test_pyopenvba(files, ending):
     report = pyopenvba.check_file(files[ending])
     assert (report.issues, report.complete) == ((), True)
