@@ -87,7 +87,7 @@ def test_it_is_what_is_imported(installed):
 def test_the_commands_work(installed):
     assert installed("xlfuncs", "version").strip() == __version__
     assert "WORT_SG" in installed("xlfuncs", "functions")
-    installed("xlfuncs", "new", "brew.xlsm", "--rows", "10")
+    installed("xlfuncs", "new", "brew.xlsm", "--rows", "20")
     installed("xlfuncs", "addin", "xlfuncs.xlam")
     assert "cells fixed" in installed("xlfuncs", "freeze", "brew.xlsm", "-o", "frozen.xlsx")
 

@@ -14,8 +14,8 @@ from openpyxl.utils.datetime import to_excel
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.formula import ArrayFormula
 
+from tests.helpers import run
 from tests.hosts.calc.conftest import _own_cache, _usable_office, needs_office  # noqa: F401
-from tests.test_cli import run
 from xlfuncs import __version__
 from xlfuncs.files import calls, package
 from xlfuncs.files.calls import Calls
@@ -25,7 +25,7 @@ from xlfuncs.hosts import embedded
 from xlfuncs.hosts.calc import runner
 from xlfuncs.hosts.excel import macros
 from xlfuncs.workbook import build
-from xlfuncs.workbook.vocabulary import Choices
+from xlfuncs.workbook.words import Choices
 
 TODAY = datetime.date(2026, 11, 26)
 STAMP = f"values of 2026-11-26, fixed by xlfuncs {__version__}"

@@ -1,6 +1,7 @@
 """The doctor: what is there, what is missing, the one command that mends it."""
 
 import dataclasses
+import sys
 from pathlib import Path
 
 import pytest
@@ -87,14 +88,17 @@ def test_one_thing_is_missing(healthy, name, spoiled, missing, mend):
     assert finding.mend == mend
 
 
-def test_the_embedded_engine(healthy):
+def test_the_embedded_engine(healthy, tmp_path):
     def finding():
         return next(f for f in doctor.doctor({}, "linux") if f.host == "Embedded")
 
     healthy.setattr(doctor, "_version", lambda _: "1.3")
     assert finding().facts == (("formulas", "1.3"),)
     healthy.setattr(doctor, "_version", lambda _: "")
-    assert finding().mend == "pip install formulas"
+    folder = Path(__file__).parents[2]
+    assert finding().mend == f'"{sys.executable}" -m pip install -e "{folder}"'
+    healthy.setattr(doctor.xlfuncs, "__file__", str(tmp_path / "xlfuncs" / "__init__.py"))
+    assert "from its folder or its wheel" in finding().mend
 
 
 def test_this_computer_as_it_is():

@@ -87,8 +87,8 @@ def _relations_of(source: str) -> str:
 
 
 def local(tag: str) -> str:
-    """The name of an element without its namespace."""
-    return tag.rpartition("}")[2]
+    """The name of an element without its namespace, or the prefix that stands for it."""
+    return tag.rpartition("}")[2].rpartition(":")[2]
 
 
 # --- changing ------------------------------

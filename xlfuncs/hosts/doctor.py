@@ -7,7 +7,9 @@ import os
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
+import xlfuncs
 from xlfuncs import __version__
 from xlfuncs.hosts.calc.install import MEND, installed_version, numpy_for
 from xlfuncs.hosts.calc.offices import Office, OfficeProblem, examine, find_offices
@@ -20,13 +22,15 @@ class Finding:
     """One host: whether cells can be computed there, what was found, what is missing.
 
     `facts` are pairs of what and which (a version, a path).  `missing` and `mend` are empty when
-    nothing is; `mend` is one command or one thing to do.
+    nothing is; `mend` is one command or one thing to do, and where nothing mends it, `instead` says
+    which way is open.
     """
 
     host: str
     facts: tuple[tuple[str, str], ...]
     missing: str = ""
     mend: str = ""
+    instead: str = ""
 
     @property
     def ready(self) -> bool:
@@ -50,17 +54,19 @@ def doctor(
 def _excel(computer: Computer) -> Finding:
     facts = [("xlwings", computer.version("xlwings") or "none")]
     if not computer.is_windows:
-        return Finding("Excel", tuple(facts), excel.ELSEWHERE, excel.ANYWHERE)
+        return Finding("Excel", tuple(facts), excel.ELSEWHERE, instead=excel.ANYWHERE)
     try:
         parts = excel.examine(computer)
     except ExcelProblem as problem:
         return Finding("Excel", tuple(facts), str(problem), excel.MEND)
     missing = [part for part in parts if part.missing]
     facts += [
-        (part.name, part.found or f"{part.missing}; to mend it: {part.mend}") for part in parts
+        (part.name, part.found or "; to mend it: ".join(filter(None, (part.missing, part.mend))))
+        for part in parts
     ]
     first = missing[0] if missing else excel.Part("", "")
-    return Finding("Excel", tuple(facts), first.missing, first.mend)
+    instead = excel.ANYWHERE if first.missing and not first.mend else ""
+    return Finding("Excel", tuple(facts), first.missing, first.mend, instead)
 
 
 def _calc(office: Office) -> Finding:
@@ -90,8 +96,16 @@ def _embedded() -> Finding:
     formulas = _version("formulas")
     facts = (("formulas", formulas or "none"),)
     if not formulas:
-        return Finding("Embedded", facts, "formulas is not installed", "pip install formulas")
+        return Finding("Embedded", facts, "formulas is not installed", _again())
     return Finding("Embedded", facts)
+
+
+def _again() -> str:
+    """What installs this package with all that it needs: from where it lies, never by its name."""
+    folder = Path(xlfuncs.__file__).parents[1]
+    if (folder / "pyproject.toml").is_file():
+        return f'"{sys.executable}" -m pip install -e "{folder}"'
+    return "install xlfuncs again, from its folder or its wheel"
 
 
 def _version(distribution: str) -> str:

@@ -5,7 +5,7 @@ import pytest
 from tests.hosts.calc.conftest import _own_cache, _usable_office, needs_office  # noqa: F401
 from xlfuncs.hosts.excel import macros
 from xlfuncs.workbook import build
-from xlfuncs.workbook.vocabulary import Choices
+from xlfuncs.workbook.words import Choices
 
 
 @pytest.fixture(scope="session")

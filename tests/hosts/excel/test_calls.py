@@ -4,6 +4,7 @@ Everything of xlwings is the installed package; what is replaced is pywin32 and 
 and the Excel at the other end: ranges that hold what COM hands over.
 """
 
+import contextlib
 import ctypes
 import datetime as dt
 import decimal
@@ -54,13 +55,21 @@ def _stand_ins():
 def xlwings():
     """The installed xlwings as it is on Windows, and `xlfuncs.udfs` imported with it."""
 
-    def ours(name):
-        return name.split(".")[0] == "xlwings" or name == MODULE
+    stand_ins = _stand_ins()
 
-    with mock.patch.dict(sys.modules), mock.patch("atexit.register"):
-        for name in [name for name in sys.modules if ours(name)]:
-            del sys.modules[name]
-        sys.modules.update(_stand_ins())
+    def taken_out():
+        """Modules of xlwings and of Windows; others stay, for some cannot be loaded twice."""
+        names = [
+            name
+            for name in sys.modules
+            if name.split(".")[0] == "xlwings" or name == MODULE or name in stand_ins
+        ]
+        return {name: sys.modules.pop(name) for name in names}
+
+    with contextlib.ExitStack() as stack, mock.patch("atexit.register"):
+        stack.callback(sys.modules.update, taken_out())
+        stack.callback(taken_out)
+        sys.modules.update(stand_ins)
         with (
             mock.patch.object(sys, "platform", "win32"),
             mock.patch.multiple(

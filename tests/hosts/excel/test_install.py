@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.helpers import run
 from xlfuncs import __version__
 from xlfuncs.hosts import doctor
 from xlfuncs.hosts.excel import install, macros, windows
@@ -233,7 +234,7 @@ def on_another_system(computer):
 
 
 FAILURES = {
-    without_excel: "Excel was not found; to mend it: install Excel; the workbook in plain",
+    without_excel: "Excel was not found; xlfuncs calculate FILE stores the values",
     with_excel_running: "Excel is open: close it and run this again",
     without_library: f"xlwings64-{XLWINGS}.dll is not beside ",
     with_the_python_of_the_store: "the Python of the Microsoft Store keeps xlwings64-",
@@ -242,7 +243,7 @@ FAILURES = {
     with_settings_not_writable: "xlfuncs.conf cannot be changed (Permission denied); nothing was",
     with_another_file_of_the_name: "xlfuncs.xlam is another file, not our add-in: move it away",
     with_a_path_that_excel_cannot_read: "(“П” is not in the code page of this Windows)",
-    on_another_system: "Excel runs these functions on Windows only; the workbook in plain formulas",
+    on_another_system: "Excel runs these functions on Windows only; xlfuncs calculate FILE stores",
 }
 
 
@@ -334,11 +335,19 @@ def test_a_python_that_excel_does_not_reach_is_mended_by_one_of_its_own(computer
     )
 
 
-def test_the_doctor_on_another_system(computer):
-    computer.is_windows = False
+@pytest.mark.parametrize(
+    ("spoil", "missing"),
+    [
+        (on_another_system, "Excel runs these functions on Windows only"),
+        (without_excel, "Excel was not found"),
+    ],
+)
+def test_the_doctor_says_what_to_do_where_there_is_no_excel(computer, spoil, missing):
+    spoil(computer)
     found = finding(computer)
-    assert found.missing == "Excel runs these functions on Windows only"
-    assert "xlfuncs new brewday.xlsx --plain" in found.mend
+    assert (found.missing, found.mend) == (missing, "")
+    assert "xlfuncs calculate FILE" in found.instead
+    assert "install calc" not in found.instead
 
 
 def test_the_doctor_when_windows_refuses(computer, monkeypatch):
@@ -437,10 +446,8 @@ def test_this_computer():
 
 
 def test_the_commands(computer, monkeypatch):
-    from tests.test_cli import run
-
     monkeypatch.setattr(windows, "Computer", lambda: computer)
-    run("new", computer.home / "brew.xlsm", "--rows", "10")
+    run("new", computer.home / "brew.xlsm", "--rows", "20")
     assert settings(computer).exists()
     said = run("install", "excel")
     assert f"settings: {settings(computer)}" in said.replace("\n", "")

@@ -1,6 +1,7 @@
 """The package around the VBA project: what changes in a workbook, and what stays."""
 
 import io
+import json
 import re
 import subprocess
 import sys
@@ -10,6 +11,7 @@ from xml.etree import ElementTree
 import openpyxl
 import pytest
 
+from tests.helpers import run
 from xlfuncs import __version__
 from xlfuncs.files import package
 from xlfuncs.functions import CATALOGUE
@@ -24,10 +26,6 @@ ORDER = [
     "functionGroups", "externalReferences", "definedNames", "calcPr", "oleSize",
     "customWorkbookViews", "pivotCaches", "extLst",
 ]  # fmt: skip
-
-
-#: Names that a workbook of the first layout shares with functions.
-OF_THE_FIRST_LAYOUT = {"BLEND_ABV", "BLEND_SG", "BLEND_VOLUME", "BOIL_MINUTES", "DILUTION_WATER"}
 
 
 def book_of(path):
@@ -108,7 +106,7 @@ def test_no_name_of_the_workbook_is_that_of_a_function(plain_workbook):
     names = {
         name.upper() for name in openpyxl.load_workbook(io.BytesIO(plain_workbook)).defined_names
     }
-    assert names & CATALOGUE.keys() <= OF_THE_FIRST_LAYOUT
+    assert not names & CATALOGUE.keys()
 
 
 @pytest.mark.parametrize("ending", ["xlam", "xlsm"])
@@ -122,9 +120,7 @@ def test_category_and_help_of_each_function(files, ending):
         for name in book.iter(f"{MAIN}definedName")
         if name.get("vbProcedure")
     }
-    free = CATALOGUE.keys() - (OF_THE_FIRST_LAYOUT if ending == "xlsm" else set())
-    assert found.keys() >= free
-    assert found.items() <= {name: f.category for name, f in CATALOGUE.items()}.items()
+    assert found == {name: f.category for name, f in CATALOGUE.items()}
     help_texts = {
         name.get("name"): [text.text for text in name.iter(f"{X14}argumentDescription")]
         for name in book.iter(f"{X14}definedName")
@@ -208,3 +204,20 @@ def test_windows_needs_no_stand_ins(monkeypatch):
 def test_making_the_files_leaves_no_stand_in_behind(files):
     wrappers.wrappers(addin=True)
     assert not {"pythoncom", "pywintypes", "win32com", "xlwings.udfs"} & sys.modules.keys()
+
+
+# --- the commands ------------------------------
+
+
+def test_new_with_the_functions_inside_and_the_add_in_alone(tmp_path):
+    for name in ("brew.xlsm", "brew.xlsx"):
+        run("new", tmp_path / name, "--example")
+    with zipfile.ZipFile(tmp_path / "brew.xlsm") as archive:
+        assert "xl/vbaProject.bin" in archive.namelist()
+    report, expected = (
+        json.loads(run("report", tmp_path / name, "--json")) for name in ("brew.xlsm", "brew.xlsx")
+    )
+    assert report | {"file": expected["file"]} == expected
+    run("addin", tmp_path / "xlfuncs.xlam")
+    assert "exists already" in run("addin", tmp_path / "xlfuncs.xlam", status=2)
+    assert "must end in .xlam" in run("addin", tmp_path / "xlfuncs.xls", status=2)

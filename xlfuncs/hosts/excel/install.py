@@ -22,7 +22,10 @@ from xlfuncs.hosts.excel.wrappers import PROJECT
 MEND = "xlfuncs install excel"
 #: Why there are no functions on other systems, and what to use there instead.
 ELSEWHERE = "Excel runs these functions on Windows only"
-ANYWHERE = "the workbook in plain formulas computes everywhere: xlfuncs new brewday.xlsx --plain"
+ANYWHERE = (
+    "xlfuncs calculate FILE stores the values in the workbook, which any Excel then shows; "
+    "LibreOffice Calc computes as you type"
+)
 _INTERPRETER = "INTERPRETER_WIN"
 _FRESH = (
     f'cmd /c "py -m venv brewing && brewing\\Scripts\\pip install '
@@ -32,7 +35,10 @@ _FRESH = (
 
 @dataclass(frozen=True)
 class Part:
-    """One part of what Excel needs: what was found, or what is missing and what mends it."""
+    """One part of what Excel needs: what was found, or what is missing and what mends it.
+
+    `mend` is one command; nothing of ours mends that there is no Excel.
+    """
 
     name: str
     found: str
@@ -60,7 +66,7 @@ def examine(computer: Computer) -> list[Part]:
     parts = [
         Part("Excel", f"{excel}, {bits} bit")
         if excel
-        else Part("Excel", "", "Excel was not found", f"install Excel; {ANYWHERE}"),
+        else Part("Excel", "", "Excel was not found"),
         Part("Python", str(computer.python)),
         _library(computer, bits),
     ]
@@ -91,7 +97,8 @@ def install(computer: Computer) -> list[Part]:
     """
     for part in examine(computer):
         if part.missing and part.mend != MEND:
-            raise ExcelProblem(f"{part.missing}; to mend it: {part.mend}")
+            way = f"to mend it: {part.mend}" if part.mend else ANYWHERE
+            raise ExcelProblem(f"{part.missing}; {way}")
     _must_be_closed(computer)
     addin = _addin_path(computer)
     content = computer.read(addin)
