@@ -86,6 +86,10 @@ def new(
     checks: Annotated[
         int, typer.Option(help="Lines for calibration checks", min=60, max=5000)
     ] = 60,
+    names: Annotated[
+        bool,
+        typer.Option("--names", help="Instead: the functions by name, for Excel without Python"),
+    ] = False,
     force: _Force = False,
 ) -> None:
     """Write a new brew-day workbook, with its values already computed.
@@ -97,13 +101,20 @@ def new(
     from xlfuncs.workbook.sheets import start
     from xlfuncs.workbook.words import Choices
 
-    _must_be_free(file, force, ".xlsm" if file.suffix.lower() == ".xlsm" else ".xlsx")
+    macros_inside = file.suffix.lower() == ".xlsm" and not names
+    _must_be_free(file, force, ".xlsm" if macros_inside else ".xlsx")
+    if names:
+        from xlfuncs.plain import names_file
+
+        names_file.write(file)
+        terminal.say(f"Wrote {file}")
+        return
     choices = Choices(rows, units.value, gravity.value, example, instruments, checks)
     file.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, terminal.working("Building the workbook"):
         draft = Path(folder) / file.name
         draft.write_bytes(build.to_bytes(build.build(choices)))
-        if file.suffix.lower() == ".xlsm":
+        if macros_inside:
             from xlfuncs.hosts.excel import install as excel
             from xlfuncs.hosts.excel import macros
             from xlfuncs.hosts.excel.windows import Computer

@@ -7,6 +7,7 @@ import re
 import openpyxl
 import pytest
 
+from xlfuncs.hosts.embedded import engine
 from xlfuncs.workbook import build, words
 from xlfuncs.workbook.kit import formulas, styles, write
 from xlfuncs.workbook.kit.blocks import Column, Line, Lines, Sheet, Steps, Table, Text, step, typed
@@ -95,7 +96,19 @@ def test_what_stands_below_a_guarded_table_has_a_name():
 def test_idioms():
     assert formulas.cases(("a", "1"), ("b", "2"), otherwise="3") == "IF(a,1,IF(b,2,3))"
     assert formulas.if_numbers(["a", "b"], "a+b") == 'IF(ISNUMBER(a)*ISNUMBER(b),a+b,"")'
-    assert formulas.shown("x", 2).startswith("INT(ROUND(x,2))&decimal_sign")
+    assert formulas.shown("x", 2) == "LEFT(ROUND(x,2)+0.0001,LEN(INT(ROUND(x,2)))+3)"
+
+
+@pytest.mark.parametrize(
+    ("number", "digits", "said"),
+    [(1.05, 4, "1.0500"), (1.04996, 4, "1.0500"), (0, 4, "0.0000"), (9.996, 2, "10.00"),
+     (23.84, 1, "23.8"), (0.95, 1, "1.0"), (99.96, 1, "100.0"), (12.5, 0, 13), (0.00021, 4, "0.0002")],
+)  # fmt: skip
+def test_a_number_in_a_sentence_keeps_its_noughts(number, digits, said):
+    book = openpyxl.Workbook()
+    book.active["A1"] = number
+    book.active["A2"] = "=" + formulas.shown("A1", digits)
+    assert engine.calculate_book(book).values["Sheet", "A2"] == said
 
 
 # --- all sheets ---

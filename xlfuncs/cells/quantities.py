@@ -103,7 +103,7 @@ class Number:
 
     def _guess(self, value: float) -> str:
         if self.unit == "°C":
-            celsius = float(units.convert(value, "F", "C"))
+            celsius: Any = units.convert(value, "F", "C")
             if self._allows(celsius):
                 return f" °C; if that is °F, it is {celsius:.1f} °C"
             return " °C"
@@ -153,7 +153,7 @@ def _within(low: float, high: float) -> str:
     >>> _within(-5.27311, 45.18282), _within(0.98 - 1e-12, 1.206)
     ('-5.2731 to 45.1828', '0.98 to 1.206')
     """
-    if math.isfinite(low) and math.isfinite(high):
+    if low > -math.inf and high < math.inf:
         steps = 1e4 if high < 1e5 else 1.0
         # What is left of a hair does not round a limit up to the next figure.
         hair = 1e-6

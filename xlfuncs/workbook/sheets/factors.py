@@ -159,7 +159,7 @@ def _pairs(choices: words.Choices) -> Table:
             result("match_remark", "Remark", "", 31, styles.GENERAL, cases(
                 ("match_at=0", '""'),
                 ('match_lack<>""', '"does not count: "&match_lack'),
-                ("match_far=1", '"suspicious: a slip? read again"'))),
+                ("match_far=1", '"suspicious: a slip? read again"')), by_line=True),
             *_steps(),
             *_plotted(),
         ),
@@ -383,7 +383,8 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "factors_beer": cases(
             ("factor_beers_ok=0", '"No pairs of beer yet: nothing tells how well the common '
                                   'factors suit your beer."'),
-            ("NOT(ISNUMBER(own_beer_wort_factor))", '"No fit for beer: "&MID(beer_fit_factor,3,90)'),
+            ("NOT(ISNUMBER(own_beer_wort_factor))",
+             '"No fit for beer: "&MID(beer_fit_factor,3,90)'),
             otherwise='"Beer, "&factors_beer_of&factors_beer_errors&factors_beer_choice'),
         "factors_beer_of": f'{count("factor_beers_ok")}&": "&IF(factor_beers_ok<{FEW},'
                            '"so few lean on the common factors; ","")',
