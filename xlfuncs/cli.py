@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 from rich.console import Console
-from rich.markdown import Markdown
 from rich.markup import escape
 from rich.table import Table
 
 from xlfuncs import __version__
 from xlfuncs.cells.values import visible
 from xlfuncs.files import problems, stored
-from xlfuncs.files.problems import WorkbookProblem
+from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.hosts.calc.offices import OfficeProblem
 
 if TYPE_CHECKING:
@@ -108,7 +107,7 @@ def new(
         draft.write_bytes(build.to_bytes(build.build(choices)))
         calculation = embedded.calculate_file(draft, file)
     _name_failures(calculation.failures)
-    _out.print(f"Wrote {file}", markup=False)
+    _out.print(visible(f"Wrote {file}"), markup=False)
 
 
 @app.command()
@@ -128,29 +127,29 @@ def calculate(
     Without -o the file itself gets the new values; nothing else in it changes.
     """
     target = file if out is None else out
+    source = problems.read(file)
     if out is not None and not _same(out, file):
-        _must_be_free(out, force)
+        _must_be_free(out, force, source.ending())
     _must_be_closed(target)
     with _working(f"Computing {file.name}"):
-        values, failures = _computed(file, engine)
-        stored.store(file, values, target)
-    _out.print(f"{len(values)} values stored in {target}", markup=False)
+        values, failures = _computed(source, engine)
+        stored.store(source, values, target)
+    _out.print(visible(f"{len(values)} values stored in {target}"), markup=False)
     _name_failures(failures)
 
 
 def _computed(
-    file: Path, engine: Engine
+    source: Source, engine: Engine
 ) -> tuple[dict[tuple[str, str], Any], list[tuple[str, str, str]]]:
     """Values of the formula cells, and the formulas that could not be computed."""
     if engine is Engine.EMBEDDED:
         from xlfuncs.hosts import embedded
 
-        calculation = embedded.calculate(file)
+        calculation = embedded.calculate(source)
         return dict(calculation.values), calculation.failures
     from xlfuncs.hosts.calc import runner
 
-    problems.content(file)  # one plain sentence for a file that is no workbook
-    found = runner.compute(file)
+    found = runner.compute(source)
     unknown = {place for place, value in found.items() if value == "#NAME?"}
     return (
         {place: value for place, value in found.items() if place not in unknown},
@@ -176,10 +175,9 @@ def print_(
 
     target = file.with_suffix(".pdf") if out is None else out
     _must_be_free(target, force, ".pdf")
-    problems.content(file)
     with _working(f"Printing {file.name}"):
         runner.print_pdf(file, target, sheet=sheet or "")
-    _out.print(f"Wrote {target}", markup=False)
+    _out.print(visible(f"Wrote {target}"), markup=False)
 
 
 @app.command()
@@ -311,6 +309,8 @@ def functions(
     ] = None,
 ) -> None:
     """Print the function reference."""
+    from rich.markdown import Markdown
+
     from xlfuncs import reference
     from xlfuncs.functions import CATALOGUE
 
@@ -530,7 +530,7 @@ def _print_findings(audits: list[FileAudit], today: datetime.date, pdf: Path) ->
         draft = Path(folder) / "audit.xlsx"
         draft.write_bytes(paper.workbook(audits, today))
         runner.print_pdf(draft, pdf)
-    _err.print(f"Wrote {pdf}", markup=False)
+    _err.print(visible(f"Wrote {pdf}"), markup=False)
 
 
 def _table(title: str, headings: tuple[str, ...], rows: list[tuple[Any, ...]]) -> None:
@@ -556,7 +556,7 @@ def _number(value: Any, form: str) -> str | None:
 
 def _working(what: str) -> Any:
     """A sign of life for whoever waits at a terminal."""
-    return _err.status(what) if _err.is_terminal else open(os.devnull)  # noqa: PTH123
+    return _err.status(escape(visible(what))) if _err.is_terminal else open(os.devnull)  # noqa: PTH123
 
 
 # --- refusing ------------------------------

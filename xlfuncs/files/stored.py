@@ -14,7 +14,7 @@ import math
 import posixpath
 import re
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -38,6 +38,12 @@ _TIMESTAMP = (1980, 1, 1, 0, 0, 0)
 
 class _Malformed(Exception):
     """A part is not what a workbook's part must be."""
+
+
+#: What comes of parts that are missing, or are not what they must be.
+_NO_WORKBOOK = (
+    _Malformed, KeyError, StopIteration, UnicodeError, ElementTree.ParseError, expat.ExpatError,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -74,6 +80,62 @@ def formula_cells(source: str | Path | Source) -> list[FormulaCell]:
     return cells
 
 
+def formula_areas(source: str | Path | Source) -> dict[str, list[str]]:
+    """By sheet title, the range of each formula: all cells of an array formula, else its own.
+
+    Raises `WorkbookProblem`.
+    """
+    found = problems.read(source)
+    try:
+        parts = found.parts()
+        _, sheets = sheet_parts(parts)
+        return {title: _Sheet(title, parts[part]).areas() for title, part in sheets.items()}
+    except _NO_WORKBOOK as error:
+        raise problems.damaged(found.path) from error
+
+
+def computed_cells(source: str | Path | Source) -> set[tuple[str, str]]:
+    """Sheet title and address of every cell that a formula fills.  Raises `WorkbookProblem`."""
+    return {
+        (title, _address(row, column))
+        for title, areas in formula_areas(source).items()
+        for area in areas
+        for row, column in _positions(area)
+    }
+
+
+def no_longer_computed(
+    source: str | Path | Source, laid_out: Mapping[str, Iterable[str]]
+) -> list[str]:
+    """Of the formulas that a layout has (ranges by sheet title), those that a workbook has not.
+
+    A program that does not know the functions may save an array formula as a formula of its first
+    cell, and the values of the others as if they were typed: such a workbook computes without an
+    error, and wrong.  Formulas besides those of the layout do no harm.  Gives places such as
+    `Log!H6:H205`, in the order of the layout; a sheet that is missing counts with all its formulas.
+    """
+    there = {title: set(areas) for title, areas in formula_areas(source).items()}
+    return [
+        f"{title}!{area}"
+        for title, areas in laid_out.items()
+        for area in areas
+        if area not in there.get(title, ())
+    ]
+
+
+def must_be_as_laid_out(source: str | Path | Source, laid_out: Mapping[str, Iterable[str]]) -> None:
+    """Raise `WorkbookProblem`, which names the cells, if formulas of a layout are missing."""
+    found = problems.read(source)
+    missing = no_longer_computed(found, laid_out)
+    if missing:
+        named = ", ".join(missing[:5]) + (f" and {len(missing) - 5} more" if missing[5:] else "")
+        raise WorkbookProblem(
+            f"{found.name}: cells that compute have become plain ones ({named}), as happens when a "
+            "program without the functions saves it; `xlfuncs upgrade` makes a sound one of what "
+            "is typed in it"
+        )
+
+
 def store(
     source: str | Path | Source, values: Mapping[tuple[str, str], Value], out: str | Path
 ) -> None:
@@ -100,9 +162,7 @@ def store(
         for title, cells in by_sheet.items():
             parts[sheets[title]] = _Sheet(title, parts[sheets[title]]).patched(cells)
         parts[book] = _keeping_values(parts[book])
-    except (
-        _Malformed, KeyError, StopIteration, UnicodeError, ElementTree.ParseError, expat.ExpatError
-    ) as error:  # fmt: skip
+    except _NO_WORKBOOK as error:
         raise problems.damaged(found.path) from error
     with replacing(out, found) as file, zipfile.ZipFile(file, "w") as archive:
         for old in names:
@@ -368,14 +428,19 @@ class _Sheet:
                 rest += said
         return f"{old.written(attributes)}{formula}{element}{rest}</{old.name}>"
 
+    def areas(self) -> list[str]:
+        """The range of each formula."""
+        return [
+            formula.attributes["ref"].replace("$", "")
+            if formula.attributes.get("t") in ("array", "dataTable")
+            else _address(row, column)
+            for row, held in self.rows.items()
+            for column, cell in held.cells.items()
+            for formula in _named(cell, "f")
+        ]
+
     def _refuse_others(self, values: Mapping[Position, Value]) -> None:
-        allowed: set[Position] = set()
-        for row, held in self.rows.items():
-            for column, cell in held.cells.items():
-                for formula in _named(cell, "f"):
-                    allowed.add((row, column))
-                    if formula.attributes.get("t") in ("array", "dataTable"):
-                        allowed |= _positions(formula.attributes["ref"])
+        allowed = {position for area in self.areas() for position in _positions(area)}
         for row, column in sorted(values.keys() - allowed):
             raise ValueError(f"{self.title}!{_address(row, column)} holds no formula")
 
@@ -392,6 +457,8 @@ class _Sheet:
             start = _address(min(rows), min(columns))
             end = _address(max(rows), max(columns))
             reference = start if start == end else f"{start}:{end}"
+            if reference == tag.attributes["ref"]:
+                continue
             text = tag.written({**tag.attributes, "ref": reference}, tag.inside == tag.end)
             edits.append((tag.start, tag.inside, text))
         return edits

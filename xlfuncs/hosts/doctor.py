@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from xlfuncs import __version__
-from xlfuncs.hosts.calc.install import MEND, installed_version, numpy_for
+from xlfuncs.hosts.calc.install import MEND, installed_version, left_behind, numpy_for
 from xlfuncs.hosts.calc.offices import Office, OfficeProblem, examine, find_offices
 
 
@@ -72,6 +72,7 @@ def _calc(office: Office) -> Finding:
         return Finding("Calc", tuple(facts), str(problem), mend)
     installed = installed_version(office)
     facts.append(("add-in", installed or "none"))
+    facts += [("left (xlfuncs uninstall calc)", str(folder)) for folder in left_behind(office)]
     if not installed:
         return Finding("Calc", tuple(facts), "the add-in is not installed", MEND)
     if installed != __version__:
