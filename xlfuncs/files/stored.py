@@ -20,7 +20,6 @@ from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 from xml.parsers import expat
-from xml.sax.saxutils import escape, quoteattr
 
 from xlfuncs.cells.values import ERROR_TEXTS
 from xlfuncs.files import problems
@@ -235,6 +234,8 @@ def _keeping_values(book: bytes) -> bytes:
 
 # --- one sheet ------------------------------
 
+_IN_TEXT = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "\r": "&#13;"})
+_IN_QUOTES = {**_IN_TEXT, **str.maketrans({'"': "&quot;", "\n": "&#10;", "\t": "&#9;"})}
 _ILLEGAL = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
@@ -471,7 +472,7 @@ def _named(tag: _Tag, name: str) -> list[_Tag]:
 def _head(attributes: Mapping[str, str]) -> str:
     return "".join(
         [
-            f' {name}="{value}"' if value.isalnum() else f" {name}={quoteattr(value)}"
+            f' {name}="{value if value.isalnum() else value.translate(_IN_QUOTES)}"'
             for name, value in attributes.items()
         ]
     )
@@ -524,7 +525,7 @@ def _written(value: Value) -> tuple[dict[str, str], str]:
     if isinstance(value, str):
         if value in ERROR_TEXTS:
             return {"t": "e"}, value
-        return {"t": "str"}, escape(_ILLEGAL.sub("", value), {"\r": "&#13;"})
+        return {"t": "str"}, _ILLEGAL.sub("", value).translate(_IN_TEXT)
     if not math.isfinite(value):
         raise ValueError(f"{value} is no number that a cell can hold")
     return {}, repr(float(value)).removesuffix(".0")
