@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 import json
 import re
 import subprocess
@@ -14,26 +12,11 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from xlfuncs import cli
+from tests.helpers import run
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.workbook import vocabulary as words
 
 REPOSITORY = Path(__file__).parents[1]
-
-
-def run(*arguments, status=0):
-    """Run the command as a user does; its output, or what it printed as error."""
-    out, err = io.StringIO(), io.StringIO()
-    with (
-        pytest.MonkeyPatch.context() as patch,
-        contextlib.redirect_stdout(out),
-        contextlib.redirect_stderr(err),
-    ):
-        patch.setattr(sys, "argv", ["xlfuncs", *map(str, arguments)])
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-    assert (left.value.code or 0) == status, out.getvalue() + err.getvalue()
-    return out.getvalue() if status == 0 else err.getvalue()
 
 
 def test_as_a_process_of_its_own():

@@ -1,5 +1,6 @@
 """Brew day: what the cells answer, and how they refuse."""
 
+import numpy as np
 import pytest
 
 from xlfuncs.functions.brewday import (
@@ -147,7 +148,9 @@ def test_options_agree_with_the_single_functions():
 def test_options_at_the_end_of_the_boil():
     """No boil is planned any more: leave it is what is there."""
     boil, extract, water, leave = options(23, 1.048, 23, 1.050, 4)
-    assert (leave["amount"], leave["sg"], leave["volume"]) == (0, 1.048, 23)
+    assert (leave["amount"], leave["sg"], leave["volume"]) == pytest.approx(
+        (0, 1.048, 23), abs=1e-9
+    )
     assert boil["amount"] == pytest.approx(BOIL_MINUTES(23, 1.048, 1.050, 4))
     assert extract["amount"] == pytest.approx(EXTRACT_TO_ADD(23, 1.048, 1.050))
     assert water["amount"].startswith("! ")
@@ -171,3 +174,46 @@ def test_options_of_an_unfilled_sheet():
     assert KETTLE_OPTIONS([[1], [2]], 1.05, 20, 1.06, 3) == [
         ["! volume must be one cell, not 2 x 1"] * 5
     ]
+
+
+def test_a_boil_to_almost_nothing_is_refused():
+    """Beyond 45 °Plato the polynomial of density comes back to 1.052, or to -95773."""
+    assert BOIL_SG(20, 1.05, 398, 3) == "! boil-off 19.9 of volume 20 leaves wort above 1.206"
+    answer = KETTLE_OPTIONS(100, 1.05, 1, 1.05, 3)
+    assert {cell for row in answer for cell in row} == {
+        "! target_volume 1 is too small for volume 100 of sg 1.050: the boil would end above 1.206"
+    }
+    for minutes in range(0, 400, 2):
+        cell = BOIL_SG(20, 1.05, minutes, 3)
+        assert isinstance(cell, str) or 1.05 <= cell <= 1.206
+    for left in np.geomspace(1e-3, 100, 200):
+        boil = KETTLE_OPTIONS(100, 1.05, left, 1.05, 3)
+        assert boil[-1][0].startswith("! ") or 1.05 <= boil[3][3] <= 1.206
+
+
+FIRST_WORT = [1.072, 1.0722, 1.0718]
+FALLING = [1.062, 1.045, 1.0325, 1.0235]
+
+
+def test_first_wort_is_no_part_of_the_fall():
+    """An exponential through the plateau ended litres late."""
+    alone = RUNOFF_VOLUME([13, 18, 23, 28], FALLING)[0]
+    with_plateau = RUNOFF_VOLUME([2, 5, 8, 13, 18, 23, 28], FIRST_WORT + FALLING)[0]
+    assert with_plateau[0] == alone[0]
+    assert alone[0] == pytest.approx(41.6, abs=0.1)
+
+
+def test_a_fall_that_has_just_begun():
+    assert RUNOFF_VOLUME([2, 5, 8, 13], [*FIRST_WORT, 1.062])[0][0] == (
+        "! sgs have only begun to fall after 3 readings of first wort: one more reading is needed"
+    )
+    assert isinstance(RUNOFF_VOLUME([2, 5, 8, 13, 18], FIRST_WORT + FALLING[:2])[0][0], float)
+
+
+def test_the_runoff_knows_what_its_readings_share():
+    volumes = [5, 10, 15, 20]
+    exact = RUNOFF_VOLUME(volumes, FALLING, 1.010, 0, 0)[0]
+    shared = RUNOFF_VOLUME(volumes, FALLING)[0]
+    level = RUNOFF_VOLUME(volumes, FALLING, 1.010, 0.001, 0)[0]
+    assert exact[0] == shared[0] == level[0]
+    assert exact[1] < shared[1] < level[1]

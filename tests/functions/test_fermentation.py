@@ -25,6 +25,12 @@ def test_forecast_with_dates_blanks_and_columns():
     [
         ([0, 1], [1.050, 1.040], "! a forecast needs 3 readings, not 2"),
         ([0, 1, 2], [1.050] * 3, "! sgs have not yet fallen by 0.003 from the first: no forecast"),
+        (
+            [1, 1.1, 1.2, 1.3],
+            [1.050, 1.040, 1.030, 1.020],
+            "! readings over 0.3 days are too few for a forecast: it needs 1 day or more",
+        ),
+        ([2, 2, 2, 2], [1.050, 1.040, 1.030, 1.020], "! readings over 0 days are too few"),
         ([0, 1, 2], [1.050, 50, 1.040], "! sgs 50 is outside 0.98 to 1.206"),
     ],
 )

@@ -1,3 +1,6 @@
+import re
+from itertools import permutations
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -54,3 +57,21 @@ def test_a_column_there_and_back(sgs):
     column = [[sg] for sg in sgs]
     there = GRAVITY_CONVERT(column, "SG", "nD")
     assert np.allclose(GRAVITY_CONVERT(there, "nD", "SG"), column, rtol=0, atol=1e-12)
+
+
+PAIRS = [
+    (table, one, other)
+    for table in (gravity.SCALES, units.UNITS)
+    for one, other in permutations(table, 2)
+    if table is gravity.SCALES or units.UNITS[one].kind == units.UNITS[other].kind
+]
+
+
+@pytest.mark.parametrize(("table", "one", "other"), PAIRS)
+def test_a_value_at_a_limit_goes_there_and_back(table, one, other):
+    """206 Points are SG 1.206, and that is 206 Points again; so with each limit as printed."""
+    function = GRAVITY_CONVERT if table is gravity.SCALES else UNIT_CONVERT
+    refusal = function(1e15, one, other)
+    ends = [float(number) for number in re.search(r"outside (\S+) to (\S+)", refusal).groups()]
+    back = function(function(ends, one, other), other, one)
+    assert back == pytest.approx(ends, rel=1e-9, abs=1e-9 * max(map(abs, ends)))

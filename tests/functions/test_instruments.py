@@ -12,6 +12,7 @@ from xlfuncs.udfs import (
     WORT_BRIX,
     WORT_FACTOR_FIT,
     WORT_SG,
+    WORT_SG_UNCERTAINTY,
 )
 
 
@@ -42,12 +43,26 @@ def test_the_fit_of_a_calibration_corrects_its_own_instrument():
 
 def test_what_leads_off_the_scale_is_refused():
     assert REFRACTOMETER_BRIX(40, 20, -5, 0.5) == (
-        "! Brix 90 is off the scale, -5 to 45: check offset and slope"
+        "! Brix 90 is off the scale, -5.273 to 45.18: check offset and slope"
     )
     assert HYDROMETER_SG([[0.96], [1.05]], 20) == [
         ["! SG 0.96 is off the scale, 0.98 to 1.206: check reading and temperature"],
         [pytest.approx(1.05)],
     ]
+
+
+def test_a_blank_water_temperature_is_the_reference_in_cells_and_ranges():
+    blank = HYDROMETER_SG(1.048, 15, 15)
+    assert HYDROMETER_SG(1.048, 15, 15, 15) == blank
+    assert HYDROMETER_SG([1.048] * 4, 15, 15, [None, "", 15, 4]) == [
+        blank, blank, blank, pytest.approx(blank + 0.0009, abs=1e-4),
+    ]  # fmt: skip
+
+
+def test_a_plastic_hydrometer():
+    assert HYDROMETER_SG(1.048, 30, 20, None, 0.0002) == pytest.approx(
+        HYDROMETER_SG(1.048, 30) - 0.0018, abs=1e-4
+    )
 
 
 def test_typing_fahrenheit_is_noticed():
@@ -81,6 +96,35 @@ def test_readings_that_give_no_wort_factor(brix, sgs):
     assert answer == [[text] * 4]
 
 
+def test_the_doubt_of_a_reference_solution():
+    sure = CALIBRATION_FIT([0.2, 20.4], [0, 20])[0]
+    assert CALIBRATION_FIT([0.2, 20.4], [0, 20], 0.1, [None, None])[0] == sure
+    weighed = CALIBRATION_FIT([0.2, 20.4], [0, 20], 0.1, [None, 0.2])[0]
+    assert weighed[:3] == pytest.approx(sure[:3])
+    assert sure[3] == pytest.approx(np.hypot(0.1, 0.1) / 20)
+    assert weighed[3] == pytest.approx(np.hypot(0.1, np.hypot(0.1, 0.2)) / 20)
+
+
+def test_readings_beside_the_wrong_references_give_no_slope():
+    """CALIBRATION_FIT([0, 20], [20, 0]): a slope of -1, which REFRACTOMETER_BRIX refuses."""
+    answer = CALIBRATION_FIT([0, 20], [20, 0])
+    assert set(answer[0]) == {
+        "! slope -1 is outside 0.5 to 1.5: check that each of the readings stands beside its own "
+        "of the references"
+    }
+    assert CALIBRATION_FIT([9.0], [0.0])[0][0].startswith("! offset 9 is outside -5 to 5")
+    ends = CALIBRATION_FIT([-5, 25], [0, 20])[0]
+    assert isinstance(REFRACTOMETER_BRIX(10, 20, ends[0], ends[1]), float)
+
+
+def test_gravity_is_refused_beyond_the_model_before_its_polynomial_is_used():
+    """WORT_SG(45, 0.9) was 1.232, of 50 °Plato; WORT_BRIX(1.206, 1.2) 54."""
+    text = "! SG 1.232 is off the scale, 0.98 to 1.206: check brix and wort_factor"
+    assert WORT_SG(45, 0.9) == WORT_SG_UNCERTAINTY(45, 0.9) == text
+    assert WORT_BRIX(1.206, 1.2).startswith("! Brix 54.22 is off the scale")
+    assert isinstance(WORT_SG(45, 1.0), float)
+
+
 def test_status_of_a_log():
     offsets, days = [[0.1], [0.3], [None], [0.3], [0.1]], [[5], [5], [5], [40], [None]]
     assert CALIBRATION_STATUS(offsets, 0.2, days, 30) == [
@@ -89,6 +133,14 @@ def test_status_of_a_log():
         ["not checked"],
         ["adjust, check due"],
         ["not checked"],
+    ]
+
+
+def test_status_with_the_doubt_of_the_offset():
+    assert CALIBRATION_STATUS([0.1, 0.15, 0.21], 0.2, 5, 30, 0.05) == [
+        "ok",
+        "probably ok",
+        "adjust",
     ]
 
 

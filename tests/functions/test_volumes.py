@@ -126,3 +126,11 @@ def test_target_above_what_the_extract_can_reach():
 def test_hot_wort_is_turned_to_20_degrees_first():
     cold = VOLUME_AT(25, 98, 20, 1.045)
     assert EXTRACT_MASS(cold, 1.045) == pytest.approx(0.961 * EXTRACT_MASS(25, 1.045), rel=1e-3)
+
+
+def test_a_beer_without_gravity_is_not_dropped_from_the_blend_in_silence():
+    text = "! sgs lack 1 of 2: give all of them, or none"
+    assert BLEND_ABV([10, 30], [8, 4], [1.01, ""]) == text
+    assert BLEND_ABV([10, 30], [8, 4], ["", ""]) == BLEND_ABV([10, 30], [8, 4]) == 5.0
+    with_blank_row = BLEND_ABV([10, None, 30], [8, None, 4], [1.01, None, 1.02])
+    assert with_blank_row == BLEND_ABV([10, 30], [8, 4], [1.01, 1.02])

@@ -41,6 +41,39 @@ def test_reading_and_gravity_are_inverse_over_the_whole_range(temperature, refer
     assert np.max(np.abs(sg - sucrose.sg(extract))) < 1e-10
 
 
+@pytest.mark.parametrize(
+    ("reference", "water_temperature", "shown"),
+    # Density of water in air over that of the water compared with (CIPM-2001), at the reference.
+    [(20, 4, 0.99823), (15, 4, 0.99913), (15, 15, 1.0), (140 / 9, 140 / 9, 1.0), (20, 20, 1.0)],
+)
+def test_what_each_scale_shows_in_water(reference, water_temperature, shown):
+    reading = hydrometer.reading(0.0, reference, reference, water_temperature)
+    assert reading == pytest.approx(shown, abs=1e-5)
+    back = hydrometer.sg(reading, reference, reference, water_temperature)
+    assert back == pytest.approx(1.0, abs=1e-12)
+
+
+def test_a_scale_20_4_reads_less_by_0_0018():
+    """-0.0018 in water, a little more in wort, for both gravities are ratios."""
+    sgs = np.array([1.0, 1.05, 1.1])
+    shown = hydrometer.reading(sucrose.plato(sgs), 20.0, 20.0, 4.0)
+    assert shown - sgs == pytest.approx([-0.00177, -0.00186, -0.00195], abs=1e-5)
+    assert hydrometer.sg(shown, 20.0, 20.0, 4.0) == pytest.approx(sgs, abs=1e-12)
+
+
+@pytest.mark.parametrize("temperature", [5.0, 30.0, 50.0])
+def test_a_plastic_body_grows_eight_times_as_much(temperature):
+    """By the difference of expansions alone: ΔSG = SG·(2e-4 - 25e-6)·(t - 20)."""
+    plato = sucrose.plato(1.05)
+    glass, plastic = (
+        hydrometer.reading(plato, temperature, expansion=each)
+        for each in (hydrometer.GLASS_EXPANSION, hydrometer.PLASTIC_EXPANSION)
+    )
+    assert plastic - glass == pytest.approx(1.05 * 175e-6 * (temperature - 20), rel=0.02)
+    back = hydrometer.sg(plastic, temperature, expansion=hydrometer.PLASTIC_EXPANSION)
+    assert back == pytest.approx(1.05, abs=1e-10)
+
+
 def test_no_correction_at_the_reference():
     readings = np.linspace(0.99, 1.2, 211)
     assert np.max(np.abs(hydrometer.sg(readings, 20.0) - readings)) < 1e-12

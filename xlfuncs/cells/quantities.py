@@ -98,7 +98,7 @@ class Number:
         """The text for a number outside the limits, with a guess at the slip where there is one."""
         if self.above and value <= self.low:
             return f"{MARK}{name} {show(value)} is not above {show(self.low)}"
-        limits = f"{show(self.low)} to {show(self.high)}"
+        limits = _within(self.low, self.high)
         return f"{MARK}{name} {show(value)} is outside {limits}{self._guess(value)}"
 
     def _guess(self, value: float) -> str:
@@ -140,11 +140,25 @@ class Number:
         if self.depends_on:
             return f"limits by {self.depends_on}"
         start = "above " if self.above else ""
-        return f"{start}{show(self.low)} to {show(self.high)}"
+        return start + _within(self.low, self.high)
 
     def within(self, low: float, high: float, **changes: Any) -> Number:
         """The same quantity between other limits."""
         return dataclasses.replace(self, low=low, high=high, **changes)
+
+
+def _within(low: float, high: float) -> str:
+    """Limits as messages print them: the ends of a scale, no round numbers, rounded inwards.
+
+    >>> _within(-5.27311, 45.18282), _within(0.98 - 1e-12, 1.206)
+    ('-5.2731 to 45.1828', '0.98 to 1.206')
+    """
+    if math.isfinite(low) and math.isfinite(high):
+        steps = 1e4 if high < 1e5 else 1.0
+        # What is left of a hair does not round a limit up to the next figure.
+        hair = 1e-6
+        low, high = math.ceil(low * steps - hair) / steps, math.floor(high * steps + hair) / steps
+    return f"{show(low)} to {show(high)}"
 
 
 @dataclass(frozen=True)
@@ -202,6 +216,14 @@ FACTOR = Number(
     1.2,
     typical=1.04,
 )
+OFFSET = Number(
+    "Calibration offset: what it shows in distilled water, °Brix", "°Bx", -5, 5, typical=0.2
+)
+SLOPE = Number("Calibration slope: °Brix shown per true °Brix", "", 0.5, 1.5, typical=1.01)
+ALCOHOL_FACTOR = Number(
+    "Factor on the refraction of the alcohol alone; 1 unless BEER_FIT gave you your own",
+    "", 0.5, 1.5, typical=1.0,
+)  # fmt: skip
 _CELSIUS = Number("Temperature of the sample, °C", "°C", 5, 45, typical=20.0)
 _VOLUME = Number("Volume", "any one unit", 0, 1e9, typical=20.0)
 _LITRES = Number("Volume of the wort at 20 °C, litres", "L", 0, 1e9, above=True, typical=25.0)
@@ -268,15 +290,8 @@ SampleTemperature = Annotated[
         "instrument at room temperature",
     ),
 ]
-Offset = Annotated[
-    Real,
-    Number(
-        "Calibration offset: what it shows in distilled water, °Brix", "°Bx", -5, 5, typical=0.2
-    ),
-]
-Slope = Annotated[
-    Real, Number("Calibration slope: °Brix shown per true °Brix", "", 0.5, 1.5, typical=1.01)
-]
+Offset = Annotated[Real, OFFSET]
+Slope = Annotated[Real, SLOPE]
 HydrometerReading = Annotated[
     Real,
     dataclasses.replace(
@@ -289,11 +304,29 @@ HydrometerTemperature = Annotated[
 ReferenceTemperature = Annotated[
     Real, _CELSIUS.within(0, 40, help="Temperature printed on the hydrometer, °C")
 ]
+# None, or NaN in a range, stands for a water temperature that was left blank.
+WaterTemperature = Annotated[
+    Real | None,
+    _CELSIUS.within(
+        0,
+        40,
+        help="Temperature of the water that the scale compares with, °C: 4 for a scale marked 20/4 "
+        "or 15/4; blank: the reference temperature",
+        blank_means="as reference_temperature",
+    ),
+]
+Expansion = Annotated[
+    Real,
+    Number(
+        "Cubic expansion of the hydrometer per °C: glass 0.000025, plastic about 0.0002",
+        "per °C", 0, 0.001, typical=0.000025,
+    ),
+]  # fmt: skip
 ReadingUncertainty = Annotated[
     Real, Number(_UNCERTAINTY + "one reading, °Brix", "°Bx", 0, 5, typical=0.1)
 ]
 FactorUncertainty = Annotated[
-    Real, Number(_UNCERTAINTY + "the wort factor", "", 0, 0.2, typical=0.01)
+    Real, Number(_UNCERTAINTY + "the wort factor", "", 0, 0.2, typical=0.012)
 ]
 CalibrationUncertainty = Annotated[
     Real, Number(_UNCERTAINTY + "the calibration, °Brix", "°Bx", 0, 5, typical=0.05)
@@ -316,6 +349,15 @@ PointUncertainty = Annotated[
     Number(_UNCERTAINTY + "one reading", "scale of the instrument", 0, 5, above=True, typical=0.1),
     Takes.CELL,
 ]
+# None stands for references that are sure, NaN for one among them.
+ReferenceUncertainties = Annotated[
+    Array | None,
+    Number(
+        _UNCERTAINTY + "each reference, by the scale that weighed it; blank, as for water: 0",
+        "scale of the instrument", 0, 5, blank_means="sure", typical=0.05,
+    ),
+    Takes.RANGE,
+]  # fmt: skip
 CheckedOffset = Annotated[
     Real,
     Number(
@@ -329,6 +371,9 @@ OffsetTolerance = Annotated[
 DaysSinceCheck = Annotated[
     Real,
     Number("Days since the last check", "days", 0, 36525, blank_means="not checked", typical=12.0),
+]
+OffsetUncertainty = Annotated[
+    Real, Number(_UNCERTAINTY + "the offset", "scale of the instrument", 0, 45, typical=0.05)
 ]
 IntervalDays = Annotated[
     Real, Number("Days from one check to the next", "days", 0, 36525, above=True, typical=30.0)
@@ -354,7 +399,9 @@ BlendGravities = Annotated[
 KnownBlendGravities = Annotated[
     Array | None,
     dataclasses.replace(
-        _SG, help="Specific gravities of the beers, one for each volume; leave out if not known"
+        _SG,
+        help="Specific gravities of the beers, one for each volume; leave out if not known",
+        blank_means="not known",
     ),
     Takes.RANGE,
 ]
@@ -419,13 +466,7 @@ BeerBrixReadings = Annotated[
     Takes.RANGE,
 ]
 OneWortFactor = Annotated[float, FACTOR, Takes.CELL]
-AlcoholFactor = Annotated[
-    Real,
-    Number(
-        "Factor on the refraction of the alcohol alone; 1 unless BEER_FIT gave you your own",
-        "", 0.5, 1.5, typical=1.0,
-    ),
-]  # fmt: skip
+AlcoholFactor = Annotated[Real, ALCOHOL_FACTOR]
 CorrectionMethod = Annotated[
     str,
     Choice("How alcohol is corrected for", dict.fromkeys(corrections.METHODS, ())),
@@ -435,7 +476,7 @@ OriginalUncertainty = Annotated[
     Real, Number(_UNCERTAINTY + "the original gravity, SG", "", 0, 0.05, typical=0.001)
 ]
 ModelUncertainty = Annotated[
-    Real, Number(_UNCERTAINTY + "the model itself, SG", "", 0, 0.05, typical=0.001)
+    Real, Number(_UNCERTAINTY + "the model itself, SG", "", 0, 0.05, typical=0.0013)
 ]
 
 # --- brew day ------------------------------
@@ -465,6 +506,22 @@ LimitGravity = Annotated[
     ),
     Takes.CELL,
 ]
+LevelUncertainty = Annotated[
+    float,
+    Number(
+        _UNCERTAINTY + "all readings together, SG: that of the calibration", "SG", 0, 0.05,
+        typical=0.0002,
+    ),
+    Takes.CELL,
+]  # fmt: skip
+ShareUncertainty = Annotated[
+    float,
+    Number(
+        _UNCERTAINTY + "all readings together, as a share of SG - 1: that of wort factor and slope",
+        "", 0, 0.2, typical=0.015,
+    ),
+    Takes.CELL,
+]  # fmt: skip
 BoilMinutes = Annotated[Real, Number("Minutes of boiling", "min", 0, 10_000, typical=60.0)]
 BoilOff = Annotated[Real, _BOIL_OFF]
 KettleLitres = Annotated[

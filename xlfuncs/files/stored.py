@@ -14,7 +14,7 @@ import math
 import posixpath
 import re
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -136,13 +136,17 @@ def must_be_as_laid_out(source: str | Path | Source, laid_out: Mapping[str, Iter
 
 
 def store(
-    source: str | Path | Source, values: Mapping[tuple[str, str], Value], out: str | Path
+    source: str | Path | Source,
+    values: Mapping[tuple[str, str], Value],
+    out: str | Path,
+    named: Mapping[str, Value] | None = None,
 ) -> None:
     """Write values beside the formulas of a workbook, into `out`.
 
     `values` maps (sheet title, cell address) to a number, a text, a truth value or the text of a
     spreadsheet error (`#N/A`).  Each cell must hold a formula or lie in an array formula's range;
-    others raise `ValueError`, so that nothing that somebody typed is lost.  The same input gives
+    others raise `ValueError`, so that nothing that somebody typed is lost.  `named` holds what
+    takes the place of the value of a named cell, where the workbook has it.  The same input gives
     the same bytes.  Raises `WorkbookProblem` for a file that is no workbook, that has changed since
     it was read, or that cannot be written, and for an ending of `out` that is not the content's.
     """
@@ -153,6 +157,8 @@ def store(
             names = archive.infolist()
             parts = {info.filename: archive.read(info) for info in names}
         book, sheets = sheet_parts(parts)
+        instead = _places(parts[book], named or {})
+        values = {**values, **{place: value for place, value in instead if place in values}}
         by_sheet: dict[str, dict[Position, Value]] = {}
         for (title, address), value in values.items():
             if title not in sheets:
@@ -211,6 +217,15 @@ def _relations(parts: Mapping[str, bytes], source: str) -> dict[str, tuple[str, 
             parts[posixpath.join(folder, "_rels", f"{name}.rels")]
         )
     }
+
+
+def _places(book: bytes, values: Mapping[str, Value]) -> Iterator[tuple[tuple[str, str], Value]]:
+    """Sheet and address of each of these names that the workbook has, and its value."""
+    for element in ElementTree.fromstring(book).iter():
+        if local(element.tag) == "definedName" and element.attrib["name"] in values:
+            title, _, address = (element.text or "").rpartition("!")
+            title = title.removeprefix("'").removesuffix("'").replace("''", "'")
+            yield (title, address.replace("$", "")), values[element.attrib["name"]]
 
 
 def local(tag: str) -> str:

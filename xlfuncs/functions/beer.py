@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from xlfuncs.cells import quantities
 from xlfuncs.cells.boundary import refuse
 from xlfuncs.cells.catalogue import cell_function
 from xlfuncs.cells.quantities import (
@@ -50,7 +51,8 @@ def BEER_SG(
     """True specific gravity of fermenting or finished beer from its refractometer °Brix.
 
     A corrected reading that stands still does not prove that fermentation has ended, and bottles
-    can burst: check with a hydrometer before you package.  Alcohol for label or tax needs the
+    can burst: check with a hydrometer before you package.  A reading up to 0.5 °Bx above that of
+    the unfermented wort is noise and goes on smoothly.  Alcohol for label or tax needs the
     approved method of the place.  `balance` is the default; the published regressions are there to
     compare with, for worts of 4 to 22 °Plato, the two of 2011 from 50 % real attenuation on.
 
@@ -73,7 +75,7 @@ def BEER_SG(
     return _refuse_readings(result, found, original, brix, wort_factor, alcohol_factor)
 
 
-@cell_function(CATEGORY, columns=("method", "specific gravity"))
+@cell_function(CATEGORY, columns=("method", "specific gravity"), whole=True)
 def BEER_SG_SPREAD(
     original_sg: OneOriginalGravity,
     brix: OneBeerBrix,
@@ -109,7 +111,7 @@ def BEER_SG_UNCERTAINTY(
     brix: BeerBrix,
     wort_factor: WortFactor = wort.WORT_FACTOR,
     u_reading: ReadingUncertainty = 0.1,
-    u_factor: FactorUncertainty = 0.01,
+    u_factor: FactorUncertainty = wort.FACTOR_U,
     u_original: OriginalUncertainty = ORIGINAL_U,
     u_model: ModelUncertainty = MODEL_U,
 ) -> Any:
@@ -124,7 +126,7 @@ def BEER_SG_UNCERTAINTY(
     Source: JCGM 100:2008 (GUM), equation 10.
 
     >>> round(BEER_SG_UNCERTAINTY(1.048, 6.2), 4)
-    0.0013
+    0.0016
     """
     original = sucrose.plato(original_sg)
     result = beer.sg_uncertainty(
@@ -145,6 +147,7 @@ def BEER_SG_UNCERTAINTY(
         "error of the defaults, SG",
         "pairs",
     ),
+    whole=True,
 )
 def BEER_FIT(
     original_sgs: OriginalGravities,
@@ -158,13 +161,13 @@ def BEER_FIT(
     number of pairs.  With few pairs it leans on the defaults; use it once its error is the smaller.
 
     Formula: least squares of the reading that each beer ought to show, weighted by 0.1 °Bx and
-    0.001 SG, with the prior 1.04 ± 0.02 and 1.00 ± 0.05; uncertainties from the Jacobian.
+    0.001 SG, with the prior 1.04 ± 0.012 and 1.00 ± 0.05; uncertainties from the Jacobian.
 
     Source: JCGM 100:2008, H.3; the model of BEER_SG.
 
     >>> answer = BEER_FIT([1.048, 1.060], [6.4, 8.1], [1.0105, 1.0130])[0]
     >>> [round(cell, 3) for cell in answer[:4]]
-    [1.055, 1.032, 0.017, 0.044]
+    [1.047, 1.039, 0.011, 0.043]
     """
     original = np.asarray(sucrose.plato(original_sgs))
     _refuse_all(
@@ -175,6 +178,19 @@ def BEER_FIT(
             hydrometer_sgs,
             ("original_sgs", "hydrometer_sgs"),
             _STRAY,
+        )
+    )
+    # Above this no wort factor that is taken makes a reading of it.
+    _refuse_all(
+        refuse(
+            hydrometer_sgs,
+            brix_readings > quantities.FACTOR.high * original + beer.NOISE_BRIX,
+            lambda shown, before: (
+                f"brix_readings {show(shown)} is above all that unfermented wort of original_sgs "
+                f"{show(before)} can show"
+            ),
+            brix_readings,
+            original_sgs,
         )
     )
     fit = beer_fit.fit(original, brix_readings, hydrometer_sgs)
@@ -189,6 +205,15 @@ def BEER_FIT(
             original_sgs,
         )
     )
+    for name, factor, limits in (
+        ("wort factor", fit.wort_factor, quantities.FACTOR),
+        ("alcohol factor", fit.alcohol_factor, quantities.ALCOHOL_FACTOR),
+    ):
+        if not limits.low <= factor <= limits.high:
+            raise Refused(
+                f"no {name} from {limits.limits()} fits, but {factor:.3g}: check the readings of "
+                f"the {fit.pairs} pairs"
+            )
     return (
         fit.wort_factor,
         fit.alcohol_factor,
@@ -206,7 +231,8 @@ def ORIGINAL_SG(
 ) -> Any:
     """Original gravity of a beer whose start was not measured, by hydrometer and refractometer.
 
-    Both readings must be good: 0.001 SG or 0.15 °Bx moves the answer by about 0.002.
+    Both readings must be good: 0.001 SG or 0.15 °Bx moves the answer by about 0.002.  A brix up to
+    0.5 below that of wort of beer_sg is noise and goes on smoothly.
 
     Formula: extract and ethanol that give both the density and the refraction, then Balling's
     balance backwards.
@@ -238,7 +264,7 @@ def ORIGINAL_SG(
     without_alcohol = wort_factor * sucrose.plato(beer_sg)
     return refuse(
         result,
-        np.less(brix, np.asarray(without_alcohol) - _HAIR),
+        np.less(brix, np.asarray(without_alcohol) - beer.NOISE_BRIX - _HAIR),
         lambda shown, least: (
             f"brix {show(shown)} is below the {_apart(least, shown)} of wort of that beer_sg"
         ),
@@ -251,7 +277,8 @@ def ORIGINAL_SG(
 def BEER_ABV(original_sg: OriginalGravity, beer_sg: BeerGravity) -> Any:
     """Alcohol by volume at 20 °C, %, from the gravities before and after fermentation.
 
-    Alcohol for label or tax needs the approved method of the place.
+    Alcohol for label or tax needs the approved method of the place.  A beer_sg up to 0.004 above
+    original_sg is noise and goes on smoothly, a little below 0.
 
     Formula: Balling's balance and Tabarié's relation solved together; ethanol at 789.24 kg/m³.
 
@@ -405,7 +432,7 @@ def _refuse_readings(
     )
     return refuse(
         result,
-        np.greater(brix, unfermented + _HAIR),
+        np.greater(brix, unfermented + beer.NOISE_BRIX + _HAIR),
         lambda shown, most: (
             f"brix {show(shown)} is above the {_apart(most, shown)} of the unfermented wort"
         ),
@@ -442,7 +469,7 @@ def _refuse_gravities(
     )
     return refuse(
         result,
-        beer_sg > original_sg + stray,
+        beer_sg > original_sg + max(stray, beer.NOISE_SG) + _HAIR,
         lambda after, before: f"{beer_name} {show(after)} is above {original_name} {show(before)}",
         beer_sg,
         original_sg,

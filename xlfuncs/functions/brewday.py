@@ -18,11 +18,13 @@ from xlfuncs.cells.quantities import (
     KettleGravity,
     KettleLitres,
     KettleTarget,
+    LevelUncertainty,
     LimitGravity,
     Measured,
     MeasuredUncertainty,
     RunoffGravities,
     RunoffVolumes,
+    ShareUncertainty,
     Target,
     TargetGravity,
     TargetLitres,
@@ -73,23 +75,30 @@ def MASH_EFFICIENCY(
     )
 
 
-@cell_function(CATEGORY, columns=("volume", "standard uncertainty"))
+@cell_function(CATEGORY, columns=("volume", "standard uncertainty"), whole=True)
 def RUNOFF_VOLUME(
-    volumes: RunoffVolumes, sgs: RunoffGravities, limit_sg: LimitGravity = 1.010
+    volumes: RunoffVolumes,
+    sgs: RunoffGravities,
+    limit_sg: LimitGravity = 1.010,
+    u_level: LevelUncertainty = runoff.LEVEL_U,
+    u_share: ShareUncertainty = runoff.SHARE_U,
 ) -> object:
     """Collected volume at which the runoff will fall to the limit, and its standard uncertainty.
 
-    Volumes in any one unit, rows in any order; rows with a blank are left out, and so is one
-    reading that does not belong to the others.  Twice the uncertainty covers about 95 %.
+    Volumes in any one unit, rows in any order; rows with a blank are left out, and so are readings
+    of first wort, which do not fall yet, and one reading that does not belong to the others.  Twice
+    the uncertainty covers about 95 %; u_level and u_share are what all readings have in common:
+    calibration, wort factor.
 
-    Formula: least squares of °P = °P_limit·exp((volume - v)/scale) over the readings.
+    Formula: least squares of °P = °P_limit·exp((volume - v)/scale) over the readings; uncertainty
+    from their scatter, from all of them moved by u_level, and scale·u_share.
 
-    Source: the exponential wash-out of a mixed bed; JCGM 100:2008, G.3 (Student's t); the limit by
-    common practice (1.008 to 1.012).
+    Source: the exponential wash-out of a mixed bed; JCGM 100:2008, 5.2 and G.3 (Student's t); the
+    limit by common practice (1.008 to 1.012).
 
     >>> [[volume, u]] = RUNOFF_VOLUME([5, 10, 15, 20], [1.062, 1.045, 1.0325, 1.0235])
     >>> print(f"{volume:.1f} {u:.1f}")
-    33.6 0.3
+    33.6 0.5
     """
     readings = np.unique(volumes).size
     if readings < runoff.LEAST_READINGS:
@@ -97,12 +106,19 @@ def RUNOFF_VOLUME(
             f"readings at {readings} different volumes are too few to see how the runoff falls: "
             f"{runoff.LEAST_READINGS} or more are needed"
         )
-    curve = runoff.fit(volumes, np.asarray(sucrose.plato(sgs)), float(sucrose.plato(limit_sg)))
+    limit = float(sucrose.plato(limit_sg))
+    level = float(sucrose.plato(limit_sg + u_level)) - limit
+    curve = runoff.fit(volumes, np.asarray(sucrose.plato(sgs)), limit, level, u_share)
     if curve is None:
         first, last = (show_sg(sgs[at(volumes)]) for at in (np.argmin, np.argmax))
         raise Refused(f"sgs do not fall as the volume grows (first {first}, last {last})")
     if curve.volume <= 0:
         raise Refused(f"limit_sg {show_sg(limit_sg)} is above the runoff from its very start")
+    if np.isinf(curve.uncertainty):
+        raise Refused(
+            f"sgs have only begun to fall after {curve.plateau} readings of first wort: one more "
+            "reading is needed"
+        )
     if 2 * curve.uncertainty >= curve.volume:
         raise Refused(
             f"sgs scatter too much, or fall too little, to tell when limit_sg {show_sg(limit_sg)} "
@@ -129,7 +145,7 @@ def BOIL_SG(
     boiled = minutes / 60 * boil_off_per_hour
     after = blending.after_water(volume, sg, -boiled)
     spent = np.asarray(boiled >= volume)
-    beyond = ~spent & ((after > HIGHEST_SG) | (after < 1))
+    beyond = ~spent & ~np.less_equal(after, HIGHEST_SG)
     after = refuse(
         after,
         spent,
@@ -176,23 +192,28 @@ def BOIL_MINUTES(
 def TARGET_CHECK(
     measured: Measured, target: Target, tolerance: Tolerance, u: MeasuredUncertainty = 0
 ) -> object:
-    """Whether a measured value meets its target: on target, low, high, or too close to call.
+    """Whether a measured value meets its target: on target, low or high, if need be `probably`.
 
-    `too close to call` says that the expanded uncertainty 2u reaches over a limit: measure again,
-    or better, before you act on it.
+    Without `probably` it is wrong in 2.3 % of cases at most (4.6 % for `on target`, where a limit
+    on both sides is just 2u away).  `probably on target`, `probably low` and `probably high` say on
+    which side the figure lies though its ± reaches over the limit: wrong in 31 % at most.  `too
+    close to call` is left for figures within u/2 of a limit, and for those within the tolerance
+    when 2u is wider than it: measure again, or better, before you act on it.
 
     Formula: on target when measured ± 2u lies within target ± tolerance; low or high when it lies
-    wholly outside.
+    wholly outside; else by the side on which measured lies, unless within u/2 of the limit.
 
-    Source: JCGM 106:2012, 8.3 (guarded decision rule).
+    Source: JCGM 106:2012, 8.3 (guarded decision rule) and clause 7 (conformance probability).
 
-    >>> TARGET_CHECK(1.047, 1.050, 0.002, 0.001)
-    'too close to call'
+    >>> TARGET_CHECK(1.047, 1.050, 0.002, 0.001), TARGET_CHECK(1.0478, 1.050, 0.002, 0.001)
+    ('probably low', 'too close to call')
     """
     return conformity.verdict(measured, target, tolerance, u)
 
 
-@cell_function(CATEGORY, columns=("option", "amount", "unit", "SG it ends at", "volume it ends at"))
+@cell_function(
+    CATEGORY, columns=("option", "amount", "unit", "SG it ends at", "volume it ends at"), whole=True
+)
 def KETTLE_OPTIONS(
     volume: KettleLitres,
     sg: KettleGravity,

@@ -15,6 +15,7 @@ CATEGORY = "Fermentation"
 
 _LEAST_READINGS = 3
 _LEAST_FALL = 0.003
+_LEAST_DAYS = 1.0
 
 
 @cell_function(
@@ -25,6 +26,7 @@ _LEAST_FALL = 0.003
         "day within 0.001 of it",
         "its standard uncertainty, days",
     ),
+    whole=True,
 )
 def FERMENTATION_FORECAST(days: FermentationDays, sgs: FermentationGravities) -> Any:
     """Expected final gravity, and the day at which the beer is within 0.001 of it.
@@ -44,13 +46,18 @@ def FERMENTATION_FORECAST(days: FermentationDays, sgs: FermentationGravities) ->
     """
     if sgs.size < _LEAST_READINGS:
         raise Refused(f"a forecast needs {_LEAST_READINGS} readings, not {sgs.size}")
+    if np.ptp(days) < _LEAST_DAYS:
+        raise Refused(
+            f"readings over {np.ptp(days):.2g} days are too few for a forecast: it needs "
+            f"{_LEAST_DAYS:.0f} day or more"
+        )
     if sgs[np.argmin(days)] - np.min(sgs) < _LEAST_FALL:
         raise Refused(f"sgs have not yet fallen by {_LEAST_FALL} from the first: no forecast")
     found = fermentation.forecast(days, sgs)
     return (found.final, found.u_final, found.day, found.u_day)
 
 
-@cell_function(CATEGORY)
+@cell_function(CATEGORY, whole=True)
 def FERMENTATION_STATE(
     days: FermentationDays, sgs: FermentationGravities, u: GravityUncertainty = 0.001
 ) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from xlfuncs.cells import boundary
 from xlfuncs.cells.catalogue import cell_function
 from xlfuncs.cells.quantities import (
@@ -9,6 +11,7 @@ from xlfuncs.cells.quantities import (
     Brix,
     BrixReadings,
     CalibrationUncertainty,
+    Expansion,
     FactorUncertainty,
     HydrometerReading,
     HydrometerTemperature,
@@ -20,6 +23,7 @@ from xlfuncs.cells.quantities import (
     Slope,
     SpecificGravities,
     SpecificGravity,
+    WaterTemperature,
     WortFactor,
 )
 from xlfuncs.cells.values import Refused
@@ -31,13 +35,17 @@ CATEGORY = "Instruments"
 
 def _on_scale(answer: Real, scale: str, hint: str) -> object:
     """The answer, or a refusal where good arguments together lead off the scale."""
-    limits = gravity.SCALES[scale]
-    low, high = limits.low, limits.high
+    return _refuse_off_scale(answer, answer, scale, hint)
+
+
+def _refuse_off_scale(result: Real, gravity_: Real, scale: str, hint: str) -> object:
+    """The result, with a text for each gravity that is off its scale."""
+    low, high = gravity.SCALES[scale].limits
     return boundary.refuse(
-        answer,
-        (answer < low) | (answer > high),
-        lambda value: f"{scale} {value:.4g} is off the scale, {low:g} to {high:g}: {hint}",
-        answer,
+        result,
+        (gravity_ < low) | (gravity_ > high),
+        lambda value: f"{scale} {value:.4g} is off the scale, {low:.4g} to {high:.4g}: {hint}",
+        gravity_,
     )
 
 
@@ -61,7 +69,11 @@ def REFRACTOMETER_BRIX(
     >>> round(REFRACTOMETER_BRIX(12.4, 26, 0.2), 2)
     12.65
     """
-    true = sucrose.brix_at((reading - offset) / slope, temperature)
+    shown = (reading - offset) / slope
+    low, high = gravity.SCALES["Brix"].limits
+    # The models of index and density end where the scale does: they are not asked beyond.
+    true = sucrose.brix_at(np.clip(shown, low, high), temperature)
+    true = np.where((shown < low) | (shown > high), shown, true)
     return _on_scale(true, "Brix", "check offset and slope")
 
 
@@ -70,25 +82,32 @@ def HYDROMETER_SG(
     reading: HydrometerReading,
     temperature: HydrometerTemperature,
     reference_temperature: ReferenceTemperature = 20,
+    water_temperature: WaterTemperature = None,
+    expansion: Expansion = hydrometer.GLASS_EXPANSION,
 ) -> object:
-    """Specific gravity 20/20 from a glass hydrometer read at another temperature.
+    """Specific gravity 20/20 from a hydrometer read at another temperature.
 
     Wort that is still hot should be cooled first: above 40 °C the correction is large, the glass
-    may crack, and the answer hangs on the thermometer.
+    may crack, and the answer hangs on the thermometer.  A scale marked 20/4 compares with water at
+    4 °C: it shows 0.9982 in water at 20 °C, and water_temperature is 4.
 
-    Formula: ρ_shown = ρ(extract, t)·(1 + 25e-6·(t - reference)), solved for the extract.
+    Formula: ρ_shown = ρ(extract, t)·(1 + expansion·(t - reference)), against the density of water
+    at water_temperature, both less that of air; solved for the extract.
 
     Source: ISO 1768:1975 (glass), ICUMSA SPS-4 (liquid).
 
-    >>> round(HYDROMETER_SG(1.0345, 60), 4)
-    1.05
+    >>> round(HYDROMETER_SG(1.0345, 60), 4), round(HYDROMETER_SG(1.0482, 20, 20, 4), 4)
+    (1.05, 1.0501)
     """
-    sg = hydrometer.sg(reading, temperature, reference_temperature)
+    if water_temperature is not None:
+        blank = np.isnan(water_temperature)
+        water_temperature = np.where(blank, reference_temperature, water_temperature)
+    sg = hydrometer.sg(reading, temperature, reference_temperature, water_temperature, expansion)
     return _on_scale(sg, "SG", "check reading and temperature")
 
 
 @cell_function(CATEGORY)
-def WORT_SG(brix: Brix, wort_factor: WortFactor = wort.WORT_FACTOR) -> Real:
+def WORT_SG(brix: Brix, wort_factor: WortFactor = wort.WORT_FACTOR) -> object:
     """Specific gravity of unfermented wort from its true °Brix.
 
     Not for a sample that holds alcohol: it would read too high.
@@ -100,11 +119,11 @@ def WORT_SG(brix: Brix, wort_factor: WortFactor = wort.WORT_FACTOR) -> Real:
     >>> round(WORT_SG(12.4), 4)
     1.0481
     """
-    return wort.sg(brix, wort_factor)
+    return _on_scale(wort.sg(brix, wort_factor), "SG", "check brix and wort_factor")
 
 
 @cell_function(CATEGORY)
-def WORT_BRIX(sg: SpecificGravity, wort_factor: WortFactor = wort.WORT_FACTOR) -> Real:
+def WORT_BRIX(sg: SpecificGravity, wort_factor: WortFactor = wort.WORT_FACTOR) -> object:
     """True °Brix that a refractometer ought to show for wort of this specific gravity.
 
     Formula: wort_factor · °Plato of the specific gravity; the inverse of WORT_SG.
@@ -114,12 +133,13 @@ def WORT_BRIX(sg: SpecificGravity, wort_factor: WortFactor = wort.WORT_FACTOR) -
     >>> round(WORT_BRIX(1.048), 2)
     12.38
     """
-    return wort.brix(sg, wort_factor)
+    return _on_scale(wort.brix(sg, wort_factor), "Brix", "check sg and wort_factor")
 
 
 @cell_function(
     CATEGORY,
     columns=("wort factor", "standard uncertainty", "pairs", "residual standard deviation, SG"),
+    whole=True,
 )
 def WORT_FACTOR_FIT(brix_readings: BrixReadings, hydrometer_sgs: SpecificGravities) -> object:
     """Your own wort factor, from refractometer and hydrometer on the same clear worts.
@@ -148,9 +168,9 @@ def WORT_SG_UNCERTAINTY(
     brix: Brix,
     wort_factor: WortFactor = wort.WORT_FACTOR,
     u_reading: ReadingUncertainty = 0.1,
-    u_factor: FactorUncertainty = 0.01,
+    u_factor: FactorUncertainty = wort.FACTOR_U,
     u_calibration: CalibrationUncertainty = 0.05,
-) -> Real:
+) -> object:
     """Standard uncertainty of WORT_SG; twice as much covers about 95 %.
 
     Formula: square root of the summed squares of sensitivity times standard uncertainty of reading,
@@ -159,6 +179,7 @@ def WORT_SG_UNCERTAINTY(
     Source: JCGM 100:2008 (GUM), equation 10.
 
     >>> round(WORT_SG_UNCERTAINTY(12.4), 5)
-    0.00066
+    0.00073
     """
-    return wort.sg_uncertainty(brix, wort_factor, u_reading, u_factor, u_calibration)
+    u = wort.sg_uncertainty(brix, wort_factor, u_reading, u_factor, u_calibration)
+    return _refuse_off_scale(u, wort.sg(brix, wort_factor), "SG", "check brix and wort_factor")

@@ -11,7 +11,8 @@ to the original extract.  Any two of original extract, density, refraction and a
 beer: two equations for `residue` and `spirit`, solved by Newton steps on whole arrays.
 
 Valid for original extract 0 to 25 °P, alcohol 0 to 15 % ABV and attenuation 0 to 100 %.  Slightly
-outside (a reading a little above the wort's) the equations go on smoothly.
+outside (a reading a little above the wort's, `NOISE_BRIX`) the equations go on smoothly, with a
+little less than no alcohol.
 """
 
 from __future__ import annotations
@@ -37,8 +38,15 @@ ALCOHOL_FACTOR: float = 1
 #: marked in 0.002 SG (common practice).
 ORIGINAL_U = 0.001
 
-#: Standard uncertainty in SG of the balance itself, and of its factor for alcohol: an estimate.
-MODEL_U = 0.001
+#: Standard uncertainty in SG of the balance itself, and of its factor for alcohol: how far the five
+#: published regressions lie from it on average, root mean square, rounded up (worts of 8 to 20 °P
+#: at 50 to 75 % real attenuation; a test reckons it).
+MODEL_U = 0.0013
+
+#: A reading up to this far, °Bx, above that of the unfermented wort is noise and goes on smoothly;
+#: so does a gravity up to this far above the original, the most that such a reading makes of it.
+NOISE_BRIX = 0.5
+NOISE_SG = 0.004
 
 #: Limits of the model: original extract in °Plato, alcohol in % by volume.
 MOST_ORIGINAL = 25.0
@@ -225,7 +233,7 @@ def _attenuation_is(real_attenuation: Real) -> _Equation:
 
 
 def _sg_is(sg: Real) -> _Equation:
-    density = sucrose.AIR_DENSITY + sg * (sucrose.WATER_20 - sucrose.AIR_DENSITY)
+    density = sucrose.from_apparent(sg)
 
     def equation(beer: _Litre) -> tuple[Real, Real, Real]:
         return (
@@ -276,11 +284,15 @@ def from_brix(
     wort_factor: Real = wort.WORT_FACTOR,
     alcohol_factor: Real = ALCOHOL_FACTOR,
 ) -> Beer:
-    """Beer from the original extract (°Plato) and the true °Brix that its sample shows.
+    """Beer from the original extract and the reading of a refractometer.
 
-    The wort factor multiplies the refraction of the extract alone (as °Brix per °Plato), the
-    alcohol factor that of the ethanol alone (as refraction over water).  NaN where no attenuation
-    from 0 to 100 % explains a reading and the Newton steps found nothing near by either.
+    NaN where no attenuation from 0 to 100 % explains a reading and the Newton steps found nothing
+    near by either.
+
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: of the ethanol alone, refraction over that of the CRC Handbook
 
     >>> round(from_brix(12.0, 6.2).sg, 4)
     1.0101
@@ -317,6 +329,11 @@ def bracketed(original: Array, brix: Array, wort_factor: Array, alcohol_factor: 
 
     NaN where the reading lies outside that bracket.
 
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: of the ethanol alone, refraction over that of the CRC Handbook
+
     >>> beer = bracketed(*(np.array([value]) for value in (12.0, 6.2, 1.04, 1.0)))
     >>> np.round(beer.sg, 4).tolist()
     [1.0101]
@@ -351,6 +368,11 @@ def sg_slopes(
 
     Exact, by implicit differentiation of both equations at the solution.
 
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: of the ethanol alone, refraction over that of the CRC Handbook
+
     >>> [round(slope, 4) for slope in sg_slopes(12.0, 6.2, 1.04)]
     [-0.5514, 0.006, -0.0261]
     """
@@ -379,9 +401,17 @@ def sg_uncertainty(
     u_original: Real,
     u_model: Real,
 ) -> Real:
-    """Standard uncertainty of SG by `from_brix`, first order; `u_original` and `u_model` in SG.
+    """Standard uncertainty of SG by `from_brix`, first order.
 
     Source: JCGM 100:2008 (GUM), equation 10.
+
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `u_reading`: standard uncertainty of `brix`, °Brix
+    - `u_factor`: that of `wort_factor`
+    - `u_original`: that of the original gravity, SG
+    - `u_model`: that of the balance itself, SG
 
     >>> round(sg_uncertainty(12.0, 6.2, 1.04, 0.1, 0.01, 0.001, 0.001), 4)
     0.0013
@@ -395,6 +425,29 @@ def sg_uncertainty(
     ) ** 0.5
 
 
+def original_uncertainty(
+    original: Real,
+    brix: Real,
+    wort_factor: Real,
+    u_sg: Real,
+    u_reading: Real,
+    u_factor: Real,
+    u_model: Real = MODEL_U,
+) -> Real:
+    """Standard uncertainty of the original SG by `from_sg_and_brix`, first order.
+
+    SG follows from original and °Brix; turned round, each source moves the original by what it
+    moves the SG, over how the SG falls with the original (0.55): u = √(u_sg² + u_beer²)/|∂SG/∂OG|,
+    u_beer being `sg_uncertainty` with a sure original.  `u_reading` is the whole of the °Brix.
+
+    >>> print(f"{original_uncertainty(12.0, 6.2, 1.04, 0.001, 0.15, 0.012):.4f}")
+    0.0034
+    """
+    u_beer = sg_uncertainty(original, brix, wort_factor, u_reading, u_factor, 0.0, u_model)
+    by_original = sg_slopes(original, brix, wort_factor)[0]
+    return -((u_sg**2 + u_beer**2) ** 0.5) / by_original
+
+
 def from_sg(original: Real, sg: Real) -> Beer:
     """Beer from the original extract (°Plato) and its own specific gravity.
 
@@ -402,7 +455,7 @@ def from_sg(original: Real, sg: Real) -> Beer:
     >>> round(beer.real_extract, 2), round(beer.abv, 2)
     (4.41, 5.0)
     """
-    residue = real_extract_by_rule(original, 258.6 * (sg - 1))
+    residue = real_extract_by_rule(original, sucrose.near_plato(sg))
     spirit = (original - residue) / (100 * EXTRACT_PER_ETHANOL - _LOST_PER_ETHANOL * original)
     return _solve(_original_is(original), _sg_is(sg), residue, spirit)[0]
 
@@ -415,10 +468,15 @@ def from_sg_and_brix(
 ) -> Beer:
     """Beer of unknown origin, from hydrometer and refractometer together.
 
+    - `sg`: what a hydrometer shows, SG 20/20
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: of the ethanol alone, refraction over that of the CRC Handbook
+
     >>> round(from_sg_and_brix(1.0101, 6.2).original, 1)
     12.0
     """
-    apparent_extract = 258.6 * (sg - 1)
+    apparent_extract = sucrose.near_plato(sg)
     spirit = (brix - wort_factor * apparent_extract) / (
         wort_factor * _PLATO_PER_SPIRIT + alcohol_factor * _BRIX_PER_SPIRIT
     )

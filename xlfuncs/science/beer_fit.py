@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from xlfuncs.science import beer, wort
 from xlfuncs.science.arrays import Array
@@ -13,9 +12,10 @@ from xlfuncs.science.arrays import Array
 #: What is believed before the first pair: wort factor and alcohol factor, mean and standard
 #: deviation.
 PRIOR = np.array([wort.WORT_FACTOR, beer.ALCOHOL_FACTOR])
-PRIOR_SPREAD = np.array([0.02, 0.05])
+PRIOR_SPREAD = np.array([wort.FACTOR_U, 0.05])
 
-#: A pair further than this many standard deviations from what the others say is an outlier.
+#: A pair further than this many standard deviations from what the others say is an outlier.  It
+#: still counts in the fit: whether a reading is a slip is for the brewer to say.
 OUTLIER = 4.0
 
 _STEP = 1e-5  # of SG and of the factors, for slopes
@@ -53,25 +53,23 @@ class BeerFit:
         """Number of pairs."""
         return self.deviations.size
 
-    @property
-    def outliers(self) -> NDArray[np.bool_]:
-        """Pairs that lie more than four standard deviations from what the others say.
-
-        They still count in the fit: whether a reading is a slip is for the brewer to say.
-        """
-        return np.abs(self.deviations) > OUTLIER
-
 
 def fit(
     original: Array, brix: Array, sg: Array, u_brix: float = 0.1, u_sg: float = 0.001
 ) -> BeerFit:
     """Most probable wort and alcohol factor, given the pairs and what is believed beforehand.
 
-    Original extract in °Plato, true °Brix of the sample, SG by hydrometer.  Maximum a posteriori
-    least squares of the reading that each beer (by original and hydrometer) ought to show, weighted
-    by both instruments' uncertainties, with the prior 1.04 ± 0.02 and 1.00 ± 0.05.  The covariance
-    is that of the Jacobian at the solution.  A pair is left out by one Gauss-Newton step from the
-    full fit, which agrees with a new fit to 1e-5 SG: the model is almost linear in both factors.
+    Maximum a posteriori least squares of the reading that each beer (by original and hydrometer)
+    ought to show, weighted by both instruments' uncertainties, with the prior 1.04 ± 0.012 and
+    1.00 ± 0.05.  The covariance is that of the Jacobian at the solution.  A pair is left out by one
+    Gauss-Newton step from the full fit, which agrees with a new fit to 1e-5 SG: the model is almost
+    linear in both factors.
+
+    - `original`: extract of each wort, °Plato
+    - `brix`: what each beer shows, true °Brix
+    - `sg`: what a hydrometer shows in it, SG 20/20
+    - `u_brix`: standard uncertainty of one `brix`, °Brix
+    - `u_sg`: that of one `sg`, SG
 
     >>> original, true = np.array([12.0, 16.0]), np.array([1.010, 1.014])
     >>> shown = beer.from_sg(original, true).brix(1.04, 1.0)

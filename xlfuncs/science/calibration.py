@@ -3,14 +3,59 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from xlfuncs.science import wort
 from xlfuncs.science.arrays import Array, Real, first_true
+from xlfuncs.science.conformity import COVERAGE
 
 #: References must spread over this much, °Bx, before a slope is worth fitting.
 LEAST_SPREAD = 5.0
+
+#: Standard uncertainty of a slope that was never checked, per °Bx shown (common practice: hand
+#: refractometers are specified to some 0.2 °Bx over 20).
+UNCHECKED_SLOPE_U = 0.01
+
+
+class Calibration(NamedTuple):
+    """How sure a calibration is: its level where its references lie, and its slope.
+
+    The two are independent, while offset and slope of the same line are not:
+    u² = level² + ((brix - centre)·slope)².
+    """
+
+    level: Real  # standard uncertainty at the centre, °Bx
+    centre: Real = 0.0  # mean of the references, °Bx; 0 for a check in water
+    slope: Real = UNCHECKED_SLOPE_U  # standard uncertainty of the slope
+
+    def at(self, brix: Real) -> Real:
+        """Standard uncertainty of the calibration at a true °Brix.
+
+        >>> checked_in_water = Calibration(0.06)
+        >>> [round(checked_in_water.at(brix), 3) for brix in (0.0, 2.6, 12.4)]
+        [0.06, 0.065, 0.138]
+        """
+        return (self.level**2 + ((brix - self.centre) * self.slope) ** 2) ** 0.5
+
+
+def calibration_uncertainty(brix: Real, u_offset: Real, u_slope: Real, covariance: Real) -> Real:
+    """Standard uncertainty at a true °Brix, from offset and slope and their covariance.
+
+    √(u_offset² + (brix·u_slope)² + 2·brix·covariance): the same as `Calibration.at`.
+
+    - `brix`: true °Brix
+    - `u_offset`: standard uncertainty of the offset, °Brix
+    - `u_slope`: that of the slope
+    - `covariance`: of the two, °Brix
+
+    >>> print(f"{calibration_uncertainty(12.0, 0.0913, 0.00707, -0.0005):.3f}")
+    0.059
+    """
+    variance = u_offset**2 + (brix * u_slope) ** 2 + 2 * brix * covariance
+    return np.maximum(variance, 0.0) ** 0.5
 
 
 @dataclass(frozen=True)
@@ -24,6 +69,17 @@ class Line:
     residual: float
     points: int
     correlation: float
+
+    @property
+    def covariance(self) -> float:
+        """Of offset and slope."""
+        return self.correlation * self.u_offset * self.u_slope
+
+    @property
+    def calibration(self) -> Calibration:
+        """The same line by its level where the references lie: free of correlation."""
+        level = self.u_offset * max(1 - self.correlation**2, 0.0) ** 0.5
+        return Calibration(level, -self.covariance / self.u_slope**2, self.u_slope)
 
 
 def weighted_line(x: Array, y: Array, u: Real) -> Line:
@@ -60,9 +116,10 @@ def fit_line(readings: Array, references: Array, u_reading: Real = 0.1) -> Line:
     """Straight calibration line by weighted least squares.
 
     With references that spread over less than 5 °Bx only the offset is fitted and the slope is held
-    at 1 (its uncertainty is then given as 0: it was not estimated).  Uncertainties follow from
-    `u_reading`, one for all readings or one for each; the residual standard deviation is NaN when
-    no degree of freedom is left.
+    at 1, with the uncertainty of a slope that was never checked, 0.01; the further the references
+    lie from water, the more of that the offset has too.  Uncertainties follow from `u_reading`, one
+    for all readings or one for each: what a reference is itself uncertain by belongs in it.  The
+    residual standard deviation is NaN when no degree of freedom is left.
     Source: JCGM 100:2008 H.3, with known variance of the readings.
 
     >>> line = fit_line(np.array([0.2, 10.3, 20.4]), np.array([0.0, 10.0, 20.0]))
@@ -75,7 +132,40 @@ def fit_line(readings: Array, references: Array, u_reading: Real = 0.1) -> Line:
     total, shown = float(np.sum(weights)), readings - references
     offset = float(np.sum(weights * shown)) / total
     residual = _scatter(shown - offset, weights, fitted=1)
-    return Line(offset, 1.0, total**-0.5, 0.0, residual, readings.size, 0.0)
+    tilt = float(np.sum(weights * references)) / total * UNCHECKED_SLOPE_U
+    u_offset = (1 / total + tilt**2) ** 0.5
+    return Line(offset, 1.0, u_offset, UNCHECKED_SLOPE_U, residual, readings.size, -tilt / u_offset)
+
+
+def malt_offset(
+    reading: Real,
+    solution_sg: Real,
+    u_reading: Real,
+    u_solution: Real,
+    wort_factor: Real = wort.WORT_FACTOR,
+    u_factor: Real = wort.FACTOR_U,
+) -> tuple[Real, Real]:
+    """Offset of a refractometer that was read in a solution of malt extract, and its uncertainty.
+
+    Malt extract refracts as wort does, so the solution ought to show `wort.brix` of its SG; the
+    doubt of the wort factor and that of the solution (`standards.malt_extract_standard`) enter.
+    Such a solution tells the offset alone, never a slope: what looks like one is the wort factor.
+
+    - `reading`: what it shows in the solution, °Brix at 20 °C
+    - `solution_sg`: of the solution, SG 20/20
+    - `u_reading`: standard uncertainty of `reading`, °Brix
+    - `u_solution`: that of `solution_sg`, SG
+    - `wort_factor`: °Brix per °Plato
+    - `u_factor`: standard uncertainty of `wort_factor`
+
+    >>> offset, u = malt_offset(13.1, 1.050, 0.1, 0.00055)
+    >>> print(f"{offset:.2f} {u:.2f}")
+    0.22 0.22
+    """
+    expected = wort.brix(solution_sg, wort_factor)
+    by_solution = wort.brix(solution_sg + u_solution, wort_factor) - expected
+    by_factor = u_factor * wort.brix(solution_sg, 1.0)
+    return reading - expected, (u_reading**2 + by_solution**2 + by_factor**2) ** 0.5
 
 
 def _scatter(residuals: Array, weights: Array, fitted: int) -> float:
@@ -87,18 +177,36 @@ def _scatter(residuals: Array, weights: Array, fitted: int) -> float:
 
 
 def status(
-    offset: Real, tolerance: Real, days_since_check: Real, interval_days: Real
+    offset: Real,
+    tolerance: Real,
+    days_since_check: Real,
+    interval_days: Real,
+    u_offset: Real = 0.0,
 ) -> NDArray[np.object_]:
-    """What an instrument asks for: `ok`, `adjust`, `check due`, `adjust, check due`, `not checked`.
+    """What an instrument asks for, its offset judged by a guarded rule with U = 2·u_offset.
 
-    NaN for offset or days stands for an instrument that was never checked.
+    `ok`: |offset| + U is within the tolerance; an instrument whose true offset is outside is called
+    so in 2.3 % of checks at most.  `probably ok`: |offset| is within the tolerance, but U reaches
+    over; one that is truly outside by u_offset is called so in 16 %, by 2·u_offset in 2.3 %.
+    `adjust`: |offset| is outside.  `check due`, alone or with `adjust`: the interval is over.
+    `not checked`: offset or days are NaN.  Source: JCGM 106:2012, 8.3.
+
+    - `offset`: found at the last check, in any one unit
+    - `tolerance`: largest offset that is tolerated, in the same unit
+    - `days_since_check`: days
+    - `interval_days`: days from check to check
+    - `u_offset`: standard uncertainty of `offset`, in its unit
 
     >>> status(0.3, 0.2, 10, 30).item(), status(0.1, 0.2, np.nan, 30).item()
     ('adjust', 'not checked')
+    >>> status(0.1, 0.2, 10, 30, 0.05).item(), status(0.1, 0.2, 10, 30, 0.06).item()
+    ('ok', 'probably ok')
     """
     unknown = np.isnan(offset) | np.isnan(days_since_check)
     # 0.2 read off a scale and 0.2 typed as tolerance may differ by a binary hair.
-    adjust = np.abs(offset) > np.asarray(tolerance) * (1 + 1e-9)
+    limit = np.asarray(tolerance) * (1 + 1e-9)
+    adjust = np.abs(offset) > limit
+    reaches_over = np.abs(offset) + COVERAGE * u_offset > limit
     due = np.asarray(days_since_check) > interval_days
     return first_true(
         [
@@ -106,6 +214,7 @@ def status(
             (adjust & due, "adjust, check due"),
             (adjust, "adjust"),
             (due, "check due"),
+            (reaches_over, "probably ok"),
         ],
         otherwise="ok",
     )

@@ -2,24 +2,45 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from xlfuncs.science import sucrose
 from xlfuncs.science.arrays import Real, polynomial
 
+#: Where every scale ends, in °Plato: specific gravities of 0.98 and 1.206.
+LOWEST, HIGHEST = (float(sucrose.plato(sg)) for sg in (0.98, 1.206))
+# A value at the end of one scale is within another's in spite of rounding.
+_HAIR = 1e-11
+
 
 @dataclass(frozen=True)
 class Scale:
-    """One gravity scale: its name, other spellings, limits, and the way to °Plato and back."""
+    """One gravity scale: its name, other spellings, and the way to °Plato and back."""
 
     name: str
     meaning: str
-    low: float
-    high: float
     to_plato: Callable[[Real], Real]
     from_plato: Callable[[Real], Real]
     spellings: tuple[str, ...] = ()
+
+    @functools.cached_property
+    def limits(self) -> tuple[float, float]:
+        """The ends of the scale: those of every other one, so that all it takes goes back."""
+        low, high = float(self.from_plato(LOWEST)), float(self.from_plato(HIGHEST))
+        hair = _HAIR * (high - low)
+        return low - hair, high + hair
+
+    @property
+    def low(self) -> float:
+        """Lowest value taken."""
+        return self.limits[0]
+
+    @property
+    def high(self) -> float:
+        """Highest value taken."""
+        return self.limits[1]
 
 
 def _same(value: Real) -> Real:
@@ -29,8 +50,6 @@ def _same(value: Real) -> Real:
 def _by_sg(
     name: str,
     meaning: str,
-    low: float,
-    high: float,
     to_sg: Callable[[Real], Real],
     from_sg: Callable[[Real], Real],
     spellings: tuple[str, ...] = (),
@@ -38,8 +57,6 @@ def _by_sg(
     return Scale(
         name,
         meaning,
-        low,
-        high,
         lambda value: sucrose.plato(to_sg(value)),
         lambda plato: from_sg(sucrose.sg(plato)),
         spellings,
@@ -51,8 +68,6 @@ def _degrees(name: str, meaning: str, per_sg: float, spellings: tuple[str, ...])
     return _by_sg(
         name,
         meaning,
-        -0.02 * per_sg,
-        0.206 * per_sg,
         lambda value: 1 + value / per_sg,
         lambda sg: per_sg * (sg - 1),
         spellings,
@@ -62,8 +77,6 @@ def _degrees(name: str, meaning: str, per_sg: float, spellings: tuple[str, ...])
 def _polynomial(
     name: str,
     meaning: str,
-    low: float,
-    high: float,
     coefficients: tuple[float, ...],
     start: Callable[[Real], Real],
     spellings: tuple[str, ...],
@@ -71,8 +84,6 @@ def _polynomial(
     return Scale(
         name,
         meaning,
-        low,
-        high,
         lambda value: sucrose.inverse(coefficients, value, start(value), steps=5),
         lambda plato: polynomial(coefficients, plato),
         spellings,
@@ -84,19 +95,13 @@ _BAUME_MODULUS = 145.0  # United States heavy Baumé, NBS C440
 SCALES = {
     scale.name: scale
     for scale in (
-        _by_sg("SG", "apparent specific gravity 20/20", 0.98, 1.206, _same, _same, ("gravity",)),
-        Scale(
-            "Plato", "g extract per 100 g", -5, 45, _same, _same, ("°P", "P", "GP", "degrees Plato")
-        ),
-        Scale(
-            "Brix", "g sucrose per 100 g", -5, 45, _same, _same, ("°Bx", "Bx", "°Brix", "Balling")
-        ),
+        _by_sg("SG", "apparent specific gravity 20/20", _same, _same, ("gravity",)),
+        Scale("Plato", "g extract per 100 g", _same, _same, ("°P", "P", "GP", "degrees Plato")),
+        Scale("Brix", "g sucrose per 100 g", _same, _same, ("°Bx", "Bx", "°Brix", "Balling")),
         _degrees("Points", "1000·(SG - 1)", 1000.0, ("gravity points", "GU")),
         _polynomial(
             "Density",
             "kg/m³ at 20 °C, in vacuo",
-            979,
-            1203,
             sucrose.DENSITY_20,
             lambda value: (value - sucrose.WATER_20) / 4.4,
             ("kg/m3", "kg/m³", "g/L density"),
@@ -104,8 +109,6 @@ SCALES = {
         Scale(
             "Index",
             "refractive index of sucrose solution, 20 °C, 589.3 nm",
-            1.326,
-            1.41,
             sucrose.brix,
             sucrose.refractive_index,
             ("nD", "n_D", "nD20", "refractive index", "RI"),
@@ -113,8 +116,6 @@ SCALES = {
         _by_sg(
             "Baume",
             "145 - 145/SG",
-            -2.95,
-            24.7,
             lambda value: _BAUME_MODULUS / (_BAUME_MODULUS - value),
             lambda sg: _BAUME_MODULUS - _BAUME_MODULUS / sg,
             ("°Bé", "°Be", "Bé", "Be", "Baumé"),
@@ -124,8 +125,6 @@ SCALES = {
         _polynomial(
             "Extract",
             "g extract per litre at 20 °C",
-            -49,
-            542,
             sucrose.EXTRACT_PER_LITRE,
             lambda value: value / (10 + value / 240),
             ("g/L", "g/l", "gpl"),

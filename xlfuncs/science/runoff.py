@@ -1,4 +1,8 @@
-"""The wash-out of a lauter: extract of the runoff against the volume collected."""
+"""The wash-out of a lauter: extract of the runoff against the volume collected.
+
+First wort comes as strong as it is; only when sparge water breaks through does the runoff begin to
+fall.  So the curve starts behind the readings of that plateau.
+"""
 
 from __future__ import annotations
 
@@ -11,11 +15,20 @@ from xlfuncs.science.arrays import Array
 #: Fewest readings that leave a degree of freedom to judge the fit by.
 LEAST_READINGS = 3
 
+#: What all readings share, standard uncertainties: in SG, the level of a refractometer checked in
+#: water to 0.05 °Bx; as a share of SG - 1, the wort factor (`wort.FACTOR_U` in 1.04) and a slope
+#: that was not checked (0.01).
+LEVEL_U, SHARE_U = 0.0002, 0.015
+
 # A reading is taken for a slip when its residual is this improbable, over all readings together.
 _IMPROBABLE = 0.01
-# Few readings may agree by luck; so, when a slip is judged, their scatter is pooled with what a
-# hand refractometer is known to have, 0.2 °Bx, counted as four degrees of freedom.
+# A plateau is believed when it is this improbable that readings of a plain curve look like one.
+_PLATEAU_IMPROBABLE = 0.05
+# Few readings may agree by luck; so, when a slip or a plateau is judged, their scatter is pooled
+# with what a hand refractometer is known to have, 0.2 °Bx, counted as four degrees of freedom.
 _INSTRUMENT, _INSTRUMENT_FREEDOM = 0.2, 4
+# One strong reading may be a slip; from two on they are a plateau.
+_LEAST_PLATEAU = 2
 
 
 @dataclass(frozen=True)
@@ -30,19 +43,32 @@ class Runoff:
     uncertainty: float
     scale: float
     rejected: int | None  # position of the reading that was left out as a slip
+    plateau: int = 0  # how many of the first readings are first wort, before the fall
 
 
-def fit(volumes: Array, plato: Array, limit: float) -> Runoff | None:
+def fit(
+    volumes: Array, plato: Array, limit: float, u_level: float = 0.0, u_share: float = 0.0
+) -> Runoff | None:
     """Exponential wash-out through readings of the runoff, in any order; None if it does not fall.
 
-    `plato` are readings of the runoff after so much has been collected, `limit` the extract, °P,
-    at which the sparge stops.  Unweighted least squares on the extract (each reading is as sure as
+    Unweighted least squares on the extract (each reading is as sure as
     the other), with the volume sought as one of the two parameters, so that its uncertainty comes
-    out of the fit.  One reading that does not belong to the others is left out: its studentised
+    out of the fit.  Readings of first wort are left out: two or more at the start that lie level
+    and below the curve through the rest, where that explains them better than one curve for all (5
+    % level).  One reading that does not belong to the others is left out too: its studentised
     residual is beyond the 1 % level over all readings.
 
-    The standard uncertainty follows from the scatter about the curve; it is stretched by Student's
-    t so that twice of it covers 95 % (JCGM 100:2008, G.3).
+    The standard uncertainty follows from the scatter about the curve and the plateau; it is
+    stretched by Student's t so that twice of it covers 95 % (JCGM 100:2008, G.3).  What all
+    readings share no scatter shows: `u_level`, °P, moves each reading by as much, `u_share` by a
+    share of it, and the volume by what the fit makes of that.  Infinite where only one reading lies
+    behind a plateau: the fall has just begun.
+
+    - `volumes`: collected at each reading, in any one unit
+    - `plato`: the runoff then, °Plato
+    - `limit`: at which the sparge stops, °Plato
+    - `u_level`: what all readings are off by alike, standard uncertainty, °Plato
+    - `u_share`: the same as a share of each reading
 
     >>> volumes = np.array([2.0, 8.0, 14.0, 20.0])
     >>> curve = fit(volumes, 18 * np.exp(-volumes / 15), 2.56)
@@ -51,13 +77,29 @@ def fit(volumes: Array, plato: Array, limit: float) -> Runoff | None:
     """
     from scipy.special import stdtrit
 
-    slip = _slip(volumes, plato, limit)
-    kept = np.arange(volumes.size) != slip
+    order = np.argsort(volumes, kind="stable")
+    plateau = _plateau(volumes[order], plato[order], limit)
+    level, falling = order[:plateau], order[plateau:]
+    if falling.size == 1:
+        return Runoff(float(volumes[falling[0]]), float("inf"), float("nan"), None, plateau)
+    slip = _slip(volumes[falling], plato[falling], limit)
+    kept = np.delete(falling, slip) if slip is not None else falling
     curve = _curve(volumes[kept], plato[kept], limit)
     if curve is None:
         return None
-    uncertainty = np.sqrt(curve.covariance[0, 0]) * stdtrit(curve.freedom, 0.975) / 2
-    return Runoff(curve.volume, float(uncertainty), curve.scale, slip)
+    squares, freedom = curve.squares, curve.freedom
+    if plateau:
+        squares, freedom = squares + _about_mean(plato[level]), freedom + plateau - 1
+    by_scatter = np.sqrt(squares / freedom * curve.shape[0, 0]) * stdtrit(freedom, 0.975) / 2
+    gain = (curve.shape @ curve.slopes(volumes[kept]).T)[0]
+    by_level, by_share = u_level * gain.sum(), u_share * curve.scale
+    return Runoff(
+        curve.volume,
+        float(np.sqrt(by_scatter**2 + by_level**2 + by_share**2)),
+        curve.scale,
+        None if slip is None else int(falling[slip]),
+        plateau,
+    )
 
 
 @dataclass(frozen=True)
@@ -65,13 +107,9 @@ class _Curve:
     limit: float
     volume: float
     scale: float
-    variance: float  # of one reading, from the scatter
+    squares: float  # sum of the squared residuals
     freedom: int
     shape: Array  # inverse of JᵀJ
-
-    @property
-    def covariance(self) -> Array:
-        return self.variance * self.shape
 
     def at(self, volumes: Array) -> Array:
         with np.errstate(over="ignore"):
@@ -116,9 +154,57 @@ def _curve(volumes: Array, plato: Array, limit: float) -> _Curve | None:
         return None
     return replace(
         curve(best.x),
-        variance=float(np.sum(best.fun**2)) / (plato.size - 2),
+        squares=float(np.sum(best.fun**2)),
         shape=np.linalg.pinv(best.jac.T @ best.jac),
     )
+
+
+def _about_mean(plato: Array) -> float:
+    return float(np.sum((plato - plato.mean()) ** 2))
+
+
+def _plateau(volumes: Array, plato: Array, limit: float) -> int:
+    """How many of the first readings, in the order of volume, are first wort before the fall."""
+    from scipy.special import stdtrit
+
+    readings = plato.size
+    freedom = readings - 3
+    if freedom < 1:
+        return 0
+    plain = _squares(volumes, plato, limit)
+    split: dict[int, float] = {}  # sum of squares by the number of readings of first wort
+    for number in range(_LEAST_PLATEAU, readings):
+        first, rest = plato[:number], slice(number, None)
+        squares = _about_mean(first)
+        if squares > (number - 1) * (2 * _INSTRUMENT) ** 2:
+            break
+        if number < readings - 1:
+            curve = _curve(volumes[rest], plato[rest], limit)
+            if curve is None or np.mean(curve.at(volumes[:number])) < first.mean():
+                continue
+            squares += curve.squares
+        elif plato[-1] >= first.mean():
+            continue
+        split[number] = squares
+    least = min(split.values(), default=plain)
+    pooled = (least + _INSTRUMENT_FREEDOM * _INSTRUMENT**2) / (freedom + _INSTRUMENT_FREEDOM)
+    decisive = stdtrit(freedom + _INSTRUMENT_FREEDOM, 1 - _PLATEAU_IMPROBABLE / 2) ** 2 * pooled
+    if plain - least <= decisive:
+        return 0
+    # A reading that may as well be level still is: the curve through it would fall too slowly.
+    plateau = max(number for number, squares in split.items() if squares - least <= decisive)
+    # A single slip may explain the same readings better.
+    slip = _slip(volumes, plato, limit)
+    others = np.arange(readings) != slip
+    if slip is not None and _squares(volumes[others], plato[others], limit) < least:
+        return 0
+    return plateau
+
+
+def _squares(volumes: Array, plato: Array, limit: float) -> float:
+    """Sum of squares about one curve for all, or about their mean if they do not fall."""
+    curve = _curve(volumes, plato, limit)
+    return _about_mean(plato) if curve is None else curve.squares
 
 
 def _slip(volumes: Array, plato: Array, limit: float) -> int | None:
@@ -139,7 +225,7 @@ def _slip(volumes: Array, plato: Array, limit: float) -> int | None:
         curve = _curve(volumes[others], plato[others], limit)
         if curve is None:
             continue
-        pooled = (curve.freedom * curve.variance + _INSTRUMENT_FREEDOM * _INSTRUMENT**2) / freedom
+        pooled = (curve.squares + _INSTRUMENT_FREEDOM * _INSTRUMENT**2) / freedom
         slope = np.nan_to_num(curve.slopes(volumes[left_out]))
         distance = plato[left_out] - curve.at(volumes[left_out])
         # A curve through the others that runs off to infinity says nothing: fmax drops its NaN.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from xlfuncs.science import sucrose
+from xlfuncs.science import gravity
 from xlfuncs.science.arrays import Real
 
 LITRES_PER_US_GALLON = 3.785411784  # 231 in³, exact (NIST HB 44, appendix C)
@@ -18,8 +18,7 @@ _POTENTIAL = LITRES_PER_US_GALLON / KILOGRAMS_PER_POUND
 def _sucrose_potential() -> float:
     """Points·gal/lb of sucrose: one pound in one US gallon of solution at 20 °C."""
     per_litre = 1000 * KILOGRAMS_PER_POUND / LITRES_PER_US_GALLON
-    plato = sucrose.inverse(sucrose.EXTRACT_PER_LITRE, per_litre, 11.5, steps=5)
-    return float(1000 * (sucrose.sg(plato) - 1))
+    return float(gravity.convert(per_litre, "Extract", "Points"))
 
 
 # One volume of CO2 is the gas that fills the beer's own volume at 0 °C and 1 atm, taken as ideal:
@@ -36,15 +35,26 @@ class Unit:
     factor: float
     offset: float = 0.0
     spellings: tuple[str, ...] = ()
-    low: float = 0.0
+
+    @property
+    def low(self) -> float:
+        """Smallest value that is taken: none of it, or absolute zero."""
+        return self._from_base(_SMALLEST.get(self.kind, 0.0) * (1 + _HAIR))
 
     @property
     def high(self) -> float:
         """Largest value that is taken: what no brewery reaches, so that a slip is seen."""
-        return _LARGEST[self.kind] / self.factor
+        return self._from_base(_LARGEST[self.kind] * (1 + _HAIR))
 
+    def _from_base(self, value: float) -> float:
+        return (value - self.offset) / self.factor
+
+
+# All units of a kind end at the same, and a hair beyond for what rounding makes of it.
+_HAIR = 1e-9
 
 # In the base unit of each kind.
+_SMALLEST = {"temperature": -273.15}
 _LARGEST = {
     "volume": 1e9,
     "mass": 1e9,
@@ -101,14 +111,13 @@ UNITS = {
         Unit("kg", "mass", 1.0, spellings=("kilogram", "kilograms")),
         Unit("oz", "mass", KILOGRAMS_PER_POUND / 16, spellings=("ounce", "ounces")),
         Unit("lb", "mass", KILOGRAMS_PER_POUND, spellings=("lbs", "pound", "pounds")),
-        Unit("C", "temperature", 1.0, spellings=("°C", "celsius", "degC"), low=-273.15),
+        Unit("C", "temperature", 1.0, spellings=("°C", "celsius", "degC")),
         Unit(
             "F",
             "temperature",
             5 / 9,
             -160 / 9,
             spellings=("°F", "fahrenheit", "degF"),
-            low=-459.67,
         ),
         Unit("K", "temperature", 1.0, -273.15, spellings=("kelvin",)),
         Unit("SRM", "colour", 1.0, spellings=("°SRM",)),
@@ -116,7 +125,7 @@ UNITS = {
         Unit("EBC", "colour", 1 / 1.97, spellings=("°EBC",)),
         # The usual straight line between the two American colour units; below 0.6 °L it would
         # give a negative colour.
-        Unit("Lovibond", "colour", 1.3546, -0.76, spellings=("°L", "degL"), low=0.5611),
+        Unit("Lovibond", "colour", 1.3546, -0.76, spellings=("°L", "degL")),
         Unit(
             "points·gal/lb",
             "extract potential",

@@ -7,7 +7,7 @@ import subprocess
 
 import pytest
 
-from tests.test_cli import run as command
+from tests.helpers import run as command
 from tests.workbook.conftest import FIELD, day, fill
 from tests.workbook.test_sheets import reading, water_check
 from xlfuncs.workbook import build

@@ -58,15 +58,19 @@ def calculate_book(book: Any, today: datetime.date | None = None) -> Calculation
 
 
 def calculate_file(
-    path: str | Path | Source, out: str | Path, today: datetime.date | None = None
+    path: str | Path | Source,
+    out: str | Path,
+    today: datetime.date | None = None,
+    named: Mapping[str, Value] | None = None,
 ) -> Calculation:
     """Compute a workbook and write it to `out` with the values beside the formulas.
 
-    Formulas that could not be computed keep the value they had.  Raises as `calculate` does.
+    Formulas that could not be computed keep the value they had; `named` as for `stored.store`.
+    Raises as `calculate` does.
     """
     source = problems.read(path)
     calculation = calculate(source, today)
-    stored.store(source, calculation.values, out)
+    stored.store(source, calculation.values, out, named)
     return calculation
 
 

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 
 from xlfuncs.cells.catalogue import CellFunction
-from xlfuncs.cells.values import date_serial
+from xlfuncs.cells.values import DAY_ZERO, date_serial
 from xlfuncs.hosts.embedded import lookup
 from xlfuncs.hosts.embedded.criteria import conditional, digits, wildcards
 from xlfuncs.hosts.embedded.operators import minus, operator_function
@@ -426,7 +426,7 @@ def _text_join(mark: Any, skip: Any, *arguments: Any) -> str:
 
 # --- dates ------------------------------
 
-_DAY_0 = datetime.date(1899, 12, 30)
+_DAY_0 = DAY_ZERO.date()
 
 
 def _date_of(cell: Any) -> datetime.date:
