@@ -88,8 +88,18 @@ def last_where(condition: str, value: str, otherwise: str = '""') -> str:
 
 
 def shown(number: str, digits: int) -> str:
-    """A number in a sentence, with so many decimals and the decimal sign of the place."""
-    return f"FIXED({number},{digits},TRUE)"
+    """A number from 0 on in a sentence, with so many decimals and the decimal sign of the place.
+
+    A hair more keeps the noughts at its end, and is cut off with what follows them: patterns of
+    digits, as TEXT takes them, are wrong wherever the decimal sign is a comma.  In a column, write
+    a sentence line by line: Calc 7.4 shifts texts that are put together of two columns in an array
+    formula, from line to line, where a condition leaves some lines out.
+    """
+    rounded = f"ROUND({number},{digits})"
+    if not digits:
+        return rounded
+    hair = f"{10.0 ** -(digits + 2):.{digits + 2}f}"
+    return f"LEFT({rounded}+{hair},LEN(INT({rounded}))+{digits + 1})"
 
 
 def dated(day: str) -> str:

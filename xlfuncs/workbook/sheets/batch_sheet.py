@@ -109,7 +109,6 @@ def _boxes(choices: words.Choices) -> Table:
         return f'IF({cell}="","",{cell})'
 
     both = 'IF(ISNUMBER({}),{}&IF(ISNUMBER({}),CHAR(10)&"± "&{},""),"")'
-    gravity, spread = "INDEX(all.log_gravity,card_at)", "INDEX(all.log_expanded,card_at)"
     verdicts = "INDEX(all.log_verdict,card_at)", "INDEX(all.log_volume_verdict,card_at)"
     stages = [stage.capitalize() for stage in words.PLANNED] + [""] * _SPARE
     numbers = [words.stage(stage) for stage in words.PLANNED] + [0] * _SPARE
@@ -130,7 +129,8 @@ def _boxes(choices: words.Choices) -> Table:
             box("card_sample", "Sample", '="°"&unit_temperature', styles.TEMPERATURE,
                 logged("log_temperature")),
             box("card_measured", "Gravity", '=unit_gravity&", ± about 95 %"', styles.GENERAL,
-                both.format(gravity, shown(gravity, digits), spread, shown(spread, digits))),
+                both.format("card_is", shown("card_is", digits), "card_is_expanded",
+                            shown("card_is_expanded", digits))),
             box("card_measured_volume", "Volume", '=unit_volume&" at 20 °C"', styles.ONE,
                 logged("log_volume_20")),
             box("card_verdict", "Against the plan", "gravity / volume", styles.GENERAL,
@@ -141,6 +141,8 @@ def _boxes(choices: words.Choices) -> Table:
                    values=[*range(1, len(words.PLANNED) + 1)] + [0] * _SPARE),
             step("card_at", "line of the log", "IF(card_stage_no*shown_no=0,0,"
                  f"IFERROR(1*{latest('shown_no', 'card_stage_no', 'at')},0))", by_line=True),
+            step("card_is", "gravity", f'IF(card_at=0,"",{logged("log_gravity")})', by_line=True),
+            step("card_is_expanded", "±", f'IF(card_at=0,"",{logged("log_expanded")})', by_line=True),
             step("card_wanted", "planned", _plan("plan_gravity", len(words.PLANNED)),
                  by_line=True),
             step("card_wanted_volume", "planned", _plan("plan_volume", len(words.PLANNED) - 1),

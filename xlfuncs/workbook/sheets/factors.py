@@ -378,8 +378,8 @@ def _cells(choices: words.Choices) -> dict[str, str]:
             f'{shown("2*own_u_wort_factor", 3)}&", from "&{count("factor_worts_ok")}'),
         "factors_wort_choice": "IF(own_u_wort_factor<common_u_factor,IF(wort_own,\", in use\","
                                '", surer than the common one: choose it on Setup"),'
-                               '", no surer yet than the common "&'
-                               f'{shown("common_factor", 3)}&" ± "&{shown("2*common_u_factor", 3)})',
+                               '", no surer yet than the common "&factors_common)',
+        "factors_common": f'{shown("common_factor", 3)}&" ± "&{shown("2*common_u_factor", 3)}',
         "factors_beer": cases(
             ("factor_beers_ok=0", '"No pairs of beer yet: nothing tells how well the common '
                                   'factors suit your beer."'),

@@ -252,10 +252,10 @@ def _in_words(choices: words.Choices, case: _Case) -> tuple[Column, ...]:
         step(f"{p}_do", "to do, in a sentence", f'IF(ISNUMBER({p}_raw_sg),LOWER(LEFT({p}_deed,1))'
              f'&MID({p}_deed,2,200),"")'),
         step(f"{p}_ends", "ends at", f"IF(ISNUMBER({p}_gravity),{shown(f'{p}_gravity', digits)}"
-             f'&" and "&{shown(f"{p}_volume", 1)}&" "&unit_volume,"")'),
+             f'&" and "&{shown(f"{p}_volume", 1)}&" "&unit_volume,"")', by_line=True),
         step(f"{p}_room", "kettle too small", f"IF(ISNUMBER({p}_raw_sg)*ISNUMBER(kettle_litres),"
              f'IF({p}_raw_volume*{HOT}>kettle_litres,". Not in this kettle: it would stand at "&'
-             f'{shown(f"{p}_raw_volume*{HOT}/unit_litres", 1)}&" "&unit_volume&" while hot",""),"")'),
+             f'{shown(f"{p}_raw_volume*{HOT}/unit_litres", 1)}&" "&unit_volume&" while hot",""),"")', by_line=True),
         step(f"{p}_why", "why not", f'IF(ISTEXT({p}_raw_amount),{why},"")'),
         step(f"{p}_hindrance", "why not",
              f'IF(LEFT({p}_raw_amount,2)="! ","Not possible: "&{p}_why,"")'),

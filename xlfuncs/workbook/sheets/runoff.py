@@ -290,7 +290,8 @@ def _steps(choices: words.Choices) -> dict[str, str]:
             ("NOT(ISNUMBER(run_most))", '"log the volume collected too"'),
             ('run_why_not<>""', '"read again: "&run_why_not'),
             ("run_left<=0", '"the fitted curve is at the limit"'),
-            otherwise=f'"about "&{left}'),
+            otherwise="run_about"),
+        "run_about": f'"about "&{left}',
         "run_plan_volume": of_shown(f"plan_volume_{words.planned(words.BEFORE_BOIL)}"),
         "run_full": "IF(ISNUMBER(run_plan_volume)*ISNUMBER(run_collected),IF(run_collected>="
                     'run_plan_volume,"; the kettle holds its planned volume",""),"")',

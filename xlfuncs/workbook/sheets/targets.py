@@ -286,9 +286,11 @@ def _steps(choices: words.Choices) -> dict[str, str]:
                           'IF(shown_kilograms*shown_share>0,shown_kilograms*shown_share,""),"")',
         "targets_last": "MAX(all.target_judged)",
         "targets_gravity": f'IF(targets_last=0,"",{last("verdict")}&"")',
+        "targets_measured": f'IF(targets_last=0,0,N({last("measured")}))',
+        "targets_expanded": f'IF(targets_last=0,0,N({last("expanded")}))',
         "targets_figure": f'IF(targets_gravity="","",": gravity "&targets_gravity&" ("&'
-                          f'{shown("N(" + last("measured") + ")", digits)}&" ± "&'
-                          f'{shown("N(" + last("expanded") + ")", digits)}&")")',
+                          f'{shown("targets_measured", digits)}&" ± "&'
+                          f'{shown("targets_expanded", digits)}&")")',
         "targets_volume": f'IF(targets_last=0,"",IF({last("volume_verdict")}&""="","",'
                           f'IF(targets_gravity="",": ","; ")&"volume "&{last("volume_verdict")}))',
         "targets_say": cases(
