@@ -228,6 +228,7 @@ def _places(book: bytes, values: Mapping[str, Value]) -> Iterator[tuple[tuple[st
             yield (title, address.replace("$", "")), values[element.attrib["name"]]
 
 
+@functools.cache
 def local(tag: str) -> str:
     """The name of an element without its namespace, or the prefix that stands for it."""
     return tag.rpartition("}")[2].rpartition(":")[2]
@@ -243,7 +244,7 @@ def _keeping_values(book: bytes) -> bytes:
         kept = {name: value for name, value in tag.attributes.items() if name != "fullCalcOnLoad"}
         if kept.get("calcId", "").isdigit():
             kept["calcId"] = str(max(int(kept["calcId"]), _ENGINE))
-        edits.append((tag.start, tag.inside, tag.written(kept, closed=tag.inside == tag.end)))
+        edits.append((tag.start, scan.inside(tag), tag.written(kept, tag.empty)))
     return scan.edited(edits)
 
 
@@ -260,19 +261,23 @@ _FIRST_TAG = re.compile(rb"""<[^>"']*(?:(?:"[^"]*"|'[^']*')[^>"']*)*>""")
 
 @dataclass(slots=True)
 class _Tag:
-    """An element where it stands: from `start` to `end`, its content from `inside` to `closing`."""
+    """An element where it stands: from `start` to `end`, with its last tag from `closing`."""
 
     name: str
     attributes: dict[str, str]
     start: int
-    inside: int = 0
     closing: int = 0
     end: int = 0
     children: list[_Tag] = field(default_factory=list)
 
-    def written(self, attributes: Mapping[str, str], closed: bool = False) -> str:
+    @property
+    def empty(self) -> bool:
+        """Whether it is one tag: `<a/>`."""
+        return self.closing == self.end
+
+    def written(self, attributes: Mapping[str, str], empty: bool = False) -> str:
         """Its first tag with other attributes."""
-        return f"<{self.name}{_head(attributes)}{'/' * closed}>"
+        return f"<{self.name}{_head(attributes)}{'/' * empty}>"
 
 
 class _Scan:
@@ -299,11 +304,14 @@ class _Scan:
             done = end
         return b"".join([*pieces, self.text[done:]])
 
-    def _start(self, name: str, attributes: dict[str, str]) -> None:
-        start = self._parser.CurrentByteIndex
-        found = _FIRST_TAG.match(self.text, start)
+    def inside(self, tag: _Tag) -> int:
+        """Where the first tag of an element ends."""
+        found = _FIRST_TAG.match(self.text, tag.start)
         assert found is not None
-        tag = _Tag(name, attributes, start, found.end())
+        return found.end()
+
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
+        tag = _Tag(name, attributes, self._parser.CurrentByteIndex)
         if self._open:
             self._open[-1].children.append(tag)
         self.tags.append(tag)
@@ -311,11 +319,12 @@ class _Scan:
 
     def _end(self, _name: str) -> None:
         tag = self._open.pop()
-        if self.text.endswith(b"/>", tag.start, tag.inside):  # <a/>
-            tag.closing = tag.end = tag.inside
+        here = self._parser.CurrentByteIndex
+        # Of <a/> the end is where the tag has ended; a text may end in /> too.
+        if not tag.children and self.text.endswith(b"/>", 0, here) and self.inside(tag) == here:
+            tag.closing = tag.end = here
         else:
-            tag.closing = self._parser.CurrentByteIndex
-            tag.end = self.text.index(b">", tag.closing) + 1
+            tag.closing, tag.end = here, self.text.index(b">", here) + 1
 
     def _refuse(self, *_: Any) -> None:
         raise _Malformed("a document type in a workbook")
@@ -364,7 +373,7 @@ class _Sheet:
             column = 0
             for cell in _named(row, "c"):
                 address = cell.attributes.get("r")
-                column = _position(address)[1] if address else column + 1
+                column = _column(address.rstrip("0123456789")) if address else column + 1
                 cells[column] = cell
             self.rows[number] = _Row(row, cells)
 
@@ -385,7 +394,7 @@ class _Sheet:
                 before = self._place(there, number)
                 tag = f"{self.prefix}row"
                 new_rows[before] = new_rows.get(before, "") + f'<{tag} r="{number}">{text}</{tag}>'
-        if new_rows and self.data.inside == self.data.end:  # <sheetData/>
+        if new_rows and self.data.empty:  # <sheetData/>
             (rows,) = new_rows.values()
             first = self.data.written(self.data.attributes)
             edits.append((self.data.start, self.data.end, f"{first}{rows}</{self.data.name}>"))
@@ -419,11 +428,11 @@ class _Sheet:
         # The row may reach further now than it says.
         kept = {name: value for name, value in row.tag.attributes.items() if name != "spans"}
         first = row.tag.written(kept)
-        if row.tag.inside == row.tag.end:  # <row/>
+        if row.tag.empty:  # <row/>
             cells = "".join(new.values())
             return [(row.tag.start, row.tag.end, f"{first}{cells}</{row.tag.name}>")]
         if kept != row.tag.attributes:
-            edits.append((row.tag.start, row.tag.inside, first))
+            edits.append((row.tag.start, self.scan.inside(row.tag), first))
         return edits + [(at, at, text) for at, text in new.items()]
 
     def _cell(self, old: _Tag | None, row: int, column: int, value: Value) -> str:
@@ -475,8 +484,8 @@ class _Sheet:
             reference = start if start == end else f"{start}:{end}"
             if reference == tag.attributes["ref"]:
                 continue
-            text = tag.written({**tag.attributes, "ref": reference}, tag.inside == tag.end)
-            edits.append((tag.start, tag.inside, text))
+            text = tag.written({**tag.attributes, "ref": reference}, tag.empty)
+            edits.append((tag.start, self.scan.inside(tag), text))
         return edits
 
 
@@ -496,17 +505,20 @@ def _head(attributes: Mapping[str, str]) -> str:
 def _position(address: str) -> Position:
     plain = address.replace("$", "")
     letters = plain.rstrip("0123456789")
-    try:
-        return int(plain[len(letters) :]), _column(letters)
-    except ValueError:
-        raise _Malformed(f"{address} is no cell") from None
+    row = plain[len(letters) :]
+    if not row:
+        raise _Malformed(f"{address} is no cell")
+    return int(row), _column(letters)
 
 
 @functools.cache
 def _column(letters: str) -> int:
     from openpyxl.utils import column_index_from_string
 
-    return int(column_index_from_string(letters))
+    try:
+        return int(column_index_from_string(letters))
+    except ValueError:
+        raise _Malformed(f"{letters} is no column") from None
 
 
 @functools.cache

@@ -27,6 +27,8 @@ _COMPARE = {
 }  # fmt: skip
 _CRITERION = re.compile(r"(<=|>=|<>|=|<|>)?(.*)", re.DOTALL)
 
+_PLAIN_WORD = re.compile(r"[^<=>*?~][^*?~]*", re.DOTALL)  # neither a comparison nor a pattern
+
 
 def conditional(aggregate: Callable[[list[Any]], Any], values_first: bool) -> Callable[..., Any]:
     """A function that aggregates the values at the places whose cells meet the criteria."""
@@ -76,10 +78,20 @@ class _Searched:
                 places.setdefault(digits(number), []).append(place)
         return places
 
+    @functools.cached_property
+    def _by_text(self) -> dict[str, list[int]]:
+        places: dict[str, list[int]] = {}
+        for place, cell in enumerate(self._cells):
+            if is_text(cell):
+                places.setdefault(cell.casefold(), []).append(place)
+        return places
+
     def meeting(self, criterion: Any) -> Sequence[int]:
         """The places of the cells that meet a criterion, ascending."""
         if is_number(criterion):
             return self._by_number.get(digits(criterion), ())
+        if is_text(criterion) and _PLAIN_WORD.fullmatch(criterion) and is_text(_typed(criterion)):
+            return self._by_text.get(criterion.casefold(), ())
         test = _criterion(criterion)
         return [place for place, cell in enumerate(self._cells) if test(cell)]
 
