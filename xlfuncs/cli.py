@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import enum
+import gc
 import sys
 import tempfile
 from pathlib import Path
@@ -13,7 +14,7 @@ import typer
 
 from xlfuncs import __version__, terminal
 from xlfuncs.files import problems, stored
-from xlfuncs.files.problems import WorkbookProblem
+from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.files.replacing import replacing
 from xlfuncs.hosts.calc.offices import OfficeProblem
 from xlfuncs.hosts.excel.windows import ExcelProblem
@@ -64,6 +65,9 @@ _Force = Annotated[bool, typer.Option("--force", help="Replace the file if it ex
 
 def main() -> None:
     """Run the command line; a problem with a file is one sentence, not a traceback."""
+    # A workbook is made of objects by the hundred thousand, and a command ends soon: to look for
+    # circles each time there are 700 more takes a third of its time.
+    gc.set_threshold(100_000, 20, 100)
     try:
         app()
     except (WorkbookProblem, OfficeProblem, ExcelProblem) as problem:
@@ -161,31 +165,29 @@ def calculate(
     from xlfuncs.workbook.sheets import start
 
     target = file if out is None else out
+    source = problems.read(file)
     if out is not None and not _same(out, file):
-        # The same kind of file: Excel opens none whose ending belies what is in it.
-        kind = file.suffix.lower()
-        _must_be_free(out, force, kind if kind in problems.ENDINGS else problems.ENDINGS[0])
+        _must_be_free(out, force, source.ending())
     _must_be_closed(target)
     with terminal.working(f"Computing {file.name}"):
-        values, failures = _computed(file, engine)
-        stored.store(file, values, target, start.as_stored(datetime.date.today()))
+        values, failures = _computed(source, engine)
+        stored.store(source, values, target, start.as_stored(datetime.date.today()))
     terminal.say(f"{len(values)} values stored in {target}")
     _name_failures(failures)
 
 
 def _computed(
-    file: Path, engine: Engine
+    source: Source, engine: Engine
 ) -> tuple[dict[tuple[str, str], Any], list[tuple[str, str, str]]]:
     """Values of the formula cells, and the formulas that could not be computed."""
     if engine is Engine.EMBEDDED:
         from xlfuncs.hosts import embedded
 
-        calculation = embedded.calculate(file)
+        calculation = embedded.calculate(source)
         return dict(calculation.values), calculation.failures
     from xlfuncs.hosts.calc import runner
 
-    problems.content(file)  # one plain sentence for a file that is no workbook
-    found = runner.compute(file)
+    found = runner.compute(source)
     unknown = {place for place, value in found.items() if value == "#NAME?"}
     return (
         {place: value for place, value in found.items() if place not in unknown},
@@ -212,13 +214,12 @@ def freeze(
 
     if _same(file, out):
         _stop(f"{out} is the workbook itself, whose formulas would be lost: name another file.")
-    macros_stay = out.suffix.lower() == file.suffix.lower() == ".xlsm"
-    _must_be_free(out, force, ".xlsm" if macros_stay else ".xlsx")
+    source = problems.read(file)
+    macros_go = source.ending() == ".xlsm" and out.suffix.lower() != ".xlsm"
+    _must_be_free(out, force, ".xlsx" if macros_go else source.ending())
     with terminal.working(f"Computing {file.name}"):
-        values, failures = _computed(file, engine)
-        data = problems.content(file)
-        if file.suffix.lower() == ".xlsm" and not macros_stay:
-            data = macros.without_functions(data)
+        values, failures = _computed(source, engine)
+        data = macros.without_functions(source.data) if macros_go else source.data
         data, done = frozen.freeze(
             data, values, calls.Calls(CATALOGUE), __version__, datetime.date.today()
         )
@@ -248,7 +249,6 @@ def print_(
 
     target = file.with_suffix(".pdf") if out is None else out
     _must_be_free(target, force, ".pdf")
-    problems.content(file)
     with terminal.working(f"Printing {file.name}"):
         runner.print_pdf(file, target, sheet=sheet or "")
     terminal.say(f"Wrote {target}")

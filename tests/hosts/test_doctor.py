@@ -20,6 +20,7 @@ def healthy(monkeypatch):
     monkeypatch.setattr(doctor, "examine", lambda _: OfficePython("3.11", "2.1"))
     monkeypatch.setattr(doctor, "numpy_for", lambda _: None)
     monkeypatch.setattr(doctor, "installed_version", lambda _: __version__)
+    monkeypatch.setattr(doctor, "left_behind", lambda _: [])
     return monkeypatch
 
 
@@ -38,6 +39,13 @@ def test_all_is_well(healthy):
         "numpy": "2.1",
         "add-in": __version__,
     }
+
+
+def test_what_was_left_is_named(healthy):
+    healthy.setattr(doctor, "installed_version", lambda _: "")
+    healthy.setattr(doctor, "left_behind", lambda _: [Path("/cache/calc-1")])
+    [finding] = _calc()
+    assert ("left (xlfuncs uninstall calc)", "/cache/calc-1") in finding.facts
 
 
 def test_no_office(healthy):

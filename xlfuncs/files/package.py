@@ -6,6 +6,7 @@ The same parts give the same bytes.
 
 from __future__ import annotations
 
+import functools
 import io
 import posixpath
 import re
@@ -86,6 +87,7 @@ def _relations_of(source: str) -> str:
     return posixpath.join(folder, "_rels", f"{name}.rels")
 
 
+@functools.cache
 def local(tag: str) -> str:
     """The name of an element without its namespace, or the prefix that stands for it."""
     return tag.rpartition("}")[2].rpartition(":")[2]

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import xlfuncs
 from xlfuncs import __version__
-from xlfuncs.hosts.calc.install import MEND, installed_version, numpy_for
+from xlfuncs.hosts.calc.install import MEND, installed_version, left_behind, numpy_for
 from xlfuncs.hosts.calc.offices import Office, OfficeProblem, examine, find_offices
 from xlfuncs.hosts.excel import install as excel
 from xlfuncs.hosts.excel.windows import Computer, ExcelProblem
@@ -85,6 +85,7 @@ def _calc(office: Office) -> Finding:
         return Finding("Calc", tuple(facts), str(problem), mend)
     installed = installed_version(office)
     facts.append(("add-in", installed or "none"))
+    facts += [("left (xlfuncs uninstall calc)", str(folder)) for folder in left_behind(office)]
     if not installed:
         return Finding("Calc", tuple(facts), "the add-in is not installed", MEND)
     if installed != __version__:

@@ -16,7 +16,7 @@ from typing import Any
 
 from openpyxl.utils import get_column_letter
 
-from xlfuncs.files import problems
+from xlfuncs.files import problems, stored
 from xlfuncs.files.problems import Source
 from xlfuncs.files.replacing import replacing
 from xlfuncs.hosts.calc import addin, session
@@ -69,11 +69,14 @@ def compute(source: str | Path | Source, timeout: float = 120) -> dict[tuple[str
     not changed.  Raises `OfficeProblem` with one plain sentence: no office, no numpy, not a
     workbook, not done in time, ended twice.
     """
-    answer = _run(problems.read(source), {"do": "values"}, timeout)
-    return {
+    found = problems.read(source)
+    answer = _run(found, {"do": "values"}, timeout)
+    values = {
         (sheet, f"{get_column_letter(column + 1)}{row + 1}"): value
         for sheet, row, column, value in answer["values"]
     }
+    # A TRUE that somebody typed is a formula to Calc, and none to the file.
+    return {place: values[place] for place in values.keys() & stored.computed_cells(found)}
 
 
 def print_pdf(
