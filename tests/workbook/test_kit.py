@@ -10,7 +10,18 @@ import pytest
 from xlfuncs.hosts.embedded import engine
 from xlfuncs.workbook import build, words
 from xlfuncs.workbook.kit import formulas, styles, write
-from xlfuncs.workbook.kit.blocks import Column, Line, Lines, Sheet, Steps, Table, Text, step, typed
+from xlfuncs.workbook.kit.blocks import (
+    Column,
+    Group,
+    Line,
+    Lines,
+    Sheet,
+    Steps,
+    Table,
+    Text,
+    step,
+    typed,
+)
 from xlfuncs.workbook.kit.place import Layout, LayoutProblem
 from xlfuncs.workbook.sheets import SHEETS
 from xlfuncs.workbook.words import Choices
@@ -133,6 +144,19 @@ def test_no_formula_is_long_and_none_writes_digits_by_a_pattern(everything):
         assert len(formula) <= formulas.LONGEST + 60, (title, address, len(formula))
         assert not re.search(r"\bTEXT\(", formula), (title, address)
         assert not re.search(r"\b(LET|LAMBDA|XLOOKUP|FILTER|OFFSET|INDIRECT)\(", formula)
+
+
+def test_array_formulas_use_nothing_that_takes_only_a_first_cell():
+    """N of a range is the number in its first cell in Excel; AND and OR join all the lines."""
+    for page in build.layout(Choices()).pages:
+        for table in (placed.block for placed in page.blocks if isinstance(placed.block, Table)):
+            for part in table.parts if table.rows > 1 else ():
+                columns = [part, *part.columns] if isinstance(part, Group) else [part]
+                own = {column.name for column in table.columns}
+                for column in columns:
+                    if not getattr(column, "by_line", False):
+                        given = re.findall(r"(?<![A-Z])(?:N|AND|OR|MAX|MIN)\((\w+)", column.formula)
+                        assert not own & set(given), (column.name, column.formula)
 
 
 def test_tab_and_title_are_the_same_words(everything):

@@ -333,6 +333,11 @@ def by_newton(
 
     Over the range of the model they seldom go astray; a last step above 1e-5 °P says that they did.
 
+    - `original`: extract before fermentation, °Plato
+    - `brix`: what the beer shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: refraction of the alcohol, over that of pure ethanol
+
     >>> beer, step = by_newton(12.0, 6.2, 1.04, 1.0)
     >>> print(f"{beer.sg:.4f}", abs(step) < 1e-6)
     1.0101 True
@@ -464,13 +469,13 @@ def original_uncertainty(
     moves the SG, over how the SG falls with the original (0.55): u = √(u_sg² + u_beer²)/|∂SG/∂OG|,
     u_beer being `sg_uncertainty` with a sure original.
 
-    - `original`: extract before fermentation, °Plato
-    - `brix`: what the beer shows, true °Brix
-    - `wort_factor`: true °Brix over °Plato
-    - `u_sg`: standard uncertainty of the beer's SG by hydrometer, SG
-    - `u_reading`: that of the whole of the °Brix, °Brix
-    - `u_factor`: that of the wort factor
-    - `u_model`: that of the correction for alcohol, SG
+    - `original`: extract of the wort that was found, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `u_sg`: standard uncertainty of the beer's gravity, SG
+    - `u_reading`: that of `brix`, calibration included, °Brix
+    - `u_factor`: that of `wort_factor`
+    - `u_model`: that of the balance itself, SG
 
     >>> print(f"{original_uncertainty(12.0, 6.2, 1.04, 0.001, 0.15, 0.012):.4f}")
     0.0034

@@ -433,7 +433,12 @@ _REMARKS = ("line", "instrument", "scale", "sense", "ph", "date", "temperature",
 
 def _remark(part: str, formula: str) -> Column:
     """A remark, with what parts it from the one before."""
-    return step(f"lack_{part}", "remark", re.sub(r',"(?=[^"])', ',"; ', formula))
+    return step(
+        f"lack_{part}",
+        "remark",
+        by_line=part == "sense",
+        formula=re.sub(r',"(?=[^"])', ',"; ', formula),
+    )
 
 
 def _joined() -> str:

@@ -257,7 +257,7 @@ def _instruments(choices: words.Choices) -> Table:
                    _own("inst_tolerance")),
             result("inst_every", "Check every", "days, used", 7, styles.WHOLE,
                    cases(('inst_is=""', '""'), ("N(inst_interval)>0", "inst_interval"),
-                         otherwise=_by_kind(2))),
+                         otherwise=_by_kind(2)), by_line=True),
             step("inst_key", "name", "TRIM(inst_name)"),
             step("inst_is", "kind", cases(
                 ('TRIM(inst_name)=""', '""'),
@@ -275,11 +275,11 @@ def _instruments(choices: words.Choices) -> Table:
                 ('inst_is=""', '""'),
                 ("N(inst_fine)>0", "inst_fine*inst_per"),
                 ("N(inst_division)>0", "inst_division/2*inst_per"),
-                otherwise=_by_kind(0))),
+                otherwise=_by_kind(0)), by_line=True),
             step("inst_tolerance", "offset, working scale", cases(
                 ('inst_is=""', '""'),
                 ("N(inst_tolerated)>0", "inst_tolerated*inst_per"),
-                otherwise=_by_kind(1))),
+                otherwise=_by_kind(1)), by_line=True),
             step("inst_auto", "compensates: 1",
                  f'({prism})*(LOWER(TRIM(inst_compensated))="{words.YES}")'),
             step("inst_ref_c", "°C", f'IF(inst_reference="",20,{celsius("inst_reference")})'),
