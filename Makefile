@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: demo test check bench docs workbooks clean
+.PHONY: demo test check bench docs workbooks wheel clean
 
 demo: .venv/installed
 	@mkdir -p build
@@ -30,6 +30,11 @@ workbooks: .venv/installed
 	$(BIN)/xlfuncs new workbooks/brewday-example.xlsx --example --force
 	$(BIN)/xlfuncs new workbooks/functions.xlsx --names --force
 
+# What people install from. Modules of an earlier build would get into it as well.
+wheel: .venv/python
+	rm -rf build/lib
+	$(BIN)/python -m pip wheel --quiet --disable-pip-version-check --no-deps --wheel-dir dist .
+
 .venv/python:
 	$(PYTHON) -c "import sys; sys.exit(sys.version_info < (3, 11) and 'Python 3.11 or newer is needed; name it with: make PYTHON=python3.12 ...')"
 	$(PYTHON) -m venv .venv
@@ -48,4 +53,4 @@ workbooks: .venv/installed
 	touch $@
 
 clean:
-	rm -rf .venv build
+	rm -rf .venv build dist

@@ -44,7 +44,7 @@ def _something(volumes: Array) -> Array:
 
 @cell_function(CATEGORY, whole=True)
 def BLEND_SG(volumes: BlendVolumes, sgs: BlendGravities) -> Real:
-    """Specific gravity of several worts or waters put together.
+    """Specific gravity of several worts or waters mixed.
 
     Volumes at 20 °C, in any one unit; rows with a blank are left out.
 
@@ -60,7 +60,7 @@ def BLEND_SG(volumes: BlendVolumes, sgs: BlendGravities) -> Real:
 
 @cell_function(CATEGORY, whole=True)
 def BLEND_VOLUME(volumes: BlendVolumes, sgs: BlendGravities) -> Real:
-    """Volume at 20 °C of several worts or waters put together; a little less than their sum.
+    """Volume at 20 °C of several worts or waters mixed; a little less than their sum.
 
     Volumes at 20 °C, in any one unit; rows with a blank are left out.
 

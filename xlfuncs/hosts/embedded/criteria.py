@@ -27,6 +27,8 @@ _COMPARE = {
 }  # fmt: skip
 _CRITERION = re.compile(r"(<=|>=|<>|=|<|>)?(.*)", re.DOTALL)
 
+_PLAIN_WORD = re.compile(r"[^<=>*?~][^*?~]*", re.DOTALL)  # neither a comparison nor a pattern
+
 
 def conditional(aggregate: Callable[[list[Any]], Any], values_first: bool) -> Callable[..., Any]:
     """A function that aggregates the values at the places whose cells meet the criteria."""
@@ -81,10 +83,20 @@ class _Searched:
         """The numbers among the cells, as they count; NaN, which no order knows, for the others."""
         return np.array([digits(cell) if is_number(cell) else np.nan for cell in self._cells])
 
+    @functools.cached_property
+    def _by_text(self) -> dict[str, list[int]]:
+        places: dict[str, list[int]] = {}
+        for place, cell in enumerate(self._cells):
+            if is_text(cell):
+                places.setdefault(cell.casefold(), []).append(place)
+        return places
+
     def meeting(self, criterion: Any) -> Sequence[int]:
         """The places of the cells that meet a criterion, ascending."""
         if is_number(criterion):
             return self._by_number.get(digits(criterion), ())
+        if is_text(criterion) and _PLAIN_WORD.fullmatch(criterion) and is_text(_typed(criterion)):
+            return self._by_text.get(criterion.casefold(), ())
         compare, wanted = _comparison(criterion)
         if compare is not None and is_number(wanted):
             with np.errstate(invalid="ignore"):

@@ -4,16 +4,20 @@ Everything of xlwings is the installed package; what is replaced is pywin32 and 
 and the Excel at the other end: ranges that hold what COM hands over.
 """
 
+import contextlib
 import ctypes
 import datetime as dt
+import decimal
 import importlib
 import re
+import subprocess
 import sys
 import types
 from unittest import mock
 
 import pytest
 
+from tests.functions.catalogue_cases import example, good_call, is_cell
 from xlfuncs.cells.quantities import Takes
 from xlfuncs.functions import CATALOGUE
 
@@ -51,13 +55,21 @@ def _stand_ins():
 def xlwings():
     """The installed xlwings as it is on Windows, and `xlfuncs.udfs` imported with it."""
 
-    def ours(name):
-        return name.split(".")[0] == "xlwings" or name == MODULE
+    stand_ins = _stand_ins()
 
-    with mock.patch.dict(sys.modules), mock.patch("atexit.register"):
-        for name in [name for name in sys.modules if ours(name)]:
-            del sys.modules[name]
-        sys.modules.update(_stand_ins())
+    def taken_out():
+        """Modules of xlwings and of Windows; others stay, for some cannot be loaded twice."""
+        names = [
+            name
+            for name in sys.modules
+            if name.split(".")[0] == "xlwings" or name == MODULE or name in stand_ins
+        ]
+        return {name: sys.modules.pop(name) for name in names}
+
+    with contextlib.ExitStack() as stack, mock.patch("atexit.register"):
+        stack.callback(sys.modules.update, taken_out())
+        stack.callback(taken_out)
+        sys.modules.update(stand_ins)
         with (
             mock.patch.object(sys, "platform", "win32"),
             mock.patch.multiple(
@@ -170,6 +182,24 @@ def test_generated_vba(imported):
     assert vba.isascii(), "VBA is read in the code page of the machine"
 
 
+@pytest.mark.parametrize("addin", [False, True])
+def test_the_wrappers_are_those_that_xlwings_imports(imported, xlwings, workbook, addin):
+    """Ours are made without Windows; they are the same, line by line."""
+    if addin:
+        workbook.Name = "xlfuncs.xlam"
+        with mock.patch.object(xlwings.udfs, "Book", return_value=mock.MagicMock(sheets=[])):
+            xlwings.udfs.import_udfs(MODULE, workbook)
+    made = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            f"from xlfuncs.hosts.excel import wrappers; print(wrappers.wrappers(addin={addin}))",
+        ],
+        capture_output=True, text=True, check=True,
+    ).stdout  # fmt: skip
+    assert made == workbook.imported[-1] + "\n"
+
+
 def test_help_in_the_function_wizard(imported):
     described = {
         options.args[0]: options.kwargs
@@ -239,6 +269,122 @@ def test_whole_ranges_and_answers_in_columns(call):
     assert len(answer[0]) == len(CATALOGUE["CALIBRATION_FIT"].columns)
     assert answer[0][:2] == [pytest.approx(0.2), pytest.approx(1.01)]
     assert call("CALIBRATION_FIT", Cells(0.3), Cells(0.0))[0][4] == "", "no NaN on the way out"
+
+
+# --- every function, with everything that Excel sends ------------------------------
+
+MOMENT = dt.datetime(2026, 3, 14, 18, tzinfo=dt.UTC)
+#: What COM hands over for a cell, and what that cell holds.
+SENT = {
+    "blank": (None, None),
+    "empty text": ("", ""),
+    "text": ("abc", "abc"),
+    "number as text": ("12,4", "12,4"),
+    "refusal": ("! earlier", "! earlier"),
+    "truth": (True, True),
+    "date": (ComTime(2026, 3, 14, 18, tzinfo=dt.UTC), MOMENT.replace(tzinfo=None)),
+    "money": (decimal.Decimal("12.4"), 12.4),
+    "integer": (12, 12),
+    # XlCVError: each number with 0x800A before it.
+    **{
+        text: (number - 0x7FF60000, text)
+        for number, text in {
+            2000: "#NULL!", 2007: "#DIV/0!", 2015: "#VALUE!", 2023: "#REF!", 2029: "#NAME?",
+            2036: "#NUM!", 2042: "#N/A", 2043: "#GETTING_DATA", 2045: "#SPILL!",
+            2046: "#CONNECT!", 2047: "#BLOCKED!", 2048: "#UNKNOWN!", 2049: "#FIELD!",
+            2050: "#CALC!",
+        }.items()
+    },
+}  # fmt: skip
+SHAPES = {"column": (6, 1), "row": (1, 6), "block": (3, 2)}
+ARGUMENTS = [(name, a.name) for name, f in CATALOGUE.items() for a in f.arguments]
+
+
+def shaped(cells, shape):
+    rows, columns = shape
+    return tuple(tuple(cells[row * columns : (row + 1) * columns]) for row in range(rows))
+
+
+def rows_of(answer):
+    """An answer in the shape in which Excel wants it: rows of cells."""
+    return answer if isinstance(answer, list) else [[answer]]
+
+
+def check(function, answer, given):
+    """The answer is what the function gives for the plain values, and can be shown."""
+    expected = rows_of(function.callable()(*given))
+    assert answer == expected
+    assert type(answer) is list
+    assert {type(row) for row in answer} == {list}
+    assert len({len(row) for row in answer}) == 1, "all rows of one length"
+    assert all(is_cell(cell) for row in answer for cell in row)
+    if function.columns:
+        assert len(answer[0]) in (1, len(function.columns))
+
+
+@pytest.mark.parametrize("shape", ["cell", *SHAPES])
+@pytest.mark.parametrize("name", CATALOGUE)
+def test_good_values_in_every_shape(call, name, shape):
+    function = CATALOGUE[name]
+    sent, given = [], []
+    for argument in function.arguments:
+        cells = [example(argument, i) for i in range(6)]
+        if argument.takes is Takes.CELL or shape == "cell":
+            sent.append(Cells(cells[0]))
+            given.append(cells[0])
+        else:
+            block = shaped(cells, SHAPES[shape])
+            sent.append(Cells(block))
+            given.append([list(row) for row in block])
+    answer = call(name, *sent)
+    check(function, answer, given)
+    ranges = any(argument.takes is not Takes.CELL for argument in function.arguments)
+    if shape != "cell" and ranges and not function.columns and not function.answers_whole:
+        assert (len(answer), len(answer[0])) == SHAPES[shape]
+
+
+@pytest.mark.parametrize(("name", "wanted"), ARGUMENTS)
+def test_whatever_a_cell_holds(call, name, wanted):
+    function = CATALOGUE[name]
+    [place] = [i for i, a in enumerate(function.arguments) if a.name == wanted]
+    argument = function.arguments[place]
+    usual = [column_of(cells) for cells in good_call(function, size=len(SENT))]
+    plain = good_call(function, size=len(SENT))
+    if argument.takes is Takes.CELLS:  # one call for all, a cell each
+        held = [example(argument), *[cell for _, cell in SENT.values()]]
+        usual[place] = column(example(argument), *[cell for cell, _ in SENT.values()])
+        plain[place] = [[cell] for cell in held]
+        check(function, call(name, *usual), plain)
+        return
+    for sent, cell in SENT.values():
+        if argument.takes is Takes.CELL:
+            usual[place], plain[place] = Cells(sent), cell
+        else:
+            rest = [example(argument, i) for i in range(1, len(SENT))]
+            usual[place], plain[place] = column(sent, *rest), [[cell], *[[c] for c in rest]]
+        check(function, call(name, *usual), plain)
+
+
+def column_of(cells):
+    return column(*[cell for (cell,) in cells]) if isinstance(cells, list) else Cells(cells)
+
+
+@pytest.mark.parametrize("name", CATALOGUE)
+def test_optional_arguments_left_out(call, name):
+    """Excel hands over a mark for each; the function puts its own default there."""
+    function = CATALOGUE[name]
+    required = [a for a in function.arguments if not a.optional]
+    given = good_call(function, size=6)
+    for count in range(len(required), len(given) + 1):
+        check(function, call(name, *map(column_of, given[:count])), given[:count])
+
+
+@pytest.mark.parametrize(("sent", "cell"), SENT.values(), ids=SENT)
+def test_values_written_into_the_formula(call, sent, cell):
+    """=WORT_SG(#N/A) and the like: a value instead of a range; so are arrays in braces."""
+    function = CATALOGUE["WORT_SG"]
+    check(function, call("WORT_SG", sent), [[[cell]]])
+    check(function, call("WORT_SG", ((12.4, sent),)), [[[12.4, cell]]])
 
 
 @pytest.mark.parametrize("name", CATALOGUE)

@@ -1,7 +1,9 @@
-"""Excel through xlwings: each function of the catalogue as an xlwings user-defined function."""
+"""Each function of the catalogue as a user-defined function of xlwings."""
 
 from __future__ import annotations
 
+import decimal
+import functools
 from collections.abc import Callable, Mapping
 from types import ModuleType
 from typing import Any, cast
@@ -12,6 +14,20 @@ from xlfuncs.cells.catalogue import CellFunction
 #: such as numpy's would turn a whole range into text for the sake of one text in it.
 _RAW = {"ndim": 2, "err_to_str": True}
 
+# Errors that Excel knows and xlwings hands over as bare numbers (XlCVError, as COM gives them).
+_ERRORS = {
+    -2146828288 + number: text
+    for number, text in {
+        2043: "#GETTING_DATA",
+        2045: "#SPILL!",
+        2046: "#CONNECT!",
+        2047: "#BLOCKED!",
+        2048: "#UNKNOWN!",
+        2049: "#FIELD!",
+        2050: "#CALC!",
+    }.items()
+}
+
 
 def register(xlwings: ModuleType, catalogue: Mapping[str, CellFunction]) -> dict[str, Any]:
     """The catalogue as functions that carry what xlwings needs; off Windows they are plain."""
@@ -19,7 +35,7 @@ def register(xlwings: ModuleType, catalogue: Mapping[str, CellFunction]) -> dict
 
 
 def _registered(xlwings: ModuleType, function: CellFunction) -> Callable[..., Any]:
-    call = function.callable()
+    call = _taking_what_excel_sends(function.callable())
     call.__doc__ = function.documentation.summary  # Excel shows 255 characters of it
     registered = xlwings.ret(ndim=2)(call) if function.columns else call
     for argument in function.arguments:
@@ -27,3 +43,20 @@ def _registered(xlwings: ModuleType, function: CellFunction) -> Callable[..., An
     # Last, as it stands above other decorators: each of those would put the category back.
     registered = xlwings.func(category=function.category)(registered)
     return cast("Callable[..., Any]", registered)
+
+
+def _taking_what_excel_sends(call: Callable[..., Any]) -> Callable[..., Any]:
+    @functools.wraps(call)
+    def taking(*arguments: Any, **named: Any) -> Any:
+        return call(*map(_plain, arguments), **{key: _plain(cell) for key, cell in named.items()})
+
+    return taking
+
+
+def _plain(raw: Any) -> Any:
+    """Cells without what only COM knows: numbers for errors, decimals for sums of money."""
+    if isinstance(raw, list):
+        return [_plain(cell) for cell in raw]
+    if type(raw) is int:
+        return _ERRORS.get(raw, raw)
+    return float(raw) if isinstance(raw, decimal.Decimal) else raw
