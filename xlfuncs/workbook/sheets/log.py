@@ -513,6 +513,7 @@ def _head(choices: words.Choices) -> dict[str, str]:
             ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: lengthen the workbook '
                                     'with xlfuncs upgrade --rows."'),
             ("(last_line>0)*(last_shown=0)", '"The other sheets show another batch: see Batches."'),
-            otherwise=f'IF(last_line=0,"",{last("log_batch")}&IF({last("log_tells")}="","",": ")'
-                      f'&{last("log_tells")})'),
+            otherwise="last_told"),
+        "last_told": f'IF(last_line=0,"",{last("log_batch")}&IF({last("log_tells")}="","",": ")'
+                     f'&{last("log_tells")})',
     }  # fmt: skip
