@@ -40,14 +40,16 @@ lock: .venv/tested
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check pip-tools
 	$(BIN)/pip-compile --quiet --generate-hashes --extra test --extra docs --strip-extras --allow-unsafe --no-header --no-emit-index-url --no-emit-trusted-host --no-emit-find-links --output-file requirements.lock pyproject.toml
 
-# What is made from the code: the reference, the workbooks that people download, the pictures.
+# What is made from the code: the reference, the page of accuracy, the workbooks that people download, the pictures.
 docs: .venv/documented
 	$(BIN)/python -m xlfuncs.reference > docs/functions.md
+	$(BIN)/python -m tests.accuracy > docs/accuracy.md
 	$(BIN)/python docs/make_pictures.py
 
 workbooks: .venv/installed
 	$(BIN)/xlfuncs new workbooks/brewday.xlsx --force
 	$(BIN)/xlfuncs new workbooks/brewday-example.xlsx --example --force
+	$(BIN)/xlfuncs new workbooks/functions.xlsx --names --force
 
 .venv/python:
 	$(PYTHON) -c "import sys; sys.exit(sys.version_info < (3, 11) and 'Python 3.11 or newer is needed; name it with: make PYTHON=python3.12 ...')"

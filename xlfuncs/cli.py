@@ -56,7 +56,7 @@ class Gravity(enum.StrEnum):
     PLATO = "plato"
 
 
-_File = Annotated[Path, typer.Argument(help="The workbook (.xlsx)", show_default=False)]
+_File = Annotated[Path, typer.Argument(help="The workbook (.xlsx or .xlsm)", show_default=False)]
 _Force = Annotated[bool, typer.Option("--force", help="Replace the file if it exists")]
 
 
@@ -87,6 +87,10 @@ def new(
     checks: Annotated[
         int, typer.Option(help="Lines for calibration checks", min=60, max=5000)
     ] = 60,
+    names: Annotated[
+        bool,
+        typer.Option("--names", help="Instead: the functions by name, for Excel without Python"),
+    ] = False,
     force: _Force = False,
 ) -> None:
     """Write a new brew-day workbook, with its values already computed."""
@@ -96,6 +100,12 @@ def new(
     from xlfuncs.workbook.words import Choices
 
     _must_be_free(file, force)
+    if names:
+        from xlfuncs.plain import names_file
+
+        names_file.write(file)
+        terminal.say(f"Wrote {file}")
+        return
     choices = Choices(rows, units.value, gravity.value, example, instruments, checks)
     file.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, terminal.working("Building the workbook"):
@@ -216,6 +226,8 @@ def doctor() -> None:
             terminal.say(f"  missing: {finding.missing}")
         if finding.mend:
             terminal.say(f"  to mend: {finding.mend}")
+        if finding.instead:
+            terminal.say(f"  instead: {finding.instead}")
 
 
 @app.command()
@@ -277,7 +289,7 @@ def audit(
         _must_be_free(pdf, force, ".pdf")
     today, paths = datetime.date.today(), run.files(workbooks)
     if not paths:
-        _stop(f"there is no workbook (.xlsx) in {', '.join(workbooks)}")
+        _stop(f"there is no workbook ({', '.join(problems.ENDINGS)}) in {', '.join(workbooks)}")
     audits = list(
         track(
             (run.audit(path, today) for path in paths),

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.published import Table
-from xlfuncs.science import beer, corrections, sucrose, wort
+from xlfuncs.science import beer, corrections, least_squares, sucrose, wort
 from xlfuncs.udfs import (
     APPARENT_ATTENUATION,
     BEER_ABV,
@@ -279,3 +279,10 @@ def test_a_fit_that_beer_sg_would_refuse_is_refused():
     assert high[0].startswith("! no wort factor from 0.9 to 1.2 fits, but 1.2")
     factor, alcohol = BEER_FIT(originals, beers.brix(1.1), beers.sg)[0][:2]
     assert isinstance(BEER_SG(1.048, 6.2, factor, "balance", alcohol), float)
+
+
+def test_a_fit_that_does_not_settle_is_refused(monkeypatch):
+    monkeypatch.setattr(least_squares, "_MOST_STEPS", 1)
+    assert BEER_FIT([1.048, 1.06], [6.4, 8.1], [1.0105, 1.013])[0][0] == (
+        "! the two instruments lie too far apart for any factors: look for a slip"
+    )

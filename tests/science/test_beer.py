@@ -281,6 +281,15 @@ def test_slopes_are_those_of_the_solution():
         assert np.max(np.abs(slope - expected)) < 1e-7
 
 
+def test_brix_slopes_are_those_of_the_reading():
+    beers = _beers(1000)
+    rise = [
+        (beers.brix(1.04 + a, 1 + b) - beers.brix(1.04 - a, 1 - b)) / 2e-4
+        for a, b in ((1e-4, 0), (0, 1e-4))
+    ]
+    np.testing.assert_allclose(beers.brix_slopes(1.04, 1), rise, atol=1e-7)
+
+
 def test_uncertainty_against_monte_carlo():
     random = np.random.default_rng(3)
     draws = 200_000

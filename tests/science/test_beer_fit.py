@@ -80,6 +80,14 @@ def test_it_is_the_most_probable_pair_of_factors():
     )
 
 
+def test_readings_ten_times_as_noisy_settle_too():
+    random = np.random.default_rng(8)
+    for _ in range(50):
+        original, brix, sg = _brewery(random, 3, 1.04 + random.normal(0, 0.04), 1.0)
+        fit = beer_fit.fit(original, brix + random.normal(0, 1, 3), sg + random.normal(0, 0.01, 3))
+        assert np.isfinite([fit.wort_factor, fit.alcohol_factor]).all()
+
+
 def test_leaving_a_pair_out_is_a_fit_without_it():
     original, brix, sg = _brewery(np.random.default_rng(2), 8, 1.06, 0.93)
     fit = beer_fit.fit(original, brix, sg)

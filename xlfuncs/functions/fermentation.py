@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -54,6 +55,8 @@ def FERMENTATION_FORECAST(days: FermentationDays, sgs: FermentationGravities) ->
     if sgs[np.argmin(days)] - np.min(sgs) < _LEAST_FALL:
         raise Refused(f"sgs have not yet fallen by {_LEAST_FALL} from the first: no forecast")
     found = fermentation.forecast(days, sgs)
+    if math.isnan(found.final):
+        raise Refused("no curve of a fermentation goes through these sgs: no forecast")
     return (found.final, found.u_final, found.day, found.u_day)
 
 

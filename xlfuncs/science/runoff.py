@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from xlfuncs.science.arrays import Array
+from xlfuncs.science.least_squares import settle
 
 #: Fewest readings that leave a degree of freedom to judge the fit by.
 LEAST_READINGS = 3
@@ -143,19 +144,24 @@ def _curve(volumes: Array, plato: Array, limit: float) -> _Curve | None:
         volume, scale = parameters.tolist()
         return _Curve(limit, volume, scale, np.nan, plato.size - 2, np.empty((0, 0)))
 
-    best = least_squares(
-        lambda parameters: curve(parameters).at(volumes) - plato,
-        start,
-        lambda parameters: curve(parameters).slopes(volumes),
-        method="lm",
-        x_scale=np.abs(start) + scale,
-    )
-    if not (best.success and best.x[1] > 0 and np.isfinite(best.jac).all()):
+    def residuals(parameters: Array) -> Array:
+        return curve(parameters).at(volumes) - plato
+
+    def slopes(parameters: Array) -> Array:
+        return curve(parameters).slopes(volumes)
+
+    size = np.abs(start) + scale
+    near = least_squares(residuals, start, slopes, method="lm", x_scale=size)
+    if not (near.success and near.x[1] > 0 and np.isfinite(near.jac).all()):
         return None
+    best = settle(residuals, slopes, near.x, size)
+    if not best[1] > 0:  # a curve that runs off without end does not settle
+        return None
+    misfit, jacobian = residuals(best), slopes(best)
     return replace(
-        curve(best.x),
-        squares=float(np.sum(best.fun**2)),
-        shape=np.linalg.pinv(best.jac.T @ best.jac),
+        curve(best),
+        squares=float(np.sum(misfit**2)),
+        shape=np.asarray(np.linalg.pinv(jacobian.T @ jacobian)),
     )
 
 

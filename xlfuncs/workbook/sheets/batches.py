@@ -176,7 +176,7 @@ def _steps() -> tuple[Column | Group, ...]:
         step("batch_kilograms", "grain, kg", kilograms("batch_grain", "grain")),
         step("batch_share", "extract of grain",
              "IF(ISNUMBER(batch_potential),batch_potential,extract_potential)"),
-        step("batch_boil", "minutes", "IF(ISNUMBER(batch_minutes),batch_minutes,boil_minutes)"),
+        step("batch_boil", "minutes", "IF(ISNUMBER(batch_minutes),batch_minutes,usual_minutes)"),
         step("batch_within", "tolerance, gravity",
              "IF(ISNUMBER(batch_tolerance),batch_tolerance,tolerance_gravity)"),
         Group("plan_gravity", tuple(

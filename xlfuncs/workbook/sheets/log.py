@@ -45,7 +45,7 @@ from xlfuncs.workbook.kit.formulas import (
     shown,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
-from xlfuncs.workbook.sheets.batches import DAY_ZERO, PER_STAGE, stage_key
+from xlfuncs.workbook.sheets.batches import DAY_ZERO, stage_key
 from xlfuncs.workbook.sheets.calibration import PER_INSTRUMENT, unless_floating
 from xlfuncs.workbook.sheets.setup import hydrometric, instrument_number, of_instrument
 
@@ -328,14 +328,17 @@ def _planned() -> tuple[Column, ...]:
 
 def _pairs() -> tuple[Column, ...]:
     """A drop and a jar of one batch and stage within a few hours: they teach the own factors."""
-    usable = f'(LOWER(TRIM(log_leave))<>"{words.YES}")*(line_batch>0)*(line_stage>0)'
+    usable = (
+        f'(LOWER(TRIM(log_leave))<>"{words.YES}")*(line_batch>0)*(line_stage>0)*ISNUMBER(line_date)'
+    )
     moment = "line_day+line_no*5/10^7"
     near = (
-        f'all.line_jar_key,line_pair_key,all.line_day,">="&(line_day-{PAIR_DAYS}),'
-        f'all.line_day,"<="&(line_day+{PAIR_DAYS})'
+        f'all.line_jar_key,">="&(line_pair_key-{PAIR_DAYS}),'
+        f'all.line_jar_key,"<="&(line_pair_key+{PAIR_DAYS})'
     )
     return (
-        step("line_pair_key", "batch and stage", f"IF({usable},line_batch*{PER_STAGE}+line_stage,0)"),
+        step("line_pair_key", "batch, stage, day",
+             f"IF({usable},{stage_key('line_batch', 'line_stage')}+line_day,0)"),
         step("line_jar_key", "of a jar",
              'IF((line_pair_key>0)*(line_float=1)*ISNUMBER(line_jar),line_pair_key,"")'),
         step("pair_jars", "jars near the drop", "IF((line_pair_key>0)*ISNUMBER(line_brix),"
@@ -430,7 +433,12 @@ _REMARKS = ("line", "instrument", "scale", "sense", "ph", "date", "temperature",
 
 def _remark(part: str, formula: str) -> Column:
     """A remark, with what parts it from the one before."""
-    return step(f"lack_{part}", "remark", re.sub(r',"(?=[^"])', ',"; ', formula))
+    return step(
+        f"lack_{part}",
+        "remark",
+        by_line=part == "sense",
+        formula=re.sub(r',"(?=[^"])', ',"; ', formula),
+    )
 
 
 def _joined() -> str:
