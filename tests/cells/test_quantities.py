@@ -66,8 +66,8 @@ SCALE = Choice("Scale", {"Plato": ("°P", "P"), "SG": ()})
     ],
 )
 def test_read(quantity, raw, answer):
-    assert ANY.read(raw, "x") == answer
-    numbers, texts = ANY.read_many([raw, 1.0], "x")
+    assert quantity.read(raw, "x") == answer
+    numbers, texts = quantity.read_many([raw, 1.0], "x")
     assert texts.get(0, numbers[0]) == answer
     assert (1 in texts) == (not quantity.low <= 1.0 <= quantity.high)
     assert numbers.dtype == float
