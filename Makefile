@@ -22,6 +22,7 @@ bench: .venv/tested
 # What is made from the code: the reference, the workbooks that people download, the pictures.
 docs: .venv/documented
 	$(BIN)/python -m xlfuncs.reference > docs/functions.md
+	$(BIN)/python -m xlfuncs.plain.report > docs/plain.md
 	$(BIN)/python docs/make_pictures.py
 
 workbooks: .venv/installed
