@@ -19,10 +19,11 @@ test: .venv/tested
 bench: .venv/tested
 	$(BIN)/python -m benchmarks
 
-# What is made from the code: the reference, the workbooks that people download, the pictures.
+# What is made from the code: the reference, the page of accuracy, the workbooks that people download, the pictures.
 docs: .venv/documented
 	$(BIN)/python -m xlfuncs.reference > docs/functions.md
 	$(BIN)/python -m xlfuncs.plain.report > docs/plain.md
+	$(BIN)/python -m tests.accuracy > docs/accuracy.md
 	$(BIN)/python docs/make_pictures.py
 
 workbooks: .venv/installed

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 import json
 import re
 import subprocess
@@ -14,26 +12,11 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from xlfuncs import cli
+from tests.helpers import run
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.workbook import vocabulary as words
 
 REPOSITORY = Path(__file__).parents[1]
-
-
-def run(*arguments, status=0):
-    """Run the command as a user does; its output, or what it printed as error."""
-    out, err = io.StringIO(), io.StringIO()
-    with (
-        pytest.MonkeyPatch.context() as patch,
-        contextlib.redirect_stdout(out),
-        contextlib.redirect_stderr(err),
-    ):
-        patch.setattr(sys, "argv", ["xlfuncs", *map(str, arguments)])
-        with pytest.raises(SystemExit) as left:
-            cli.main()
-    assert (left.value.code or 0) == status, out.getvalue() + err.getvalue()
-    return out.getvalue() if status == 0 else err.getvalue()
 
 
 def test_as_a_process_of_its_own():
@@ -205,6 +188,15 @@ def test_calculate_never_overwrites_another_file_unasked(tmp_path, example):
     assert out.read_bytes() == b"precious"
 
 
+def test_a_workbook_with_macros_stays_one(tmp_path, example):
+    """A file whose ending belies its content is opened by no Excel."""
+    (tmp_path / "mine.xlsm").write_bytes(example.read_bytes())
+    said = run("calculate", tmp_path / "mine.xlsm", "-o", tmp_path / "out.xlsx", status=2)
+    assert "must end in .xlsm" in said
+    run("calculate", tmp_path / "mine.xlsm", "-o", tmp_path / "out.xlsm")
+    assert (tmp_path / "out.xlsm").read_bytes() == example.read_bytes()
+
+
 def test_new_wants_a_name_that_spreadsheets_open(tmp_path):
     assert "must end in .xlsx" in run("new", tmp_path / "brew.xls", status=2)
     assert "is a folder" in run("new", tmp_path, status=2)
@@ -253,8 +245,9 @@ def test_a_deleted_sheet_is_named(tmp_path, example):
 
 def test_a_renamed_sheet_does_no_harm(tmp_path):
     """Spreadsheet programs carry names and formulas along when a sheet is renamed."""
-    from xlfuncs.workbook import build
     from xlfuncs.workbook.vocabulary import Choices
+
+    from xlfuncs.workbook import build
 
     text = "Sudbuch 2026"
     source = tmp_path / "brew.xlsx"

@@ -4,21 +4,14 @@ from __future__ import annotations
 
 import datetime
 import enum
-import json
-import os
 import sys
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
-from rich.console import Console
-from rich.markdown import Markdown
-from rich.markup import escape
-from rich.table import Table
 
-from xlfuncs import __version__
-from xlfuncs.cells.values import visible
+from xlfuncs import __version__, terminal
 from xlfuncs.files import problems, stored
 from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.hosts.calc.offices import OfficeProblem
@@ -33,9 +26,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-# Wide enough for a table when the output goes to a file or a pipe.
-_out = Console(highlight=False, width=None if sys.stdout.isatty() else 150)
-_err = Console(stderr=True, highlight=False)
 
 
 class Units(enum.StrEnum):
@@ -65,7 +55,7 @@ class Gravity(enum.StrEnum):
     PLATO = "plato"
 
 
-_File = Annotated[Path, typer.Argument(help="The workbook (.xlsx)", show_default=False)]
+_File = Annotated[Path, typer.Argument(help="The workbook (.xlsx or .xlsm)", show_default=False)]
 _Force = Annotated[bool, typer.Option("--force", help="Replace the file if it exists")]
 
 
@@ -74,7 +64,7 @@ def main() -> None:
     try:
         app()
     except (WorkbookProblem, OfficeProblem) as problem:
-        _err.print(visible(f"xlfuncs: {problem}"), markup=False, soft_wrap=True)
+        terminal.complain(f"xlfuncs: {problem}")
         sys.exit(2)
 
 
@@ -84,7 +74,7 @@ def new(
     example: Annotated[
         bool, typer.Option("--example", help="Fill in an invented brewhouse with two brew days")
     ] = False,
-    rows: Annotated[int, typer.Option(help="Lines in the batch log", min=10, max=5000)] = 40,
+    rows: Annotated[int, typer.Option(help="Lines in the log", min=20, max=5000)] = 200,
     units: Annotated[
         Units, typer.Option(help="Litres and °C, or US gallons and °F")
     ] = Units.METRIC,
@@ -102,23 +92,26 @@ def new(
     """Write a new brew-day workbook, with its values already computed."""
     from xlfuncs.hosts import embedded
     from xlfuncs.workbook import build
-    from xlfuncs.workbook.vocabulary import Choices
+    from xlfuncs.workbook.sheets import start
+    from xlfuncs.workbook.words import Choices
 
     _must_be_free(file, force)
     if names:
         from xlfuncs.plain import names_file
 
         names_file.write(file)
-        _out.print(f"Wrote {file}", markup=False)
+        terminal.say(f"Wrote {file}")
         return
     choices = Choices(rows, units.value, gravity.value, example, instruments, checks)
     file.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory() as folder, _working("Building the workbook"):
+    with tempfile.TemporaryDirectory() as folder, terminal.working("Building the workbook"):
         draft = Path(folder) / file.name
         draft.write_bytes(build.to_bytes(build.build(choices)))
-        calculation = embedded.calculate_file(draft, file)
+        calculation = embedded.calculate_file(
+            draft, file, named=start.as_stored(datetime.date.today())
+        )
     _name_failures(calculation.failures)
-    _out.print(f"Wrote {file}", markup=False)
+    terminal.say(f"Wrote {file}")
 
 
 @app.command()
@@ -137,14 +130,18 @@ def calculate(
 
     Without -o the file itself gets the new values; nothing else in it changes.
     """
+    from xlfuncs.workbook.sheets import start
+
     target = file if out is None else out
     if out is not None and not _same(out, file):
-        _must_be_free(out, force)
+        # The same kind of file: Excel opens none whose ending belies what is in it.
+        kind = file.suffix.lower()
+        _must_be_free(out, force, kind if kind in problems.ENDINGS else problems.ENDINGS[0])
     _must_be_closed(target)
-    with _working(f"Computing {file.name}"):
+    with terminal.working(f"Computing {file.name}"):
         values, failures = _computed(file, engine)
-        stored.store(file, values, target)
-    _out.print(f"{len(values)} values stored in {target}", markup=False)
+        stored.store(file, values, target, start.as_stored(datetime.date.today()))
+    terminal.say(f"{len(values)} values stored in {target}")
     _name_failures(failures)
 
 
@@ -187,9 +184,9 @@ def print_(
     target = file.with_suffix(".pdf") if out is None else out
     _must_be_free(target, force, ".pdf")
     problems.content(file)
-    with _working(f"Printing {file.name}"):
+    with terminal.working(f"Printing {file.name}"):
         runner.print_pdf(file, target, sheet=sheet or "")
-    _out.print(f"Wrote {target}", markup=False)
+    terminal.say(f"Wrote {target}")
 
 
 @app.command()
@@ -197,12 +194,12 @@ def install(host: Annotated[Host, typer.Argument(help="The spreadsheet program")
     """Put the functions into a spreadsheet program of this user (Excel: see the README)."""
     from xlfuncs.hosts.calc import install as calc
 
-    with _working("Installing the add-in"):
+    with terminal.working("Installing the add-in"):
         done = calc.install()
-    _out.print(f"Functions {done.version} are in {done.office.soffice}", markup=False)
+    terminal.say(f"Functions {done.version} are in {done.office.soffice}")
     if done.site_packages is not None:
-        _out.print(f"numpy for it: {done.site_packages}", markup=False)
-    _out.print("Restart LibreOffice if it is open.")
+        terminal.say(f"numpy for it: {done.site_packages}")
+    terminal.say("Restart LibreOffice if it is open.")
 
 
 @app.command()
@@ -210,9 +207,9 @@ def uninstall(host: Annotated[Host, typer.Argument(help="The spreadsheet program
     """Take the functions out of a spreadsheet program."""
     from xlfuncs.hosts.calc import install as calc
 
-    with _working("Taking the add-in out"):
+    with terminal.working("Taking the add-in out"):
         was_there = calc.uninstall()
-    _out.print("The functions were taken out." if was_there else "The functions were not there.")
+    terminal.say("The functions were taken out." if was_there else "The functions were not there.")
 
 
 @app.command()
@@ -221,13 +218,15 @@ def doctor() -> None:
     from xlfuncs.hosts import doctor as doctor_
 
     for finding in doctor_.doctor():
-        _out.print(f"[bold]{finding.host}[/bold]: {'ready' if finding.ready else 'not ready'}")
+        terminal.say(f"{finding.host}: {'ready' if finding.ready else 'not ready'}", bold=True)
         for what, which in finding.facts:
-            _out.print(f"  {what}: {which}", markup=False)
+            terminal.say(f"  {what}: {which}")
         if finding.missing:
-            _out.print(f"  missing: {finding.missing}", markup=False)
+            terminal.say(f"  missing: {finding.missing}")
         if finding.mend:
-            _out.print(f"  to mend: {finding.mend}", markup=False)
+            terminal.say(f"  to mend: {finding.mend}")
+        if finding.instead:
+            terminal.say(f"  instead: {finding.instead}")
 
 
 @app.command()
@@ -242,20 +241,22 @@ def report(
     The figures are computed afresh from what is typed in; the file is not changed.
     """
     from xlfuncs.hosts import embedded
+    from xlfuncs.report import content, text
     from xlfuncs.workbook import reader
 
-    with _working(f"Computing {file.name}"):
+    with terminal.working(f"Computing {file.name}"):
         calculation = embedded.calculate(file)
-        content = reader.report(reader.read(file, calculation.values))
+        filled = reader.read(file, calculation.values)
     if as_json:
-        content["version"] = __version__
-        content["not_computed"] = [
+        data = content.gather(filled)
+        data["version"] = __version__
+        data["not_computed"] = [
             {"sheet": sheet, "cell": address, "reason": reason}
             for sheet, address, reason in calculation.failures
         ]
-        _print_data(content)
+        terminal.data(data)
     else:
-        _print_report(content)
+        text.show(filled)
     _name_failures(calculation.failures)
 
 
@@ -280,21 +281,22 @@ def audit(
     from rich.progress import track
 
     from xlfuncs.audit import run
+    from xlfuncs.audit import text as audit_text
     from xlfuncs.audit.findings import Severity
 
     if pdf is not None:
         _must_be_free(pdf, force, ".pdf")
     today, paths = datetime.date.today(), run.files(workbooks)
     if not paths:
-        _stop(f"there is no workbook (.xlsx) in {', '.join(workbooks)}")
+        _stop(f"there is no workbook ({', '.join(problems.ENDINGS)}) in {', '.join(workbooks)}")
     audits = list(
         track(
             (run.audit(path, today) for path in paths),
             "Auditing",
             total=len(paths),
-            console=_err,
+            console=terminal.err,
             transient=True,
-            disable=not _err.is_terminal,
+            disable=not terminal.err.is_terminal,
         )
     )
     totals = {severity.value: sum(one.count(severity) for one in audits) for severity in Severity}
@@ -305,9 +307,9 @@ def audit(
             "totals": totals,
             "files": [one.as_data() for one in audits],
         }
-        _print_data(content)
+        terminal.data(content)
     else:
-        _print_audit(audits, totals)
+        audit_text.show(audits, totals)
     if pdf is not None:
         _print_findings(audits, today, pdf)
     if totals[Severity.SEVERE]:
@@ -321,23 +323,24 @@ def functions(
     ] = None,
 ) -> None:
     """Print the function reference."""
+    from rich.markdown import Markdown
+
     from xlfuncs import reference
     from xlfuncs.functions import CATALOGUE
 
     if name is None:
-        table = Table(box=None, pad_edge=False)
-        table.add_column("function", style="bold")
-        table.add_column("gives")
-        for function in CATALOGUE.values():
-            table.add_row(escape(function.signature()), function.documentation.summary)
-        _out.print(table)
+        terminal.table(
+            "Cell functions",
+            ("function", "gives"),
+            [(one.signature(), one.documentation.summary) for one in CATALOGUE.values()],
+        )
         return
     found = CATALOGUE.get(name.upper())
     if found is None:
         near = [known for known in CATALOGUE if name.upper() in known]
         hint = f" Did you mean {', '.join(near)}?" if near else " See: xlfuncs functions"
         _stop(f"there is no function {name}.{hint}")
-    _out.print(Markdown(reference.entry(found)))
+    terminal.out.print(Markdown(reference.entry(found)))
 
 
 @app.command()
@@ -346,227 +349,15 @@ def version() -> None:
     print(__version__)
 
 
-# --- printing ------------------------------
-
-
-def _print_data(content: dict[str, Any]) -> None:
-    print(visible(json.dumps(content, ensure_ascii=False, indent=2, default=str)))
-
-
-def _print_report(content: dict[str, Any]) -> None:
-    units = content["units"]
-    scale = units["gravity"]
-    file = escape(visible(content["file"]))
-    _out.print(f"[bold]{file}[/bold]", f"state on {content['state_on'] or '-'}")
-    _out.print()
-    _table(
-        "Instruments",
-        ("instrument", "last check", "offset", "slope", "state", "next check"),
-        [
-            (
-                row["name"],
-                row["date"],
-                _number(row["offset"], "+.3f"),
-                _number(row["slope"], ".4f"),
-                row["status"],
-                row["due"],
-            )
-            for row in content["instruments"]
-        ],
-    )
-    _table(
-        "Readings",
-        ("line", "date", "batch", "stage", "reading", "SG", "± 95 %", "°P",
-         f"{units['volume']} at 20 °C", "remark"),
-        [
-            (
-                str(row["line"]),
-                row["date"],
-                row["batch"],
-                row["stage"],
-                _number(row["reading"], "g"),
-                _number(row["sg"], ".4f"),
-                _number(row["expanded"], ".4f"),
-                _number(row["plato"], ".2f"),
-                _number(row["volume_20"], ".1f"),
-                row["remark"],
-            )
-            for row in content["readings"]
-        ],
-    )  # fmt: skip
-    digits = ".1f" if scale == "Plato" else ".4f"
-    _table(
-        f"Targets of batch {content['batch'] or '-'} ({scale}, {units['volume']})",
-        ("stage", "target", "measured", "± 95 %", "gravity is", "target", "measured", "volume is",
-         f"{units['mass']} of extract off", "efficiency off"),
-        [
-            (
-                row["stage"],
-                _number(row["wanted"], digits),
-                _number(row["measured"], digits),
-                _number(row["expanded"], digits),
-                row["gravity"],
-                _number(row["wanted_volume"], ".1f"),
-                _number(row["measured_volume"], ".1f"),
-                row["volume"],
-                _number(row["missed_extract"], "+.2f"),
-                _number(row["missed_efficiency"], "+.1f"),
-            )
-            for row in content["targets"]
-        ],
-    )  # fmt: skip
-    _print_brewday(content, digits)
-    _table(
-        "Fermentation",
-        ("line", "date", "batch", "SG", "± 95 %", "apparent %", "real %", "alcohol %",
-         "± 95 %", "method", "remark"),
-        [
-            (
-                str(row["line"]),
-                row["date"],
-                row["batch"],
-                _number(row["sg"], ".4f"),
-                _number(row["expanded"], ".4f"),
-                _number(row["apparent"], ".1f"),
-                _number(row["real"], ".1f"),
-                _number(row["abv"], ".1f"),
-                _number(row["abv_expanded"], ".1f"),
-                row["method"],
-                row["remark"],
-            )
-            for row in content["fermentation"]
-        ],
-    )  # fmt: skip
-    forecast = content["forecast"]
-    if forecast["state"] is not None:
-        final = _number(forecast["final"], ".4f")
-        sentence = f"Batch {forecast['batch']}: {forecast['state']}"
-        if final is not None:
-            spread = _number(forecast["final_expanded"], ".4f")
-            sentence += f"; expected final SG {final} ± {spread}, near it on {forecast['near_on']}"
-        sentence += ". No proof that fermentation has ended: bottles can burst."
-        _out.print(visible(sentence), "\n", markup=False, soft_wrap=True)
-    pairs = content["pairs"]
-    _out.print(f"Refractometer against hydrometer ({pairs['in_use']} factors in use)", style="bold")
-    for sentence in (pairs["remark"], pairs["sentence"], pairs["far_apart"]):
-        if sentence is not None:
-            _out.print(visible(sentence), markup=False, soft_wrap=True)
-
-
-def _print_brewday(content: dict[str, Any], digits: str) -> None:
-    """Runoff, kettle and efficiency, as far as there is something to say."""
-    units, lines = content["units"], []
-    runoff, kettle, past = content["runoff"], content["kettle"], content["efficiency"]
-    if runoff["collected"] is not None:
-        line = f"Runoff of batch {runoff['batch'] or '-'}: {runoff['state']}, {runoff['reason']}"
-        if isinstance(runoff["gravity"], float):
-            line += f" Gravity there {runoff['gravity']:{digits}}"
-            spread = _number(runoff["gravity_expanded"], digits)
-            line += "." if spread is None else f" ± {spread}."
-        if isinstance(runoff["end"], float):
-            line += (
-                f" It falls to {runoff['limit']:g} at {runoff['end']:.1f} "
-                f"± {runoff['end_expanded']:.1f} {units['volume']}."
-            )
-        lines.append(line)
-    if past["efficiency"] is not None:
-        line = f"Mash efficiency of {past['batches']:g} batches: {past['efficiency']:.1f} %"
-        if past["spread"] is not None:
-            line += f"; the next one ± {past['spread']:.1f}"
-        expected = _number(past["gravity"], digits)
-        if expected is not None:
-            line += f"; gravity to expect before the boil {expected}"
-            spread = _number(past["gravity_expanded"], digits)
-            line += "" if spread is None else f" ± {spread}"
-        lines.append(line)
-    for line in lines:
-        _out.print(visible(line), markup=False, soft_wrap=True)
-    if lines:
-        _out.print()
-    for part, title in (
-        ("before", f"Batch {kettle['batch'] or '-'}, before the boil"),
-        ("after", f"Batch {kettle['batch'] or '-'}, after the boil"),
-        ("rescue", "Rescue corner"),
-    ):
-        if kettle[part]:
-            _table(
-                title,
-                ("ends at", "± 95 %", units["volume"], "± 95 %", "bitterness %", "in words"),
-                [
-                    (
-                        _number(row["gravity"], digits),
-                        _number(row["expanded"], digits),
-                        _number(row["volume"], ".1f"),
-                        _number(row["volume_expanded"], ".1f"),
-                        _number(row["bitterness"], "+.1f"),
-                        row["words"],
-                    )
-                    for row in kettle[part]
-                ],
-            )
-
-
-def _print_audit(audits: list[FileAudit], totals: dict[str, int]) -> None:
-    for one in audits:
-        if one.findings:
-            rows: list[tuple[Any, ...]] = []
-            for finding in one.findings:
-                rows.append((finding.severity, finding.sheet, finding.cell, finding.reason))
-                rows += [
-                    (
-                        "",
-                        doubt.sheet,
-                        doubt.cell,
-                        f"{doubt.date} batch {doubt.batch or '-'}: {doubt.recorded_sg:.4f}, "
-                        f"with this check {doubt.corrected_sg:.4f}",
-                    )
-                    for doubt in finding.in_doubt
-                ]
-            _table(one.file, ("severity", "sheet", "cell", "what is wrong"), rows)
-    counts = ", ".join(f"{count} {severity}" for severity, count in totals.items())
-    clean = sum(not one.findings for one in audits)
-    readings = sum(one.readings for one in audits)
-    _out.print(
-        f"workbooks: {len(audits)}, readings: {readings}; {counts}; {clean} without a finding",
-        markup=False,
-    )
-
-
 def _print_findings(audits: list[FileAudit], today: datetime.date, pdf: Path) -> None:
     from xlfuncs.audit import paper
     from xlfuncs.hosts.calc import runner
 
-    with tempfile.TemporaryDirectory() as folder, _working("Printing the findings"):
+    with tempfile.TemporaryDirectory() as folder, terminal.working("Printing the findings"):
         draft = Path(folder) / "audit.xlsx"
         draft.write_bytes(paper.workbook(audits, today))
         runner.print_pdf(draft, pdf)
-    _err.print(f"Wrote {pdf}", markup=False)
-
-
-def _table(title: str, headings: tuple[str, ...], rows: list[tuple[Any, ...]]) -> None:
-    title = visible(title)
-    if not rows:
-        _out.print(f"{title}: none yet\n", markup=False)
-        return
-    table = Table(
-        title=escape(title), title_justify="left", title_style="bold", box=None, pad_edge=False
-    )
-    for heading in headings:
-        table.add_column(heading, overflow="fold")
-    for row in rows:
-        table.add_row(*("" if cell is None else escape(visible(str(cell))) for cell in row))
-    _out.print(table)
-    _out.print()
-
-
-def _number(value: Any, form: str) -> str | None:
-    """A number in a format; a text (a `! ` text, an error) as it is."""
-    return format(float(value), form) if isinstance(value, (int, float)) else value
-
-
-def _working(what: str) -> Any:
-    """A sign of life for whoever waits at a terminal."""
-    return _err.status(what) if _err.is_terminal else open(os.devnull)  # noqa: PTH123
+    terminal.complain(f"Wrote {pdf}")
 
 
 # --- refusing ------------------------------
@@ -603,7 +394,6 @@ def _must_be_closed(file: Path) -> None:
 def _name_failures(failures: list[tuple[str, str, str]]) -> None:
     """Name the formulas that were not computed, and leave with status 1."""
     for sheet, address, reason in failures:
-        said = visible(f"not computed: {sheet}!{address}: {reason}")
-        _err.print(said, markup=False, soft_wrap=True)
+        terminal.complain(f"not computed: {sheet}!{address}: {reason}")
     if failures:
         raise typer.Exit(1)

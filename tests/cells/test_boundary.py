@@ -39,14 +39,14 @@ with mock.patch.object(catalogue, "CATALOGUE", {}):
             raise Refused("b 9 is not possible")
         return a + b if mode == "sum" else a * b
 
-    @cell_function("Test")
+    @cell_function("Test", whole=True)
     def MEAN(a: Levels, weights: Levels = 1, scale: OneLevel = 1):
         """Weighted mean."""
         if np.sum(a) == 0:
             raise Refused("a is all zero")
         return scale * np.average(a, weights=weights * np.ones(a.size))
 
-    @cell_function("Test", columns=("n", "sd"))
+    @cell_function("Test", columns=("n", "sd"), whole=True)
     def SPREAD(a: Levels):
         """Number and standard deviation."""
         return a.size, np.std(a, ddof=1) if a.size > 1 else np.nan
@@ -216,6 +216,11 @@ def test_a_blank_that_has_a_meaning():
 # --- answers in columns ------------------------------
 
 
+def test_a_refused_call_fills_its_columns():
+    sizes = "a is 2 x 1, b is 3 x 1"
+    assert BOTH([[3], [4]], [[1], [2], [3]]) == [[f"! ranges do not fit together: {sizes}"] * 2]
+
+
 def test_columns():
     assert BOTH(3) == [[3.0, 6.0]]
     assert BOTH([[3], [4]]) == [[3.0, 6.0], [4.0, 8.0]]
@@ -253,6 +258,24 @@ def test_faults_in_a_whole_range():
     assert MEAN([2, 4], None, [1, 2]) == "! scale must be one cell, not 2 cells"
     assert MEAN([2, 4], None, [[2]]) == 6.0
     assert MEAN([0, 0]) == "! a is all zero"
+
+
+def test_the_foremost_text_of_a_whole_range():
+    """A cause in the ranges, else nothing left in them, else single cells, else an unfit cell."""
+    assert MEAN([2, 12], ["#N/A", 1], "! earlier") == "#N/A"
+    assert MEAN([None, 2], [1, None], "! earlier") == ""
+    assert MEAN([2, 12], None, "! earlier") == "! earlier"
+    assert MEAN([2, 12], [-1, 1], 12) == "! scale 12 is outside 0 to 10"
+    assert MEAN([2, 12], [-1, 1]) == "! a 12 is outside 0 to 10 (cell 2 of the range)"
+
+
+def test_a_range_as_a_whole_is_declared():
+    with pytest.raises(TypeError, match="FORGOTTEN takes a range as a whole: declare `whole=True`"):
+
+        @cell_function("Test")
+        def FORGOTTEN(a: Levels):
+            """Sum."""
+            return np.sum(a)
 
 
 def test_columns_of_a_whole_range():

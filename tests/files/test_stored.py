@@ -1,5 +1,6 @@
 """Values written beside formulas: what readers see, and that nothing else in the file changes."""
 
+import datetime
 import struct
 import zipfile
 
@@ -8,6 +9,7 @@ import pytest
 from openpyxl.styles import Font
 from openpyxl.worksheet.formula import ArrayFormula
 
+from xlfuncs.files import problems
 from xlfuncs.files.problems import WorkbookProblem, load
 from xlfuncs.files.stored import formula_cells, store
 
@@ -268,3 +270,155 @@ def test_file_that_is_missing_or_a_folder(tmp_path):
         load(tmp_path / "brew.xlsx")
     with pytest.raises(WorkbookProblem, match="it is a folder"):
         load(tmp_path)
+
+
+# --- files that are used while they are read ------------------------------
+
+
+def test_an_edit_after_reading_is_not_lost(path):
+    source = problems.read(path)
+    changed = openpyxl.load_workbook(path)
+    changed["Log & notes"]["A2"] = 99
+    changed.save(path)
+    edited = path.read_bytes()
+    with pytest.raises(WorkbookProblem, match="changed by another program"):
+        store(source, {("Log & notes", "B2"): 25.0}, path)
+    assert path.read_bytes() == edited
+
+
+def macros(path):
+    """The same workbook with the content type of one that holds macros."""
+    rewritten(
+        path,
+        "[Content_Types].xml",
+        lambda text: text.replace(
+            "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml",
+            "application/vnd.ms-excel.sheet.macroEnabled.main+xml",
+        ),
+    )
+    return path.rename(path.with_suffix(".xlsm"))
+
+
+def test_the_ending_follows_the_content(path, tmp_path):
+    with pytest.raises(WorkbookProblem, match=r"must end in \.xlsx"):
+        store(path, {}, tmp_path / "out.xlsm")
+    with_macros = macros(path)
+    with pytest.raises(WorkbookProblem, match=r"holds macros: .*must end in \.xlsm"):
+        store(with_macros, {}, tmp_path / "out.xlsx")
+    store(with_macros, {}, tmp_path / "out.xlsm")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["log.xlsm", "out.xlsm"]
+
+
+# --- the same XML, spelled otherwise ------------------------------
+
+
+def single_quotes(text):
+    return text.replace('"', "'")
+
+
+def utf_16(text):
+    return f'<?xml version="1.0" encoding="UTF-16"?>{text}'.encode("utf-16")
+
+
+def latin_1(text):
+    return f"<?xml version='1.0' encoding='ISO-8859-1'?>{text}".encode("latin-1")
+
+
+def blanks(text):
+    return text.replace('="', '\n = "').replace("/>", " />").replace("</c>", "</c >")
+
+
+def comments(text):
+    return text.replace(
+        '<c r="B2"', '<!-- <c r="B2"><f>no</f></c></row></sheetData> --><c r="B2"'
+    ).replace("<v/>", "<v><![CDATA[</c>]]></v>")
+
+
+@pytest.mark.parametrize("spelled", [single_quotes, utf_16, latin_1, blanks, comments])
+def test_valid_xml_in_another_spelling(path, spelled):
+    text = parts_of(path)[SHEET].decode()
+    other = spelled(text)
+    data = other.encode() if isinstance(other, str) else other
+    assert data != text.encode()
+    parts = parts_of(path) | {SHEET: data}
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, content in parts.items():
+            archive.writestr(name, content)
+    values = {"B2": 25.0, "B3": "a > b", "D4": 1.0, "E4": 2.0, "D6": 3.0, "E6": 4.0}
+    assert shown(path, values) == values
+    sheet = openpyxl.load_workbook(path.with_name("out.xlsx"))["Log & notes"]
+    assert (sheet["A1"].value, sheet["F4"].value, sheet["B2"].value) == (
+        "x < y", "after", "=A2*2"
+    )  # fmt: skip
+
+
+def test_a_quoted_sign_does_not_end_a_tag(path):
+    rewritten(path, SHEET, lambda text: text.replace('<c r="B2"', "<c cm='>' r=\"B2\""))
+    assert shown(path, {"B2": 25.0}) == {"B2": 25}
+
+
+def test_a_sheet_with_an_apostrophe_in_its_name(path):
+    book = openpyxl.load_workbook(path)
+    book["Other"].title = "Tom's log"
+    book.save(path)
+    assert shown(path, {"A1": 7.0}, "Tom's log") == {"A1": 7}
+
+
+# --- hostile files ------------------------------
+
+
+def test_a_file_that_unpacks_to_more_than_the_limit_is_refused_before_it_is_unpacked(tmp_path):
+    bomb = tmp_path / "bomb.xlsx"
+    with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("[Content_Types].xml", "<Types/>")
+        with archive.open("xl/worksheets/sheet1.xml", "w") as part:
+            for _ in range(problems.LARGEST // 2**20):
+                part.write(bytes(2**20))
+    assert bomb.stat().st_size < 2**20
+    with pytest.raises(WorkbookProblem, match=r"bomb\.xlsx unpacks to 500 MB; workbooks up to"):
+        load(bomb)
+
+
+@pytest.mark.parametrize(
+    "part",
+    [
+        '<!DOCTYPE w [<!ENTITY a "aaaaaaaaaa">]><worksheet><sheetData>&a;</sheetData></worksheet>',
+        "<worksheet/>",
+        '<worksheet><sheetData><row r="1"><c r="1A"><f>1</f></c></row></sheetData></worksheet>',
+        '<worksheet><sheetData><row r="x"/></sheetData></worksheet>',
+        "<worksheet><sheetData>",
+    ],
+)
+def test_a_sheet_that_is_none_is_called_damaged(path, tmp_path, part):
+    rewritten(path, SHEET, lambda _: part)
+    with pytest.raises(WorkbookProblem, match="cut short or damaged"):
+        store(path, {("Log & notes", "B2"): 1.0}, tmp_path / "out.xlsx")
+
+
+def test_a_value_in_the_last_row(path):
+    book = openpyxl.load_workbook(path)
+    book["Log & notes"]["A1048576"] = 7
+    book["Log & notes"]["XFD1048576"] = "=A1048576*2"
+    book.save(path)
+    assert shown(path, {"XFD1048576": 14.0}) == {"XFD1048576": 14}
+    assert [cell.address for cell in formula_cells(path)][-2] == "XFD1048576"
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('<fills count="2"', '<fills count="two"'),
+        ('rgb="', 'rgb="none'),
+        ("</cellXfs>", '</cellXfs><cellStyles><cellStyle name="" xfId="77"/></cellStyles>'),
+        ('patternType="gray125"', 'patternType="polkadot"'),
+    ],
+)
+def test_looks_that_openpyxl_does_not_take_are_no_damage(path, old, new):
+    book = openpyxl.load_workbook(path)
+    book["Log & notes"]["C3"] = datetime.date(2026, 3, 14)
+    book["Log & notes"]["C3"].font = Font(color="FF0000")
+    book.save(path)
+    rewritten(path, "xl/styles.xml", lambda text: text.replace(old, new))
+    assert new in parts_of(path)["xl/styles.xml"].decode()
+    sheet = load(path)["Log & notes"]
+    assert sheet["C3"].value == datetime.datetime(2026, 3, 14)

@@ -8,7 +8,8 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from xlfuncs.cells.catalogue import Argument, CellFunction
+from xlfuncs.cells.catalogue import CellFunction
+from xlfuncs.cells.declaration import Argument
 from xlfuncs.cells.quantities import Choice, Number, Takes
 from xlfuncs.functions import CATALOGUE
 

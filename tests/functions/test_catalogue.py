@@ -20,6 +20,7 @@ from tests.functions.catalogue_cases import (
     junk_ranges,
     some,
 )
+from tests.helpers import same_cell
 from xlfuncs import udfs
 from xlfuncs.cells.quantities import Choice, Number, Takes
 
@@ -54,15 +55,12 @@ def _id(value):
     return getattr(value, "name", str(value))
 
 
-def _close(one, other):
-    if isinstance(one, str) or isinstance(other, str):
-        return one == other
-    return math.isclose(one, other, rel_tol=1e-9, abs_tol=1e-12)
-
-
 def _same(answer, expected):
     answer, expected = flat(answer), flat(expected)
-    return len(answer) == len(expected) and all(map(_close, answer, expected))
+    return len(answer) == len(expected) and all(
+        same_cell(one, other, rel=1e-9, least=1e-12)
+        for one, other in zip(answer, expected, strict=True)
+    )
 
 
 # --- names, help, documentation ------------------------------

@@ -4,6 +4,7 @@ import datetime
 
 import pytest
 
+from xlfuncs.science import least_squares
 from xlfuncs.udfs import FERMENTATION_FORECAST, FERMENTATION_STATE
 
 DAYS = [0, 1, 2, 3, 4, 6]
@@ -44,3 +45,10 @@ def test_state_takes_an_uncertainty():
     assert FERMENTATION_STATE([0, 4, 6, 8], [1.050, 1.013, 1.0115, 1.010], 0.002) == "steady"
     assert FERMENTATION_STATE([0], [1.050]) == "too few readings"
     assert FERMENTATION_STATE([None], [None]) == ""
+
+
+def test_a_forecast_that_does_not_settle_is_refused(monkeypatch):
+    monkeypatch.setattr(least_squares, "_MOST_STEPS", 1)
+    assert FERMENTATION_FORECAST([0, 1, 2, 3], [1.050, 1.046, 1.032, 1.019])[0][0] == (
+        "! no curve of a fermentation goes through these sgs: no forecast"
+    )

@@ -1,6 +1,7 @@
 """The doctor: what is there, what is missing, the one command that mends it."""
 
 import dataclasses
+import sys
 from pathlib import Path
 
 import pytest
@@ -95,16 +96,25 @@ def test_excel_and_the_embedded_engine(healthy, tmp_path):
         return next(f for f in doctor.doctor(environ, platform) if f.host == host)
 
     here = {"APPDATA": str(tmp_path)}
-    assert "on Windows only" in finding("Excel", here, "linux").missing
-    assert finding("Excel", here, "win32").mend == "xlwings addin install"
+    for platform in ("linux", "darwin", "win32"):
+        no_excel = finding("Excel", here, platform)
+        assert ("not Windows" if platform != "win32" else "not found") in no_excel.missing
+        assert not no_excel.mend
+        assert "xlfuncs calculate" in no_excel.instead
+        assert "install calc" not in no_excel.instead
     start = tmp_path / "Microsoft/Excel/XLSTART/xlwings.xlam"
     start.parent.mkdir(parents=True)
+    assert finding("Excel", here, "win32").mend == "xlwings addin install"
     start.touch()
     assert finding("Excel", here, "win32").ready
     assert finding("Embedded", here, "win32").facts == (("formulas", "1.3"),)
     versions.clear()
-    assert finding("Excel", here, "win32").mend == "pip install xlwings"
-    assert finding("Embedded", here, "win32").mend == "pip install formulas"
+    folder = Path(__file__).parents[2]
+    again = f'"{sys.executable}" -m pip install -e "{folder}"'
+    assert finding("Excel", here, "win32").mend == again
+    assert finding("Embedded", here, "win32").mend == again
+    healthy.setattr(doctor.xlfuncs, "__file__", str(tmp_path / "xlfuncs" / "__init__.py"))
+    assert "from its folder or its wheel" in finding("Embedded", here, "win32").mend
 
 
 def test_this_computer_as_it_is():

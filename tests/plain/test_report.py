@@ -24,9 +24,9 @@ def test_the_command_writes_the_committed_file_and_keeps_what_is_there(tmp_path)
 
 
 def test_the_examples_stand_with_their_answers():
-    sheet = openpyxl.load_workbook(
-        REPOSITORY / "workbooks/functions.xlsx", data_only=True
-    )[names_file.SHEET]
+    sheet = openpyxl.load_workbook(REPOSITORY / "workbooks/functions.xlsx", data_only=True)[
+        names_file.SHEET
+    ]
     rows = sheet.iter_rows(min_row=names_file.FIRST_ROW, values_only=True)
     shown = {row[0].partition("(")[0]: row[1] for row in rows}
     for name, answer in shown.items():

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from xlfuncs.science import calibration, drift
+from tests import oracles
+from xlfuncs.science import calibration
 from xlfuncs.science.conformity import COVERAGE
 
 DAYS = np.array([0.0, 31, 58, 92, 120, 155])
@@ -13,7 +14,7 @@ OFFSETS = np.array([0.02, 0.05, 0.04, 0.11, 0.13, 0.14])
 
 def test_drift_against_linregress():
     expected = scipy.stats.linregress(DAYS, OFFSETS)
-    found = drift.drift(DAYS, OFFSETS, 0.05)
+    found = oracles.drift(DAYS, OFFSETS, 0.05)
     assert found.rate == pytest.approx(30 * expected.slope)
     # linregress takes the uncertainty from the scatter, which `scatter` states in units of u.
     assert found.u_rate * found.scatter == pytest.approx(30 * expected.stderr)
@@ -22,13 +23,13 @@ def test_drift_against_linregress():
 def test_drift_with_uncertainties_of_their_own_against_polyfit():
     u = np.array([0.05, 0.02, 0.05, 0.05, 0.01, 0.03])
     (slope, _), covariance = np.polyfit(DAYS, OFFSETS, 1, w=1 / u, cov="unscaled")
-    found = drift.drift(DAYS, OFFSETS, u)
+    found = oracles.drift(DAYS, OFFSETS, u)
     assert (found.rate, found.u_rate) == pytest.approx((30 * slope, 30 * covariance[0, 0] ** 0.5))
 
 
 @pytest.mark.parametrize("days", [[], [5.0], [5.0, 5.0]])
 def test_no_drift_from_a_single_day(days):
-    found = drift.drift(np.array(days), np.zeros(len(days)), 0.1)
+    found = oracles.drift(np.array(days), np.zeros(len(days)), 0.1)
     assert np.isnan(found.rate)
     assert found.checks == len(days)
 
@@ -37,12 +38,12 @@ def test_an_adjustment_is_no_drift():
     days = np.array([0.0, 30, 60, 60, 90, 120])
     offsets = np.array([0.0, 0.05, 0.10, 0.0, 0.05, 0.10])
     left = np.array([False, False, False, True, False, False])
-    found = drift.drift(days, offsets, 0.05, left)
+    found = oracles.drift(days, offsets, 0.05, left)
     assert found.rate == pytest.approx(0.05)
     assert found.scatter == pytest.approx(0, abs=1e-9)
     # Two levels of a line of three days each: spread of days 2·1800.
     assert found.u_rate == pytest.approx(30 * 0.05 / 3600**0.5)
-    assert drift.drift(days, offsets, 0.05).rate < 0.025
+    assert oracles.drift(days, offsets, 0.05).rate < 0.025
 
 
 def test_levels_are_least_squares_with_a_column_for_each():
@@ -53,7 +54,7 @@ def test_levels_are_least_squares_with_a_column_for_each():
     columns = np.stack([days, *(np.cumsum(left) == level for level in range(3))], axis=1)
     covariance = np.linalg.inv(columns.T @ (columns / u[:, None] ** 2))
     solution = covariance @ columns.T @ (offsets / u**2)
-    found = drift.drift(days, offsets, u, left)
+    found = oracles.drift(days, offsets, u, left)
     assert (found.rate, found.u_rate) == pytest.approx(
         (30 * solution[0], 30 * covariance[0, 0] ** 0.5)
     )
@@ -61,7 +62,7 @@ def test_levels_are_least_squares_with_a_column_for_each():
 
 def test_the_first_check_may_be_as_left():
     left = np.array([True, False, False])
-    found = drift.drift(np.array([0.0, 30, 60]), np.array([0.0, 0.1, 0.2]), 0.1, left)
+    found = oracles.drift(np.array([0.0, 30, 60]), np.array([0.0, 0.1, 0.2]), 0.1, left)
     assert found.rate == pytest.approx(0.1)
     assert found.checks == 3
 
@@ -81,7 +82,7 @@ def test_the_first_check_may_be_as_left():
     ],
 )
 def test_staircase(offsets, left, days):
-    assert drift.staircase(30, offsets, 0.2, left) == pytest.approx(days)
+    assert oracles.staircase(30, offsets, 0.2, left) == pytest.approx(days)
 
 
 INSTRUMENTS, TIMES, CHECKS, ADJUSTED = 500, 10, 8, 5
@@ -113,7 +114,7 @@ def covered():
             days = np.sort(random.uniform(0, 365, CHECKS))
             checks = offset + rate * days / 30 + random.normal(0, noise, CHECKS)
             checks[ADJUSTED:] -= 0.2
-            found = drift.drift(days, checks, noise, np.arange(CHECKS) == ADJUSTED)
+            found = oracles.drift(days, checks, noise, np.arange(CHECKS) == ADJUSTED)
             note("drift", found.rate, found.u_rate, rate)
     return {what: np.mean(hits) for what, hits in answers.items()}
 

@@ -11,9 +11,8 @@ from typing import Any
 import pytest
 
 from xlfuncs.hosts import embedded
-from xlfuncs.workbook import build, reader
-from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.vocabulary import Choices
+from xlfuncs.workbook import build, reader, words
+from xlfuncs.workbook.words import Choices
 
 TODAY = datetime.date(2026, 3, 14)
 
@@ -21,8 +20,8 @@ FIELD = {
     "name": "field",
     "kind": "refractometer",
     "compensated": "no",
-    "u_reading": 0.1,
-    "tolerance": 0.2,
+    "fine": 0.1,
+    "tolerated": 0.2,
     "interval": 30,
 }
 BENCH = FIELD | {"name": "bench", "compensated": "yes"}
@@ -31,11 +30,11 @@ GLASS = {
     "kind": "hydrometer",
     "scale": "SG",
     "reference": 20,
-    "u_reading": 0.0005,
-    "tolerance": 0.001,
+    "fine": 0.0005,
+    "tolerated": 0.001,
     "interval": 365,
 }
-SPINDLE = GLASS | {"name": "spindle", "scale": "Plato", "u_reading": 0.0004}
+SPINDLE = GLASS | {"name": "spindle", "scale": "Plato", "fine": 0.1}
 
 
 def day(year: int, month: int, date: int, hour: int = 0, minute: int = 0) -> datetime.datetime:
@@ -43,6 +42,28 @@ def day(year: int, month: int, date: int, hour: int = 0, minute: int = 0) -> dat
 
 
 Rows = Sequence[Mapping[str, Any]]
+
+#: What the lines of `reading` belong to.
+BATCH = {"name": "1", "date": day(2026, 3, 7)}
+
+
+def water_check(
+    instrument: Mapping[str, Any], date: Any, offset: Any, **more: Any
+) -> dict[str, Any]:
+    """A check in distilled water that finds the offset."""
+    zero = 1.0 if instrument["kind"] == "hydrometer" else 0.0
+    return {"instrument": instrument["name"], "date": date, "shown_1": zero + offset} | more
+
+
+def reading(
+    instrument: Mapping[str, Any],
+    value: Any,
+    date: Any = day(2026, 3, 7, 12),  # noqa: B008
+    **more: Any,
+) -> dict[str, Any]:
+    """A line of the log."""
+    line = {"date": date, "batch": "1", "stage": "before boil", "instrument": instrument["name"]}
+    return line | {"reading": value, "temperature": 20} | more
 
 
 def many_checks(count: int) -> tuple[Rows, Rows]:
@@ -55,12 +76,12 @@ def many_checks(count: int) -> tuple[Rows, Rows]:
         one, unit = (1.0, 0.001) if tool is GLASS else (0.0, 0.1)
         date = day(2013, 1, 1, rng.choice([0, 0, 9])) + datetime.timedelta(rng.randrange(4800))
         row = {"instrument": tool["name"], "date": date, "temperature": rng.choice([None, 20, 24])}
-        row["reading_1"] = round(one + rng.gauss(0, unit), 4)
+        row["shown_1"] = round(one + rng.gauss(0, unit), 4)
         if rng.random() < 0.4:
-            row["reference_2"] = 1.045 if tool is GLASS else 11.2
-            row["reading_2"] = row["reference_2"] + round(rng.gauss(0, unit), 4)
+            row["known_2"] = 1.045 if tool is GLASS else 11.2
+            row["shown_2"] = row["known_2"] + round(rng.gauss(0, unit), 4)
         if rng.random() < 0.3:
-            row["state"] = words.AS_LEFT
+            row["as"] = words.AS_LEFT
         checks.append(row)
     return tools, checks
 
@@ -71,7 +92,7 @@ def fill(book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows) -> N
     def places(name: str) -> tuple[Any, ...]:
         title, address = next(iter(book.defined_names[name].destinations))
         found = book[title][address]
-        return tuple(cell for (cell,) in found) if isinstance(found, tuple) else (found,)
+        return tuple(line[0] for line in found) if isinstance(found, tuple) else (found,)
 
     for name, value in (cells or {}).items():
         places(name)[0].value = value
@@ -93,7 +114,9 @@ def computed() -> Callable[..., reader.Reader]:
         cells: Mapping[str, Any] | None = None,
         **tables: Rows,
     ) -> reader.Reader:
-        book = build.build(choices or Choices(rows=20, checks=20))
+        book = build.build(choices or Choices(rows=30, checks=20))
+        if "log" in tables:
+            tables.setdefault("batch", [BATCH])
         fill(book, cells, **tables)
         # Not by way of a file: what a file keeps is tested elsewhere, and this is quicker.
         calculation = embedded.calculate_book(book, TODAY)
@@ -101,13 +124,3 @@ def computed() -> Callable[..., reader.Reader]:
         return reader.Reader(Path("filled.xlsx"), book, calculation.values)
 
     return make
-
-
-def beside(book: reader.Reader, name: str) -> Any:
-    """The remark in the column right of a named cell, or of the cells that it is merged with."""
-    title, cell = next(iter(book._book.defined_names[name].destinations))
-    sheet = book._book[title]
-    address = cell.replace("$", "")
-    span = next((one for one in sheet.merged_cells if address in one), sheet[address])
-    right = sheet.cell(sheet[address].row, getattr(span, "max_col", sheet[address].column) + 1)
-    return book._value(title, right)

@@ -10,12 +10,12 @@ import pytest
 
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts import embedded
-from xlfuncs.workbook import build, layout, styles
-from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.vocabulary import Choices
+from xlfuncs.workbook import build, words
+from xlfuncs.workbook.kit import write
+from xlfuncs.workbook.words import Choices
 
 ALL_CHOICES = [
-    Choices(rows=12, units=units, gravity=gravity, example=example)
+    Choices(rows=20, units=units, gravity=gravity, example=example)
     for units in ("metric", "us")
     for gravity in ("sg", "plato")
     for example in (False, True)
@@ -44,20 +44,17 @@ def test_every_formula_is_computed_and_shows_no_error(tmp_path, choices):
         for key, value in calculation.values.items()
         if isinstance(value, str) and value.startswith(("! ", "#"))
     }
-    # A chart leaves out what is #N/A, and the options say what cannot be done; nothing else may
-    # show an error.
-    stored = openpyxl.load_workbook(path, data_only=True)
+    # A picture leaves out what is #N/A, right of the page; no page may show an error.
+    stored = openpyxl.load_workbook(path)
 
-    def under(title, address, heading):
-        cell = stored[title][address]
-        above = (stored[title].cell(row, cell.column).value for row in range(1, cell.row))
-        return any(str(value).startswith(heading) for value in above)
+    def on_page(title, address):
+        area = stored[title].print_area.rpartition("!")[2].replace("$", "")
+        return openpyxl.worksheet.cell_range.CellRange(area).issuperset(
+            openpyxl.worksheet.cell_range.CellRange(address)
+        )
 
-    assert {
-        (title, address): value
-        for (title, address), value in errors.items()
-        if not under(title, address, "Chart" if value == "#N/A" else words.ANSWERED)
-    } == {}
+    assert {place: value for place, value in errors.items() if on_page(*place)} == {}
+    assert {value for value in errors.values() if value.startswith("#")} <= {"#N/A"}
 
 
 def test_a_full_recalculation_makes_few_calls(tmp_path):
@@ -80,16 +77,7 @@ def test_formulas_use_our_functions_by_their_plain_names(tmp_path):
     assert used <= set(CATALOGUE)
 
 
-def test_input_and_computed_cells_are_told_apart_without_colour():
-    book = build.build(Choices())
-    named = {style.name: style for style in styles._styles()}
-    assert named[styles.INPUT].border.left.style == "dashed"
-    assert named[styles.RESULT].border.left is None
-    for title, address, _ in formulas(book):
-        assert book[title][address].style not in (styles.INPUT, styles.HEADING_INPUT, ""), address
-
-
-@pytest.mark.parametrize(("units", "paper"), [("metric", layout.A4), ("us", layout.LETTER)])
+@pytest.mark.parametrize(("units", "paper"), [("metric", write.A4), ("us", write.LETTER)])
 def test_pages_are_one_wide_with_titles_repeated(units, paper):
     book = build.build(Choices(units=units))
     for sheet in book:
@@ -97,20 +85,22 @@ def test_pages_are_one_wide_with_titles_repeated(units, paper):
             continue
         assert sheet.page_setup.paperSize == paper
         assert sheet.page_setup.fitToWidth == 1
-        one_page = sheet.title in (words.RUNOFF, words.TARGETS, words.CARD)
-        assert sheet.page_setup.fitToHeight == (1 if one_page else 0)
+        long = sheet.title in (words.LOG, words.CALIBRATION, words.BATCHES)
+        assert sheet.page_setup.fitToHeight == (0 if long else 1)
         assert sheet.sheet_properties.pageSetUpPr.fitToPage
         assert sheet.print_area
-    assert book[words.LOG].print_title_rows == "$4:$5"
-    assert book[words.CALIBRATION].print_title_rows
-    assert book[words.LOG].freeze_panes == "D6"
+    for title in (words.LOG, words.CALIBRATION, words.BATCHES):
+        assert book[title].print_title_rows
+        assert book[title].freeze_panes
 
 
 def test_inputs_are_checked_with_a_message():
     book = build.build(Choices())
     log = book[words.LOG]
-    checked = {str(rule.sqref).split(":")[0]: rule for rule in log.data_validations.dataValidation}
-    assert {"A6", "C6", "D6", "E6", "F6", "G6", "H6"} <= set(checked)
+    checked = {
+        str(rule.sqref).split(":")[0][0]: rule for rule in log.data_validations.dataValidation
+    }
+    assert set("ABCDEFK") <= set(checked)
     for rule in checked.values():
         assert rule.error
         assert rule.showErrorMessage
@@ -124,7 +114,9 @@ def test_inputs_are_checked_with_a_message():
 def test_rows(tmp_path):
     book = build.build(Choices(rows=123))
     defined = book.defined_names["log_reading"].attr_text
-    assert defined == "'Log'!$E$6:$E$128"
+    assert re.fullmatch(r"'Log'!\$E\$(\d+):\$E\$(\d+)", defined)
+    first, last = map(int, re.findall(r"\d+", defined))
+    assert last - first + 1 == 123
 
 
 def test_the_module_for_xlwings_is_named_in_the_workbook():
@@ -135,13 +127,15 @@ def test_the_module_for_xlwings_is_named_in_the_workbook():
 
 def test_text_of_a_user_is_never_a_formula(tmp_path):
     """Notes that begin like a formula stay text through calculation."""
-    book = build.build(Choices(rows=12))
-    cell = book[words.LOG]["I6"]
+    book = build.build(Choices(rows=20))
+    note = book.defined_names["log_note"].attr_text.rpartition("!")[2].replace("$", "")
+    address = note.partition(":")[0]
+    cell = book[words.LOG][address]
     cell.value, cell.data_type = "=cmd()", "s"
     path = tmp_path / "book.xlsx"
     path.write_bytes(build.to_bytes(book))
     assert embedded.calculate_file(path, path).failures == []
-    assert openpyxl.load_workbook(path)[words.LOG]["I6"].value == "=cmd()"
+    assert openpyxl.load_workbook(path)[words.LOG][address].value == "=cmd()"
 
 
 def test_charts_skip_blanks(tmp_path):

@@ -18,7 +18,7 @@ from openpyxl.utils import get_column_letter, range_boundaries
 
 from xlfuncs.files import problems
 from xlfuncs.files.stored import local, sheet_parts
-from xlfuncs.workbook import vocabulary as words
+from xlfuncs.workbook import words
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +38,16 @@ _NOWHERE = Cell("", "", None)
 class _Place:
     sheet: str
     column: int
+    last_column: int
     first: int
     last: int
+
+    def position(self, row: int, column: int) -> int | None:
+        """Place of a cell among its cells, line by line; None for one that lies outside."""
+        if not (self.first <= row <= self.last and self.column <= column <= self.last_column):
+            return None
+        wide = self.last_column - self.column + 1
+        return (row - self.first) * wide + column - self.column
 
 
 class Entries:
@@ -123,15 +131,16 @@ def _places(
         )
     if layout != str(words.LAYOUT_VERSION):
         raise problems.WorkbookProblem(
-            f"{path.name} has layout {layout}; this program reads layout {words.LAYOUT_VERSION}"
+            f"{path.name} has layout {layout}; this program reads layout {words.LAYOUT_VERSION}: "
+            "“xlfuncs upgrade” carries its entries over"
         )
     places = {}
     for name in names & defined.keys():
         title, _, cells = defined[name].rpartition("!")
         title = title.removeprefix("'").removesuffix("'").replace("''", "'")
         if title in sheets and "#REF" not in cells:
-            left, top, _, bottom = range_boundaries(cells.replace("$", ""))
-            places[name] = _Place(title, left, top, bottom)
+            left, top, right, bottom = range_boundaries(cells.replace("$", ""))
+            places[name] = _Place(title, left, right, top, bottom)
     return places
 
 
@@ -141,23 +150,27 @@ def _columns(
     texts = _shared_texts(archive)
     columns: dict[str, list[Cell]] = {}
     for title in {place.sheet for place in places.values()}:
-        wanted: dict[str, list[tuple[str, _Place]]] = {}
+        wanted: dict[str, list[tuple[str, int, _Place]]] = {}
         for name, place in places.items():
             if place.sheet != title:
                 continue
-            letter = get_column_letter(place.column)
-            wanted.setdefault(letter, []).append((name, place))
+            letters = [
+                get_column_letter(column) for column in range(place.column, place.last_column + 1)
+            ]
+            for column, letter in enumerate(letters, place.column):
+                wanted.setdefault(letter, []).append((name, column, place))
             columns[name] = [
-                Cell(title, f"{letter}{row}", None) for row in range(place.first, place.last + 1)
+                Cell(title, f"{letter}{row}", None)
+                for row in range(place.first, place.last + 1)
+                for letter in letters
             ]
         with archive.open(sheets[title]) as part:
             for row, letter, element in _cells(part):
-                for name, place in wanted.get(letter, ()):
-                    if place.first <= row <= place.last:
-                        found = columns[name][row - place.first]
-                        columns[name][row - place.first] = Cell(
-                            title, found.address, *_content(element, texts)
-                        )
+                for name, column, place in wanted.get(letter, ()):
+                    at = place.position(row, column)
+                    if at is not None:
+                        address = columns[name][at].address
+                        columns[name][at] = Cell(title, address, *_content(element, texts))
     return columns
 
 

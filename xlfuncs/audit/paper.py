@@ -12,7 +12,8 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from xlfuncs.audit.findings import Doubt, FileAudit, Severity
 from xlfuncs.cells.values import visible
-from xlfuncs.workbook import build, layout, styles
+from xlfuncs.workbook import build
+from xlfuncs.workbook.kit import styles, write
 
 _HEADINGS = (("severity", 10), ("sheet", 13), ("cell", 8), ("what is wrong", 70))
 #: Characters that a line takes: of a reason, and of a file's name in larger type across the page.
@@ -33,9 +34,11 @@ def workbook(audits: Sequence[FileAudit], today: datetime.date) -> bytes:
     counts = ", ".join(
         f"{sum(audit.count(severity) for audit in audits)} {severity}" for severity in Severity
     )
-    layout.title(
-        sheet, "Audit of gravity logs", f"{today}; workbooks: {len(audits)}; {counts}", "D"
-    )
+    _text(sheet, "A1", "Audit of gravity logs", styles.TITLE)
+    _text(sheet, "A2", f"{today}; workbooks: {len(audits)}; {counts}", styles.LEAD)
+    sheet.merged_cells.add("A2:D2")
+    sheet.row_dimensions[1].height, sheet.row_dimensions[2].height = 28, 30
+    sheet.sheet_view.showGridLines = False
     row = 4
     for column, (_, width) in zip("ABCD", _HEADINGS, strict=True):
         sheet.column_dimensions[column].width = width
@@ -53,7 +56,7 @@ def workbook(audits: Sequence[FileAudit], today: datetime.date) -> bytes:
             for doubt in finding.in_doubt:
                 row += 1
                 _line(sheet, row, ("", doubt.sheet, doubt.cell, _doubt(doubt)), styles.STEP)
-    layout.page(sheet, layout.A4, f"A1:D{row}", repeat="4:4")
+    write.page(sheet, write.A4, f"A1:D{row}", repeat="4:4")
     return build.to_bytes(book)
 
 
@@ -67,7 +70,7 @@ def _doubt(doubt: Doubt) -> str:
 def _file(sheet: Worksheet, row: int, name: str) -> None:
     """The name of a file, across the page."""
     _text(sheet, f"A{row}", name, styles.SECTION)
-    layout.merge(sheet, f"A{row}:D{row}")
+    sheet.merged_cells.add(f"A{row}:D{row}")
     sheet[f"A{row}"].alignment = Alignment(wrap_text=True, vertical="bottom")
     _height(sheet, row, name, _NAME)
 

@@ -1,6 +1,7 @@
 """A workbook's record as an audit sees it: instruments, checks in order, readings with gravity.
 
-Gravities are computed anew by the cell functions themselves, with the calibration in force.
+Gravities and verdicts are computed anew by the cell functions themselves, with the calibration in
+force; the sheet's own steps are not used.
 """
 
 from __future__ import annotations
@@ -8,77 +9,57 @@ from __future__ import annotations
 import bisect
 import datetime
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from xlfuncs.audit import entries
 from xlfuncs.audit.entries import Cell, Entries
 from xlfuncs.cells.values import is_blank, numbers_in
 from xlfuncs.functions import CATALOGUE
-from xlfuncs.science import corrections, units
-from xlfuncs.science.beer import ALCOHOL_FACTOR
-from xlfuncs.workbook import vocabulary as words
+from xlfuncs.science import budget, calibration, hydrometer, units, wort
+from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
+from xlfuncs.science.calibration import Calibration
+from xlfuncs.workbook import defaults, words
 
-INSTRUMENT = ("name", "kind", "scale", "compensated", "reference", "u_reading", "tolerance",
-              "interval")  # fmt: skip
-#: Columns that later workbooks have.
-INSTRUMENT_MORE = ("low", "high", "compensates_from", "compensates_to")
-CHECK = ("instrument", "date", "temperature", "reading_1", "reading_2", "reading_3",
-         "reference_1", "reference_2", "reference_3", "note")  # fmt: skip
-CHECK_MORE = ("reference_scale", "state", "who")
-LOG = ("date", "batch", "stage", "instrument", "reading", "temperature", "note")
-LOG_MORE = ("volume", "volume_temperature")
-FERMENT = ("date", "batch", "original", "instrument", "reading", "temperature")
-PAIR = ("date", "beer", "original", "refractometer", "shown_brix", "shown_brix_temperature",
-        "hydrometer", "shown_sg", "shown_sg_temperature", "use")  # fmt: skip
-#: Single cells of the runoff, which all its readings share, and its columns.
-RUN_SHARED = ("batch", "date", "instrument", "limit")
-RUN = ("volume", "volume_temperature", "reading", "temperature", "ph")
-TARGET = ("stage", "gravity", "gravity_tolerance")
-TARGET_MORE = ("volume", "volume_tolerance")
-CELLS = ("unit_temperature", "unit_gravity", "wort_factor", "u_wort_factor")
-CELLS_MORE = ("target_batch", "u_volume")
-STORED = ("log_sg", "verdict_gravity", "shown_batch")
-STORED_MORE = ("verdict_volume", "ferment_sg", "pair_default_sg", "pair_sg", "run_sg",
-               "beer_factors", "beer_wort_factor", "beer_alcohol_factor")  # fmt: skip
+INSTRUMENT = ("name", "kind", "scale", "material", "compensated", "reference", "water", "low",
+              "high", "division", "compensates_from", "compensates_to", "fine", "tolerated",
+              "interval", "identity")  # fmt: skip
+CHECK = ("instrument", "date", "temperature", "shown_1", "shown_2", "known_2", "shown_3", "known_3",
+         "known_in", "made_of", "as", "who", "note")  # fmt: skip
+LOG = ("date", "batch", "stage", "instrument", "reading", "temperature", "volume",
+       "volume_temperature", "ph", "leave", "note")  # fmt: skip
+PLAN = tuple(
+    f"{words.key(stage)}_{what}"
+    for stage in words.PLANNED
+    for what in ("gravity", "volume")
+    if (stage, what) != (words.PACKAGED, "volume")
+)
+BATCH = ("name", "date", "grain", "potential", "minutes", "tolerance", "tolerance_volume", *PLAN)
+SETTINGS = ("set_volume", "set_temperature", "set_gravity", "set_mass", "set_wort_factor",
+            "set_u_wort_factor", "set_u_temperature", "set_u_volume", "set_tolerance",
+            "set_tolerance_volume", "set_potential", "brewery")  # fmt: skip
+#: What the file itself has computed.
+STORED = ("log_sg", "log_verdict", "log_volume_verdict", "own_wort_factor", "own_u_wort_factor",
+          "own_beer_wort_factor", "own_beer_u_wort_factor", "own_alcohol_factor",
+          "own_model_error")  # fmt: skip
+SOURCES = ("set_source", "set_beer_source")
+BELOW = ("check_below", "batch_below", "log_below")
 
-NEEDED = (
+TYPED = (
     *(f"inst_{key}" for key in INSTRUMENT),
     *(f"check_{key}" for key in CHECK),
+    *(f"batch_{key}" for key in BATCH),
     *(f"log_{key}" for key in LOG),
-    *(f"target_{key}" for key in TARGET),
-    *CELLS,
-    *STORED,
-)
-TYPED = (
-    *(name for name in NEEDED if name not in STORED),
-    *(f"inst_{key}" for key in INSTRUMENT_MORE),
-    *(f"check_{key}" for key in CHECK_MORE),
-    *(f"log_{key}" for key in LOG_MORE),
-    *(f"ferment_{key}" for key in FERMENT),
-    *(f"pair_{key}" for key in PAIR),
-    *(f"run_{key}" for key in (*RUN_SHARED, *RUN)),
-    *(f"target_{key}" for key in TARGET_MORE),
-    *CELLS_MORE,
+    *SETTINGS,
+    *SOURCES,
 )
 
-WATER_ALONE = 20.0  # °C of a check whose temperature is blank
 _FIRST_DATE, _LAST_DATE = 36526.0, 73050.0
-_CALL = {
-    name: CATALOGUE[name].callable()
-    for name in (
-        "BEER_SG",
-        "CALIBRATION_FIT",
-        "GRAVITY_CONVERT",
-        "HYDROMETER_SG",
-        "REFRACTOMETER_BRIX",
-        "VOLUME_AT",
-        "WORT_SG",
-        "WORT_SG_UNCERTAINTY",
-    )
-}
+_CALL = {name: function.callable() for name, function in CATALOGUE.items()}
 
 
 @dataclass
@@ -90,8 +71,8 @@ class Check:
     as_left: bool
     offset: float
     slope: float
-    u_offset: float
-    u_slope: float
+    sure: Calibration
+    who: str = ""
 
     @property
     def order(self) -> float:
@@ -101,15 +82,21 @@ class Check:
 
 @dataclass
 class Instrument:
-    """An instrument of the Setup sheet with its checks in the order of time."""
+    """An instrument of the Setup sheet with its checks in the order of time.
+
+    `fine` and `tolerance` are in the working scale: °Bx, SG or °C.
+    """
 
     cell: Cell
     name: str
+    identity: str
     kind: str
     scale: str
     compensated: bool
     reference: float | str
-    u_reading: float
+    water: float | str
+    expansion: float
+    fine: float
     tolerance: float
     interval: float
     low: float | None
@@ -125,17 +112,17 @@ class Instrument:
 
     @property
     def floats(self) -> bool:
-        """Whether it is a hydrometer, of glass or floating."""
-        return "hydrometer" in self.kind
+        """Whether it is a hydrometer, of glass, plastic or floating."""
+        return self.kind in (words.HYDROMETER, words.FLOATING)
 
     @property
-    def of_glass(self) -> bool:
-        """Whether it is a hydrometer of glass, read at a temperature of its own."""
+    def in_jar(self) -> bool:
+        """Whether it is a hydrometer read at a temperature of its own."""
         return self.kind == words.HYDROMETER
 
     def tolerates(self, check: Check) -> bool:
-        """Whether the offset is within tolerance; without a tolerance nothing says it is not."""
-        return self.tolerance <= 0 or abs(check.offset) <= self.tolerance * (1 + 1e-9)
+        """Whether the offset is within what is put up with."""
+        return abs(check.offset) <= self.tolerance * (1 + 1e-9)
 
     def in_force(self, when: float) -> Check | None:
         """The last check before a moment, as the sheets choose it."""
@@ -146,52 +133,82 @@ class Instrument:
 
 
 @dataclass(frozen=True)
-class Beer:
-    """What corrects a refractometer for alcohol: the original SG, and the factors in use."""
+class Batch:
+    """A batch with its plan, in the units of the workbook."""
 
-    original: Any
-    wort_factor: float
-    alcohol_factor: float
+    cell: Cell
+    name: str
+    day: float | None
+    extract: float  # kg that the grain holds, 0 where it is not known
+    gravity: Mapping[str, float]
+    volume: Mapping[str, float]
+    tolerance: float
+    tolerance_volume: float | None
 
 
 @dataclass
 class Reading:
-    """One reading of one instrument, with the gravity that it gives today.
+    """One line of the log, with the gravity and the verdicts that it gives today."""
 
-    `table` is the prefix of the names of its columns.  `beer` is there on the sheets that correct
-    for alcohol, and None on the others.  `takes` is the one kind of instrument that is read there,
-    if it is one alone.
-    """
-
-    table: str
     cell: Cell
-    date: Cell
+    row: Mapping[str, Cell]
     when: float | None
-    batch: str
+    batch: Batch | None
     stage: str
     instrument: Instrument | None
-    instrument_cell: Cell
     shown: Any
     celsius: float | str | None
     check: Check | None
-    stored_sg: Any
-    beer: Beer | None = None
-    takes: str = ""
+    original: Any = None
     sg: float | str | None = None
     u: float | None = None
+    volume: float | str | None = None  # at 20 °C, in the unit of the workbook
+    verdict: str = ""
+    volume_verdict: str = ""
 
     @property
     def fermented(self) -> bool:
         """Whether yeast has been at work on the sample."""
-        return self.stage in words.FERMENTED_STAGES
+        return self.stage in (words.FERMENTING, words.PACKAGED)
 
     @property
-    def misplaced(self) -> bool:
-        """Whether it was taken with an instrument of another kind than the sheet takes here."""
-        tool = self.instrument
-        if tool is None or not self.takes:
-            return False
-        return not (tool.refracts if self.takes == words.REFRACTOMETER else tool.floats)
+    def through_beer(self) -> bool:
+        """Whether it needs the correction for alcohol."""
+        return bool(self.fermented and self.instrument and self.instrument.refracts)
+
+    @property
+    def order(self) -> tuple[float, int]:
+        """Its place in time, as the sheet orders the log; without a date first."""
+        return (self.when or 0.0, int(self.cell.address.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ") or 0))
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Setup as the sheets understand it, blanks included."""
+
+    volume: str
+    temperature: str
+    gravity: str
+    mass: str
+    wort_factor: float
+    u_wort_factor: float
+    beer_wort_factor: float
+    beer_u_wort_factor: float
+    alcohol_factor: float
+    u_model: float
+    u_celsius: float
+    u_volume: float
+    tolerance: float
+    tolerance_volume: float | None
+    potential: float
+
+    def celsius(self, value: Any) -> Any:
+        """A typed temperature in °C; a text stays, so that its cell function names it."""
+        if is_blank(value):
+            return None
+        degrees = number(value, math.nan)
+        return value if math.isnan(degrees) else float(units.convert(degrees, self.temperature,
+                                                                     "C"))  # fmt: skip
 
 
 @dataclass
@@ -199,44 +216,36 @@ class Record:
     """All that was typed, understood as far as it can be."""
 
     entries: Entries
+    settings: Settings
     instruments: list[Instrument]
-    unknown_checks: list[Cell]  #: checks of an instrument that Setup does not name
-    bad_checks: list[tuple[Cell, str]]  #: checks that give no calibration, and why
-    readings: list[Reading]
-    wort_factor: float
-    u_wort_factor: float
-    to_celsius: str
-    #: Latest volume of each batch and stage, at 20 °C.
-    volumes: dict[tuple[str, str], float] = field(default_factory=dict)
+    batches: list[Batch]
+    unknown_checks: list[Cell] = field(default_factory=list)  #: of no instrument of Setup
+    bad_checks: list[tuple[Cell, str]] = field(default_factory=list)  #: no calibration, and why
+    readings: list[Reading] = field(default_factory=list)
+
+    def of_stage(self, batch: Batch, *stages: str) -> list[Reading]:
+        """Readings of a batch at some stages that give a gravity, in the order of time."""
+        some = [r for r in self.readings if r.batch is batch and r.stage in stages
+                and isinstance(r.sg, float)]  # fmt: skip
+        return sorted(some, key=lambda reading: reading.order)
 
 
 def read(path: Path) -> Record:
     """The record of a workbook; raises `WorkbookProblem` for one that cannot be read."""
-    book = entries.read(path, (*TYPED, *STORED, *STORED_MORE), NEEDED)
-    unit = str(book.cell("unit_temperature") or "C")
-    unit = unit if unit in words.TEMPERATURE_UNITS else "C"
-    instruments = [
-        _instrument(row, unit)
-        for row in book.rows("inst", (*INSTRUMENT, *INSTRUMENT_MORE))
-        if not is_blank(row["name"].value)
-    ]
+    book = entries.read(path, (*TYPED, *STORED, *BELOW), TYPED)
+    settings = _settings(book)
     record = Record(
         book,
-        instruments,
-        [],
-        [],
-        [],
-        number(book.cell("wort_factor"), 1.04),
-        number(book.cell("u_wort_factor"), 0.01),
-        unit,
+        settings,
+        [_instrument(row, settings) for row in _filled(book, "inst", INSTRUMENT, "name")],
+        list(_batches(book, settings)),
     )
-    by_name = {instrument.name.casefold(): instrument for instrument in reversed(instruments)}
-    _add_checks(record, by_name)
-    _add_log(record, by_name)
-    _add_runoff(record, by_name)
-    _add_fermentation(record, by_name)
-    _add_pairs(record, by_name)
+    _add_checks(record)
+    _add_log(record)
     return record
+
+
+# --- what was typed ------------------------------------------------------------------------------
 
 
 def number(value: Any, otherwise: float) -> float:
@@ -262,6 +271,298 @@ def day(serial: float) -> str:
     return found.isoformat(" ", "minutes")
 
 
+def plain(value: Any) -> str:
+    """A typed name for comparing: blanks around it and case do not count; 12 and "12" are one."""
+    if isinstance(value, float) and value == int(value):
+        value = int(value)
+    return "" if value is None else str(value).strip().casefold()
+
+
+def _filled(book: Entries, prefix: str, keys: Iterable[str], key: str) -> Iterator[dict[str, Cell]]:
+    return (row for row in book.rows(prefix, keys) if not is_blank(row[key].value))
+
+
+def _numeric(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+def _typed(value: Any, otherwise: float) -> float:
+    """A number in a cell of Setup or Batches: a text is no number there."""
+    return float(value) if _numeric(value) else otherwise
+
+
+def _settings(book: Entries) -> Settings:
+    def scale(name: str) -> str:
+        return str(book.cell(name) or "").replace("°", "").strip().upper()
+
+    fahrenheit = "F" in scale("set_temperature")
+    plato = scale("set_gravity").startswith("P")
+    factor = _typed(book.cell("set_wort_factor"), wort.WORT_FACTOR)
+    u_factor = _typed(book.cell("set_u_wort_factor"), wort.FACTOR_U)
+    if plain(book.cell("set_source")) == words.OWN and _numeric(book.cell("own_wort_factor")):
+        factor = _typed(book.cell("own_wort_factor"), factor)
+        u_factor = _typed(book.cell("own_u_wort_factor"), u_factor)
+    beer, u_beer, alcohol = factor, u_factor, float(ALCOHOL_FACTOR)
+    own = plain(book.cell("set_beer_source")) == words.OWN
+    if own and _numeric(book.cell("own_beer_wort_factor")):
+        beer = _typed(book.cell("own_beer_wort_factor"), beer)
+        u_beer = _typed(book.cell("own_beer_u_wort_factor"), u_beer)
+        alcohol = _typed(book.cell("own_alcohol_factor"), alcohol)
+    warm = _typed(book.cell("set_u_temperature"), math.nan)
+    wide = _typed(book.cell("set_tolerance_volume"), math.nan)
+    return Settings(
+        str(book.cell("set_volume") or "L"),
+        "F" if fahrenheit else "C",
+        "Plato" if plato else "SG",
+        "lb" if scale("set_mass").startswith("L") else "kg",
+        factor,
+        u_factor,
+        beer,
+        u_beer,
+        alcohol,
+        max(MODEL_U, _typed(book.cell("own_model_error"), 0.0)),
+        budget.THERMOMETER_U if math.isnan(warm) else warm / (1.8 if fahrenheit else 1),
+        _typed(book.cell("set_u_volume"), defaults.VOLUME_U),
+        _typed(
+            book.cell("set_tolerance"),
+            defaults.TOLERANCE_PLATO if plato else defaults.TOLERANCE_SG,
+        ),
+        None if math.isnan(wide) else wide,
+        _typed(book.cell("set_potential"), defaults.POTENTIAL),
+    )
+
+
+def _optional(value: Any) -> float | None:
+    found = number(value, math.nan)
+    return None if math.isnan(found) else found
+
+
+def _instrument(row: dict[str, Cell], settings: Settings) -> Instrument:
+    kind = plain(row["kind"].value) or words.REFRACTOMETER
+    scale = str(row["scale"].value or "").replace("°", "").strip().upper()
+    if kind == words.REFRACTOMETER:
+        scale, per = ("SG", defaults.BRIX_PER_SG) if scale == "SG" else ("Brix", 1.0)
+    else:
+        scale, per = ("Plato", defaults.SG_PER_PLATO) if scale.startswith("P") else ("SG", 1.0)
+        per = per if kind in (words.HYDROMETER, words.FLOATING) else 1.0
+    usual = defaults.BY_KIND.get(kind, defaults.Instrument(math.nan, math.nan, math.inf))
+    fine = _typed(row["fine"].value, 0.0) or _typed(row["division"].value, 0.0) / 2
+    tolerated = _typed(row["tolerated"].value, 0.0)
+    interval = _typed(row["interval"].value, 0.0)
+    reference = settings.celsius(row["reference"].value)
+    reference = defaults.ROOM if reference is None else reference
+    water = settings.celsius(row["water"].value)
+    warm = [settings.celsius(row[key].value) for key in ("compensates_from", "compensates_to")]
+    plastic = plain(row["material"].value) == words.PLASTIC
+    return Instrument(
+        row["name"],
+        str(row["name"].value).strip(),
+        str(row["identity"].value or "").strip(),
+        kind,
+        scale,
+        kind == words.REFRACTOMETER and plain(row["compensated"].value) == words.YES,
+        reference,
+        reference if water is None else water,
+        hydrometer.PLASTIC_EXPANSION if plastic else hydrometer.GLASS_EXPANSION,
+        fine * per if fine > 0 else usual.fine,
+        tolerated * per if tolerated > 0 else usual.tolerance,
+        interval if interval > 0 else usual.interval,
+        _optional(row["low"].value),
+        _optional(row["high"].value),
+        _optional(warm[0]),
+        _optional(warm[1]),
+    )
+
+
+def _batches(book: Entries, settings: Settings) -> Iterator[Batch]:
+    for row in _filled(book, "batch", BATCH, "name"):
+
+        def plan(what: str, row: dict[str, Cell] = row) -> dict[str, float]:
+            cells = {stage: row.get(f"{words.key(stage)}_{what}") for stage in words.PLANNED}
+            return {
+                stage: float(cell.value)
+                for stage, cell in cells.items()
+                if cell is not None and _numeric(cell.value)
+            }
+
+        grain = _typed(row["grain"].value, 0.0)
+        kilograms = float(units.convert(grain, settings.mass, "kg"))
+        wide = _typed(row["tolerance_volume"].value, 0.0)
+        yield Batch(
+            row["name"],
+            str(row["name"].value).strip(),
+            moment(row["date"].value),
+            kilograms * _typed(row["potential"].value, settings.potential),
+            plan("gravity"),
+            plan("volume"),
+            _typed(row["tolerance"].value, settings.tolerance),
+            wide if wide > 0 else settings.tolerance_volume,
+        )
+
+
+# --- checks --------------------------------------------------------------------------------------
+
+
+def _named(record: Record, cell: Cell) -> Instrument | None:
+    """The instrument that a line names; the first where it names none."""
+    wanted = plain(cell.value)
+    if not wanted:
+        return record.instruments[0] if record.instruments else None
+    return next((tool for tool in record.instruments if plain(tool.name) == wanted), None)
+
+
+def _add_checks(record: Record) -> None:
+    """Fit each check, as the Calibration sheet does, and hang it on its instrument."""
+    for row in record.entries.rows("check", CHECK):
+        shown = next((row[key] for key in ("shown_1", "shown_2", "shown_3")
+                      if not is_blank(row[key].value)), None)  # fmt: skip
+        if shown is None:
+            continue
+        tool, when = _named(record, row["instrument"]), moment(row["date"].value)
+        if tool is None:
+            record.unknown_checks.append(row["instrument"])
+            continue
+        if when is None:
+            record.bad_checks.append((row["date"], "the check has no date: it corrects nothing"))
+            continue
+        line = _line(row, tool, record.settings)
+        if isinstance(line, str):
+            record.bad_checks.append((shown, line))
+            continue
+        left = plain(row["as"].value) == words.AS_LEFT
+        check = Check(shown, when, left, *line, who=str(row["who"].value or ""))
+        bisect.insort(tool.checks, check, key=lambda c: c.order)
+
+
+def _line(
+    row: dict[str, Cell], tool: Instrument, settings: Settings
+) -> tuple[float, float, Calibration] | str:
+    """Offset, slope and how sure they are, or why there are none."""
+    shown = [row[f"shown_{i}"].value for i in (1, 2, 3)]
+    scale = str(row["known_in"].value or "").replace("°", "").strip().upper()
+    scale = {"P": "Plato", "B": "Brix", "S": "SG"}.get(scale[:1], tool.scale)
+    water = None if is_blank(shown[0]) else 1.0 if scale == "SG" else 0.0
+    known = [water, row["known_2"].value, row["known_3"].value]
+    read, true = _working(row, tool, settings, shown), known
+    malt = tool.refracts and plain(row["made_of"].value) == words.MALT_EXTRACT
+    if tool.refracts and scale == "SG":
+        true = _CALL["GRAVITY_CONVERT"](known, "SG", "Brix")
+    elif tool.floats and scale != "SG":
+        true = _CALL["GRAVITY_CONVERT"](known, "Plato", "SG")
+    for value in (*read, *true):
+        if isinstance(value, str) and value.startswith("! "):
+            return value.removeprefix("! ")
+    points = [(i, x, y) for i, (x, y) in enumerate(zip(true, read, strict=True))
+              if _numeric(x) and _numeric(y)]  # fmt: skip
+    if not points:
+        return "a reading or its reference is missing or no number"
+    x = np.array([float(x) for _, x, _ in points]) * (settings.wort_factor if malt else 1.0)
+    y = np.array([float(y) for *_, y in points])
+    weighed = any(i for i, *_ in points) and tool.kind != words.THERMOMETER
+    solution = (defaults.SOLUTION_U if tool.refracts else
+                defaults.SOLUTION_U * defaults.SG_PER_PLATO) * weighed  # fmt: skip
+    doubt = x * settings.u_wort_factor / settings.wort_factor if malt else solution
+    u = np.hypot(tool.fine, doubt) * np.ones_like(x)
+    if malt or not tool.refracts or np.ptp(x) < calibration.LEAST_SPREAD:
+        weights = 1 / u**2
+        total = float(np.sum(weights))
+        tilt = calibration.UNCHECKED_SLOPE_U if tool.refracts else 0.0
+        centre = float(np.sum(weights * x)) / total
+        return float(np.sum(weights * (y - x))) / total, 1.0, Calibration(total**-0.5, centre, tilt)
+    line = calibration.weighted_line(x, y, u)
+    return line.offset, line.slope, line.calibration
+
+
+def _working(
+    row: dict[str, Cell], tool: Instrument, settings: Settings, shown: list[Any]
+) -> list[Any]:
+    """What an instrument showed, at 20 °C in its working scale."""
+    celsius = settings.celsius(row["temperature"].value)
+    celsius = defaults.ROOM if celsius is None else celsius
+    if tool.refracts:
+        brix = _CALL["GRAVITY_CONVERT"](shown, "SG", "Brix") if tool.scale == "SG" else shown
+        found = _CALL["REFRACTOMETER_BRIX"](brix, "" if tool.compensated else celsius)
+    elif tool.floats:
+        found = _CALL["HYDROMETER_SG"](
+            _as_sg(shown, [tool.scale] * 3), *_at(tool, celsius), tool.expansion
+        )
+    else:
+        found = [value if _numeric(value) or is_blank(value)
+                 else f"! reading {value} is not a number" for value in shown]  # fmt: skip
+    return list(found)
+
+
+def _at(tool: Instrument, celsius: Any) -> tuple[Any, Any, Any]:
+    """Temperature of the sample, of the scale and of its water; nothing to correct afloat."""
+    if tool.in_jar:
+        return celsius, tool.reference, tool.water
+    return defaults.ROOM, defaults.ROOM, defaults.ROOM
+
+
+def _as_sg(shown: Sequence[Any], scales: Sequence[str]) -> list[Any]:
+    """What hydrometers show, as SG; what is no number stays as it is."""
+    from_plato = _CALL["GRAVITY_CONVERT"](
+        [value if scale == "Plato" else "" for value, scale in zip(shown, scales, strict=True)],
+        "Plato",
+        "SG",
+    )
+    return [
+        converted if scale == "Plato" else value
+        for value, converted, scale in zip(shown, from_plato, scales, strict=True)
+    ]
+
+
+# --- the log -------------------------------------------------------------------------------------
+
+
+def _add_log(record: Record) -> None:
+    batches = {plain(batch.name): batch for batch in reversed(record.batches)}
+    for row in record.entries.rows("log", (*LOG, "sg", "verdict", "volume_verdict")):
+        if is_blank(row["reading"].value) and is_blank(row["volume"].value):
+            continue
+        batch = batches.get(plain(row["batch"].value))
+        stage = plain(row["stage"].value)
+        when = moment(row["date"].value)
+        fermented = stage in (words.FERMENTING, words.PACKAGED)
+        if when is None and is_blank(row["date"].value) and batch and not fermented:
+            when = batch.day
+        tool = None if is_blank(row["reading"].value) else _named(record, row["instrument"])
+        record.readings.append(
+            Reading(
+                row["reading"],
+                row,
+                when,
+                batch,
+                stage,
+                tool,
+                row["reading"].value,
+                record.settings.celsius(row["temperature"].value),
+                tool.in_force(when) if tool and when is not None else None,
+            )
+        )
+    _compute(record, [r for r in record.readings if not r.through_beer])
+    beers = [r for r in record.readings if r.through_beer]
+    for reading in beers:
+        reading.original = _original(record, reading.batch)
+    _compute(record, beers)
+    _judge(record)
+
+
+def _original(record: Record, batch: Batch | None) -> tuple[Any, Any] | None:
+    """Original SG of a batch and its uncertainty: the latest into the fermenter, or the plan."""
+    if batch is None:
+        return None
+    measured = record.of_stage(batch, words.INTO_FERMENTER)
+    if measured:
+        return measured[-1].sg, measured[-1].u
+    planned = batch.gravity.get(words.INTO_FERMENTER)
+    if planned is None:
+        return None
+    sg = _CALL["GRAVITY_CONVERT"](planned, record.settings.gravity, "SG")
+    per = 1.0 if record.settings.gravity == "SG" else defaults.SG_PER_PLATO
+    return sg, record.settings.tolerance * per / 2
+
+
 def gravities(
     readings: Sequence[Reading], record: Record, checks: Sequence[Check | None]
 ) -> tuple[list[Any], list[Any]]:
@@ -271,307 +572,127 @@ def gravities(
     """
     sg: list[Any] = [None] * len(readings)
     u: list[Any] = [None] * len(readings)
-    pairs = list(zip(range(len(readings)), readings, checks, strict=True))
-    refracted = [(i, r, r.instrument, c) for i, r, c in pairs if r.instrument and
-                 r.instrument.refracts]  # fmt: skip
-    if refracted:
-        brix = _CALL["REFRACTOMETER_BRIX"](
-            [r.shown for _, r, _, _ in refracted],
-            ["" if tool.compensated else r.celsius for _, r, tool, _ in refracted],
-            [c.offset if c else 0.0 for *_, c in refracted],
-            [c.slope if c else 1.0 for *_, c in refracted],
-        )
-        u_calibration = [
-            math.hypot(c.u_offset, x * c.u_slope) if c else tool.tolerance
-            for x, (_, _, tool, c) in zip(map(_real, brix), refracted, strict=True)
-        ]
-        beers = [(place, r.beer) for place, (_, r, _, _) in enumerate(refracted) if r.beer]
-        factor, u_factor = record.wort_factor, record.u_wort_factor
-        found = _CALL["WORT_SG"](brix, factor)
-        spread = _CALL["WORT_SG_UNCERTAINTY"](
-            brix, factor, [tool.u_reading for _, _, tool, _ in refracted], u_factor, u_calibration
-        )
-        for (i, *_), one, its_u in zip(refracted, found, spread, strict=True):
-            sg[i], u[i] = one, its_u
-        if beers:
-            corrected = _CALL["BEER_SG"](
-                [beer.original for _, beer in beers],
-                [brix[place] for place, _ in beers],
-                [beer.wort_factor for _, beer in beers],
-                corrections.BALANCE,
-                [beer.alcohol_factor for _, beer in beers],
-            )
-            for (place, _), one in zip(beers, corrected, strict=True):
-                i = refracted[place][0]
-                sg[i], u[i] = one, None
-    floated = [(i, r, r.instrument, c) for i, r, c in pairs if r.instrument and
-               r.instrument.floats]  # fmt: skip
-    if floated:
-        shown = as_sg([r.shown for _, r, _, _ in floated], [t.scale for _, _, t, _ in floated])
-        found = _CALL["HYDROMETER_SG"](
-            [
-                one - c.offset if c and isinstance(one, float) else one
-                for one, (*_, c) in zip(shown, floated, strict=True)
-            ],
-            [r.celsius if tool.of_glass else 20 for _, r, tool, _ in floated],
-            [tool.reference if tool.of_glass else 20 for _, _, tool, _ in floated],
-        )
-        for (i, _, tool, c), one in zip(floated, found, strict=True):
-            sg[i] = one
-            u[i] = math.hypot(tool.u_reading, c.u_offset if c else tool.tolerance)
-    return [None if one == "" else one for one in sg], u
+    tools = [reading.instrument for reading in readings]
+    drops = [i for i, tool in enumerate(tools) if tool and tool.refracts]
+    jars = [i for i, tool in enumerate(tools) if tool and tool.floats]
+    for places, compute in ((drops, _refracted), (jars, _floated)):
+        if not places:
+            continue
+        some, theirs = [readings[i] for i in places], [checks[i] for i in places]
+        for i, one, its_u in zip(places, *compute(some, theirs, record.settings), strict=True):
+            sg[i], u[i] = (None if one == "" else one), its_u
+    return sg, u
 
 
-def as_sg(shown: Sequence[Any], scales: Sequence[str]) -> list[Any]:
-    """What hydrometers show, as SG; what is no number stays as it is."""
-    from_plato = _CALL["GRAVITY_CONVERT"](
-        [value if scale == "Plato" else "" for value, scale in zip(shown, scales, strict=True)],
-        "Plato",
+def _refracted(
+    readings: Sequence[Reading], checks: Sequence[Check | None], settings: Settings
+) -> tuple[list[Any], list[Any]]:
+    tools = [r.instrument for r in readings if r.instrument]
+    shown = [r.shown for r in readings]
+    as_brix = _CALL["GRAVITY_CONVERT"](
+        [one if tool.scale == "SG" else "" for one, tool in zip(shown, tools, strict=True)],
         "SG",
+        "Brix",
     )
-    return [
-        converted if scale == "Plato" else (number(value, math.nan) if _numeric(value) else value)
-        for value, converted, scale in zip(shown, from_plato, scales, strict=True)
-    ]
-
-
-def _numeric(value: Any) -> bool:
-    return not math.isnan(number(value, math.nan))
-
-
-def _real(value: Any) -> float:
-    return float(value) if isinstance(value, (int, float)) else 0.0
-
-
-def _celsius(value: Any, unit: str) -> Any:
-    """A typed temperature in °C; a text stays, so that its cell function names it."""
-    if is_blank(value):
-        return None
-    degrees = number(value, math.nan)
-    return value if math.isnan(degrees) else float(units.convert(degrees, unit, "C"))
-
-
-def _optional(value: Any) -> float | None:
-    found = number(value, math.nan)
-    return None if math.isnan(found) else found
-
-
-def _instrument(row: dict[str, Cell], unit: str) -> Instrument:
-    reference = _celsius(row["reference"].value, unit)
-    warm = [_celsius(row[key].value, unit) for key in ("compensates_from", "compensates_to")]
-    return Instrument(
-        row["name"],
-        str(row["name"].value).strip(),
-        str(row["kind"].value or "").strip().casefold(),
-        str(row["scale"].value or "").strip(),
-        str(row["compensated"].value or "").strip().casefold() == words.YES,
-        20.0 if reference is None else reference,
-        number(row["u_reading"].value, 0.0),
-        number(row["tolerance"].value, 0.0),
-        number(row["interval"].value, math.inf),
-        _optional(row["low"].value),
-        _optional(row["high"].value),
-        _optional(warm[0]),
-        _optional(warm[1]),
-    )
-
-
-def _add_checks(record: Record, by_name: dict[str, Instrument]) -> None:
-    """Fit each check, as the Calibration sheet does, and hang it on its instrument."""
-    rows = [
-        row
-        for row in record.entries.rows("check", (*CHECK, *CHECK_MORE))
-        if not is_blank(row["instrument"].value)
-    ]
-    for row in rows:
-        instrument = by_name.get(str(row["instrument"].value).strip().casefold())
-        when = moment(row["date"].value)
-        if instrument is None:
-            record.unknown_checks.append(row["instrument"])
-            continue
-        if when is None:
-            record.bad_checks.append((row["date"], "the check has no date: it corrects nothing"))
-            continue
-        line = _line(row, instrument, record.to_celsius)
-        if isinstance(line, str):
-            record.bad_checks.append((row["reading_1"], line))
-            continue
-        left = str(row["state"].value or "").strip().casefold() == words.AS_LEFT
-        check = Check(row["reading_1"], when, left, *line)
-        bisect.insort(instrument.checks, check, key=lambda c: c.order)
-
-
-def _line(
-    row: dict[str, Cell], instrument: Instrument, unit: str
-) -> tuple[float, float, float, float] | str:
-    """Offset, slope and their uncertainties, or why there are none."""
-    shown = [row[f"reading_{i}"].value for i in (1, 2, 3)]
-    known = [row[f"reference_{i}"].value for i in (1, 2, 3)]
-    celsius = _celsius(row["temperature"].value, unit)
-    celsius = WATER_ALONE if celsius is None else celsius
-    if instrument.kind == words.THERMOMETER:
-        errors = [
-            number(one, math.nan) - number(other, math.nan)
-            for one, other in zip(shown, known, strict=True)
-            if not is_blank(one)
-        ]
-        if not errors or any(map(math.isnan, errors)):
-            return "a reading or its reference is missing or no number"
-        return sum(errors) / len(errors), 1.0, instrument.u_reading / len(errors) ** 0.5, 0.0
-    if instrument.refracts:
-        true = _CALL["REFRACTOMETER_BRIX"](shown, "" if instrument.compensated else celsius)
-        wanted, water = "Brix", 0.0
-    elif instrument.floats:
-        true = _CALL["HYDROMETER_SG"](
-            as_sg(shown, [instrument.scale] * 3),
-            celsius if instrument.of_glass else 20,
-            instrument.reference if instrument.of_glass else 20,
-        )
-        wanted, water = "SG", 1.0
-    else:
-        return f"{instrument.name} has no kind on Setup"
-    scale = str(row["reference_scale"].value or "").strip() or wanted
-    if scale != wanted:
-        known = _CALL["GRAVITY_CONVERT"](known, scale, wanted)
-    known = [water if is_blank(known[0]) else known[0], *known[1:]]
-    fit = _CALL["CALIBRATION_FIT"](true, known, instrument.u_reading)
-    # A text takes the place of the whole answer.
-    line = fit[0] if isinstance(fit, list) else [fit]
-    if isinstance(line[0], str):
-        return line[0].removeprefix("! ") or "the check holds no reading"
-    return line[0], line[1], line[2], line[3]
-
-
-def _reading(
-    record: Record,
-    by_name: dict[str, Instrument],
-    table: str,
-    row: dict[str, Cell],
-    keys: tuple[str, str, str, str] = ("batch", "instrument", "reading", "temperature"),
-    stored: str = "sg",
-    beer: Beer | None = None,
-    takes: str = "",
-) -> Reading:
-    """The reading of a line; `keys` are its columns batch, instrument, reading, temperature."""
-    batch, instrument_cell, shown, temperature = (row[key] for key in keys)
-    instrument = by_name.get(str(instrument_cell.value or "").strip().casefold())
-    when = moment(row["date"].value)
-    return Reading(
-        table,
+    shown = [b if t.scale == "SG" else s for b, t, s in zip(as_brix, tools, shown, strict=True)]
+    brix = _CALL["REFRACTOMETER_BRIX"](
         shown,
-        row["date"],
-        when,
-        str(batch.value or "").strip(),
-        str(row["stage"].value or "").strip() if "stage" in row else "",
-        instrument,
-        instrument_cell,
-        shown.value,
-        _celsius(temperature.value, record.to_celsius),
-        instrument.in_force(when) if instrument and when is not None else None,
-        row[stored].value,
-        beer,
-        takes,
+        ["" if t.compensated else r.celsius for t, r in zip(tools, readings, strict=True)],
+        [c.offset if c else 0.0 for c in checks],
+        [c.slope if c else 1.0 for c in checks],
     )
+    u_drop = [
+        math.hypot(t.fine, budget.COMPENSATION_U if t.compensated else
+                   defaults.BRIX_PER_DEGREE * settings.u_celsius)
+        for t in tools
+    ]  # fmt: skip
+    u_cal = [
+        float((c.sure if c else Calibration(t.tolerance)).at(b)) if isinstance(b, float) else ""
+        for b, t, c in zip(brix, tools, checks, strict=True)
+    ]
+    originals = [r.original or (None, None) for r in readings]
+    through = [r.through_beer for r in readings]
+    wort_brix = ["" if beer else b for b, beer in zip(brix, through, strict=True)]
+    beer_brix = [b if beer else "" for b, beer in zip(brix, through, strict=True)]
+    both = [math.hypot(d, c) if isinstance(c, float) else "" for d, c in
+            zip(u_drop, u_cal, strict=True)]  # fmt: skip
+    found = _CALL["WORT_SG"](wort_brix, settings.wort_factor)
+    spread = _CALL["WORT_SG_UNCERTAINTY"](
+        wort_brix, settings.wort_factor, u_drop, settings.u_wort_factor, u_cal
+    )
+    beer = _CALL["BEER_SG"]([o for o, _ in originals], beer_brix, settings.beer_wort_factor,
+                            "balance", settings.alcohol_factor)  # fmt: skip
+    beer_u = _CALL["BEER_SG_UNCERTAINTY"](
+        [o for o, _ in originals], beer_brix, settings.beer_wort_factor, both,
+        settings.beer_u_wort_factor, [u for _, u in originals], settings.u_model,
+    )  # fmt: skip
+    return (
+        [b if is_beer else w for w, b, is_beer in zip(found, beer, through, strict=True)],
+        [b if is_beer else w for w, b, is_beer in zip(spread, beer_u, through, strict=True)],
+    )
+
+
+def _floated(
+    readings: Sequence[Reading], checks: Sequence[Check | None], settings: Settings
+) -> tuple[list[Any], list[Any]]:
+    tools = [r.instrument for r in readings if r.instrument]
+    shown = _as_sg([r.shown for r in readings], [tool.scale for tool in tools])
+    warm = [_at(t, r.celsius) for t, r in zip(tools, readings, strict=True)]
+    found = _CALL["HYDROMETER_SG"](
+        [one - c.offset if c and _numeric(one) else one
+         for one, c in zip(shown, checks, strict=True)],
+        [one[0] for one in warm],
+        [one[1] for one in warm],
+        [one[2] for one in warm],
+        [tool.expansion for tool in tools],
+    )  # fmt: skip
+    level = [c.sure.level if c else t.tolerance for t, c in zip(tools, checks, strict=True)]
+    by_degree = defaults.SG_PER_DEGREE * settings.u_celsius
+    u = [math.hypot(t.fine, one, by_degree) for t, one in zip(tools, level, strict=True)]
+    return list(found), u
 
 
 def _compute(record: Record, readings: Sequence[Reading]) -> None:
-    readings = [reading for reading in readings if not reading.misplaced]
     found = gravities(readings, record, [reading.check for reading in readings])
     for reading, sg, u in zip(readings, *found, strict=True):
-        reading.sg, reading.u = sg, u
+        reading.sg, reading.u = sg, u if isinstance(u, float) else None
 
 
-def latest(readings: Sequence[Reading]) -> Reading:
-    """The latest of readings, as the sheets choose it: without a date first, then by line."""
-    return max(reversed(readings), key=lambda r: 1.0 if r.when is None else r.when)
-
-
-def _add_log(record: Record, by_name: dict[str, Instrument]) -> None:
-    rows = record.entries.rows("log", (*LOG, *LOG_MORE, "sg"))
-    lines = [_reading(record, by_name, "log", row) for row in rows]
-    record.readings += [line for line in lines if not is_blank(line.shown)]
-    # A refractometer gives no gravity of a sample with alcohol.
-    _compute(record, [r for r in record.readings
-                      if not (r.fermented and r.instrument and r.instrument.refracts)])  # fmt: skip
+def _judge(record: Record) -> None:
+    """Volumes at 20 °C, and each line against the plan of its own batch."""
+    settings, lines = record.settings, record.readings
+    if not lines:
+        return
+    warm = [settings.celsius(line.row["volume_temperature"].value) for line in lines]
     volumes = _CALL["VOLUME_AT"](
-        [row["volume"].value for row in rows],
-        [_celsius(row["volume_temperature"].value, record.to_celsius) for row in rows],
+        [line.row["volume"].value for line in lines],
+        [defaults.ROOM if one is None else one for one in warm],
         20,
         [line.sg if isinstance(line.sg, float) else "" for line in lines],
     )
-    measured: dict[tuple[str, str], list[tuple[float, int]]] = {}
-    for place, (line, volume) in enumerate(zip(lines, volumes, strict=True)):
-        if isinstance(volume, float):
-            order = (1.0 if line.when is None else line.when, place)
-            measured.setdefault((line.batch, line.stage), []).append(order)
-    record.volumes = {key: volumes[max(orders)[1]] for key, orders in measured.items()}
-
-
-def _add_runoff(record: Record, by_name: dict[str, Instrument]) -> None:
-    """Readings of the runoff, which share batch, date and refractometer."""
-    shared = {key: record.entries.single(f"run_{key}") for key in RUN_SHARED}
-    readings = []
-    for row in record.entries.rows("run", (*RUN, "sg")):
-        if is_blank(row["reading"].value):
-            continue
-        reading = _reading(record, by_name, "run", row | shared, takes=words.REFRACTOMETER)
-        warm = row["temperature"].value
-        if isinstance(warm, str) and not is_blank(warm):
-            # This sheet refuses even a number that was typed as text.
-            reading.celsius = f"! temperature {warm} is not a number"
-        readings.append(reading)
-    _compute(record, readings)
-    record.readings += readings
-
-
-def _originals(record: Record, rows: Sequence[dict[str, Cell]]) -> list[Any]:
-    """The typed original gravities as SG; None where there is none."""
-    typed = [row["original"].value for row in rows]
-    scale = str(record.entries.cell("unit_gravity") or "SG")
-    found = typed if scale == "SG" or not typed else _CALL["GRAVITY_CONVERT"](typed, scale, "SG")
-    return [None if is_blank(one) else one for one in found]
-
-
-def _add_fermentation(record: Record, by_name: dict[str, Instrument]) -> None:
-    """Readings of beer; a blank original is what the log says went into the fermenter."""
-    rows = [
-        row
-        for row in record.entries.rows("ferment", (*FERMENT, "sg"))
-        if not is_blank(row["reading"].value)
+    sg: list[list[Any]] = [
+        [line.sg, line.sg + 2 * (line.u or 0.0)] if isinstance(line.sg, float) else ["", ""]
+        for line in lines
     ]
-    factors = (record.wort_factor, ALCOHOL_FACTOR)
-    if record.entries.cell("beer_factors") == words.FITTED:
-        factors = (
-            number(record.entries.cell("beer_wort_factor"), factors[0]),
-            number(record.entries.cell("beer_alcohol_factor"), factors[1]),
-        )
-    pitched: dict[str, list[Reading]] = {}
-    for reading in record.readings:
-        if reading.stage == words.INTO_FERMENTER and isinstance(reading.sg, float):
-            pitched.setdefault(reading.batch.casefold(), []).append(reading)
-    readings = []
-    for row, original in zip(rows, _originals(record, rows), strict=True):
-        batch = str(row["batch"].value or "").strip().casefold()
-        if original is None and batch and batch in pitched:
-            original = latest(pitched[batch]).sg
-        readings.append(_reading(record, by_name, "ferment", row, beer=Beer(original, *factors)))
-    _compute(record, readings)
-    record.readings += readings
-
-
-def _add_pairs(record: Record, by_name: dict[str, Instrument]) -> None:
-    """Both readings of each pair, counted in the fit or not: the sheet corrects them all."""
-    rows = record.entries.rows("pair", (*PAIR, "default_sg", "sg"))
-    readings = []
-    for row, original in zip(rows, _originals(record, rows), strict=True):
-        beer = Beer(original, record.wort_factor, ALCOHOL_FACTOR)
-        for kind, shown, stored in (
-            (words.REFRACTOMETER, "shown_brix", "default_sg"),
-            (words.HYDROMETER, "shown_sg", "sg"),
-        ):
-            if is_blank(row[shown].value):
-                continue
-            keys = ("beer", kind, shown, f"{shown}_temperature")
-            readings.append(_reading(record, by_name, "pair", row, keys, stored, beer, kind))
-    _compute(record, readings)
-    record.readings += readings
+    scaled = sg if settings.gravity == "SG" else _CALL["GRAVITY_CONVERT"](sg, "SG", "Plato")
+    wanted = [line.batch.gravity.get(line.stage, "") if line.batch else "" for line in lines]
+    full = [line.batch.volume.get(line.stage, "") if line.batch else "" for line in lines]
+    verdicts = _CALL["TARGET_CHECK"](
+        [one[0] for one in scaled],
+        wanted,
+        [line.batch.tolerance if line.batch else "" for line in lines],
+        [(one[1] - one[0]) / 2 if isinstance(one[0], float) else "" for one in scaled],
+    )
+    volume_verdicts = _CALL["TARGET_CHECK"](
+        volumes,
+        full,
+        [(line.batch.tolerance_volume or defaults.TOLERANCE_VOLUME * target)
+         if line.batch and isinstance(target, float) else ""
+         for line, target in zip(lines, full, strict=True)],
+        [settings.u_volume * one if isinstance(one, float) else "" for one in volumes],
+    )  # fmt: skip
+    for line, volume, verdict, of_volume in zip(
+        lines, volumes, verdicts, volume_verdicts, strict=True
+    ):
+        line.volume = None if volume == "" else volume
+        line.verdict, line.volume_verdict = str(verdict), str(of_volume)

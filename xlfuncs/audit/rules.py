@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -14,15 +15,13 @@ from xlfuncs.audit.entries import Cell
 from xlfuncs.audit.findings import NOTE, SEVERE, WARNING, Doubt, Finding, Severity
 from xlfuncs.audit.record import Check, Instrument, Reading, Record, day
 from xlfuncs.cells.values import is_blank, is_passed_on, show, show_sg
-from xlfuncs.science import conformity, gravity
-from xlfuncs.workbook import vocabulary as words
+from xlfuncs.science import conformity, gravity, units
+from xlfuncs.workbook import defaults, words
 
 #: A compensated refractometer without limits of its own; common practice.
 COMPENSATES = (10.0, 30.0)
 #: A hydrometer above this is read hot, °C: the correction is then large; common practice.
 HOT = 40.0
-#: Refractometer and hydrometer within these days are readings of the same wort.
-TOGETHER = 2 / 24
 #: Stored and computed gravities that print alike.
 SAME_SG = 5e-5
 #: What makes a spreadsheet take a text for a formula.
@@ -63,52 +62,70 @@ def entries_that_are_no_values(seen: Seen) -> Iterator[Finding]:
                 yield _at(cell, "text-like-formula", NOTE, "begins like a formula; kept as text")
 
 
-def names(seen: Seen) -> Iterator[Finding]:
-    """Instruments that Setup does not name, or names twice, or that are of the wrong kind."""
-    known = [instrument.name for instrument in seen.record.instruments]
-    renamed = "is not on Setup: was it renamed? Give every line the same name"
-    for cell in seen.record.unknown_checks:
-        yield _at(cell, "unknown-instrument", SEVERE, f"{show(cell.value)} {renamed}")
-    # The readings of the runoff share one cell.
-    for reading in {r.instrument_cell: r for r in seen.record.readings}.values():
-        cell, tool = reading.instrument_cell, reading.instrument
-        if is_blank(cell.value):
-            yield _at(cell, "no-instrument", WARNING, "the reading names no instrument")
-        elif tool is None:
-            yield _at(cell, "unknown-instrument", SEVERE, f"{show(cell.value)} {renamed}")
-        elif reading.misplaced:
+def below(seen: Seen) -> Iterator[Finding]:
+    """Lines that stand below the frame of their table: nothing reads them."""
+    for name in records.BELOW:
+        cell = next((c for c in seen.record.entries.column(name) if not is_blank(c.value)), None)
+        if cell:
             yield _at(
-                cell, "no-gravity", SEVERE,
-                f"{tool.name} is not a {reading.takes}: what it shows here gives no gravity",
+                cell, "below-frame", SEVERE,
+                "stands below the last line of its table, where nothing is read: lengthen the "
+                "workbook (xlfuncs upgrade --rows)",
             )  # fmt: skip
-    for place, instrument in enumerate(seen.record.instruments):
-        if instrument.name.casefold() in (name.casefold() for name in known[:place]):
-            yield _at(instrument.cell, "name-twice", SEVERE, f"{instrument.name} stands here twice")
+
+
+def names(seen: Seen) -> Iterator[Finding]:
+    """Instruments and batches that are not on their sheets, or stand there twice; stages."""
+    record = seen.record
+    renamed = "is not on Setup: was it renamed? Give every line the same name"
+    for cell in record.unknown_checks:
+        yield _at(cell, "unknown-instrument", SEVERE, f"{show(cell.value)} {renamed}")
+    for reading in record.readings:
+        tool, batch, stage = reading.row["instrument"], reading.row["batch"], reading.row["stage"]
+        if reading.instrument is None and not is_blank(reading.shown):
+            told = show(tool.value) if not is_blank(tool.value) else "the instrument"
+            yield _at(tool, "unknown-instrument", SEVERE, f"{told} {renamed}")
+        elif reading.instrument and reading.instrument.kind == words.THERMOMETER:
+            yield _at(
+                reading.cell, "no-gravity", SEVERE,
+                f"{reading.instrument.name} is a thermometer: it shows no gravity",
+            )  # fmt: skip
+        if reading.batch is None:
+            what = "names no batch" if is_blank(batch.value) else f"{show(batch.value)} is not on "
+            what += "" if is_blank(batch.value) else words.BATCHES
+            yield _at(batch, "unknown-batch", WARNING, f"{what}: no plan, no verdict")
+        if reading.stage not in words.STAGES:
+            what = "no stage" if is_blank(stage.value) else f"{show(stage.value)} is no stage"
+            yield _at(stage, "unknown-stage", WARNING, f"{what}: choose one of the list")
+    for some, what in ((record.instruments, "instrument"), (record.batches, "batch")):
+        seen_names: set[str] = set()
+        for one in some:
+            if records.plain(one.name) in seen_names:
+                yield _at(one.cell, "name-twice", SEVERE, f"{what} {one.name} stands here twice")
+            seen_names.add(records.plain(one.name))
 
 
 def dates(seen: Seen) -> Iterator[Finding]:
     """Dates that are missing, in the future, or out of order."""
-    latest: dict[tuple[str, str], float] = {}
-    # Two readings of a pair share one date, and so do all of the runoff.
-    for reading in {r.date: r for r in seen.record.readings}.values():
+    latest: dict[str, float] = {}
+    for reading in seen.record.readings:
+        cell = reading.row["date"]
         if reading.when is None:
-            what = "no date" if is_blank(reading.date.value) else "no date that can be read"
-            yield _at(reading.date, "no-date", WARNING, f"{what}: no calibration is applied")
+            what = "no date" if is_blank(cell.value) else "no date that can be read"
+            yield _at(cell, "no-date", WARNING, f"{what}: no calibration is applied")
             continue
         if reading.when >= seen.today + 1:
+            yield _at(cell, "future", WARNING, f"the reading is dated ahead: {day(reading.when)}")
+        # Several batches may be under way; of one, the lines follow each other.
+        batch = reading.batch.name if reading.batch else ""
+        before = latest.setdefault(batch, reading.when)
+        if reading.when < before and not is_blank(cell.value):
             yield _at(
-                reading.date, "future", WARNING, f"the reading is dated ahead: {day(reading.when)}"
-            )
-        # Fermentation may hold one batch after the other.
-        series = (reading.table, reading.batch if reading.table == "ferment" else "")
-        before = latest.setdefault(series, reading.when)
-        if reading.when < before:
-            yield _at(
-                reading.date, "order", NOTE,
+                cell, "order", NOTE,
                 f"{day(reading.when)} stands after {day(before)}: was a date mistyped?",
             )  # fmt: skip
         else:
-            latest[series] = reading.when
+            latest[batch] = max(before, reading.when)
     for instrument in seen.record.instruments:
         for check in instrument.checks:
             if check.when >= seen.today + 1:
@@ -159,11 +176,6 @@ def traced(seen: Seen) -> Iterator[Finding]:
 def tolerances(seen: Seen) -> Iterator[Finding]:
     """Found outside tolerance: what that puts in doubt, and whether anybody set it right."""
     for instrument in seen.record.instruments:
-        if instrument.checks and instrument.tolerance <= 0:
-            yield _at(
-                instrument.cell, "no-tolerance", WARNING,
-                f"{instrument.name} has no tolerance on Setup: none of its checks can be judged",
-            )  # fmt: skip
         good: Check | None = None
         for place, check in enumerate(instrument.checks):
             if instrument.tolerates(check):
@@ -191,7 +203,12 @@ def _outside(seen: Seen, instrument: Instrument, check: Check, good: Check | Non
     corrected, _ = records.gravities(doubtful, seen.record, [check] * len(doubtful))
     doubts = [
         Doubt(
-            r.batch, r.cell.sheet, r.cell.address, day(r.when or 0.0), round(r.sg, 5), round(sg, 5)
+            r.batch.name if r.batch else "",
+            r.cell.sheet,
+            r.cell.address,
+            day(r.when or 0.0),
+            round(r.sg, 5),
+            round(sg, 5),
         )
         for r, sg in zip(doubtful, corrected, strict=True)
         if isinstance(r.sg, float) and isinstance(sg, float)
@@ -234,7 +251,7 @@ def ranges(seen: Seen) -> Iterator[Finding]:
     """Readings that give no gravity, or lie outside the range of their instrument."""
     for reading in seen.record.readings:
         tool = reading.instrument
-        if tool is None or reading.misplaced:
+        if tool is None or is_blank(reading.shown):
             continue
         shown = records.number(reading.shown, float("nan"))
         if (tool.low is not None and shown < tool.low) or (
@@ -254,7 +271,7 @@ def temperatures(seen: Seen) -> Iterator[Finding]:
     """The sample's temperature: missing, outside the compensated range, or hot."""
     for reading in seen.record.readings:
         tool, celsius = reading.instrument, reading.celsius
-        if tool is None or reading.misplaced or not (tool.refracts or tool.of_glass):
+        if tool is None or not (tool.refracts or tool.in_jar):
             continue
         if celsius is None:
             if not (tool.refracts and tool.compensated):
@@ -274,7 +291,7 @@ def temperatures(seen: Seen) -> Iterator[Finding]:
                 reading.cell, "not-compensated", WARNING,
                 f"sample at {celsius:.1f} °C; {tool.name} compensates from {low:g} to {high:g} °C",
             )  # fmt: skip
-        elif tool.of_glass and celsius > HOT:
+        elif tool.in_jar and celsius > HOT:
             yield _at(
                 reading.cell, "read-hot", WARNING,
                 f"hydrometer read at {celsius:.1f} °C: cool the sample below {HOT:g} °C",
@@ -282,132 +299,127 @@ def temperatures(seen: Seen) -> Iterator[Finding]:
 
 
 def alcohol(seen: Seen) -> Iterator[Finding]:
-    """A refractometer after pitching, without the correction for alcohol or what it needs."""
+    """A refractometer after pitching: what its gravity rests on."""
     for reading in seen.record.readings:
-        if not (reading.instrument and reading.instrument.refracts) or reading.misplaced:
+        if not reading.through_beer:
             continue
-        if reading.fermented:
-            taken = isinstance(reading.stored_sg, (int, float))
-            yield _at(
-                reading.cell, "alcohol", SEVERE if taken else WARNING,
-                "a refractometer after pitching is no gravity without the correction for alcohol"
-                + ("; the log shows one" if taken else "; the log shows none"),
-            )  # fmt: skip
-        elif reading.beer and reading.beer.original is None and reading.sg is None:
-            or_log = (
-                f", or log what went “{words.INTO_FERMENTER}” under its batch"
-                if reading.table == "ferment"
-                else ""
-            )
+        if reading.original is None:
             yield _at(
                 reading.cell, "original-missing", WARNING,
-                "a refractometer gives no gravity of beer without the original gravity: type it"
-                + or_log,
+                "a refractometer gives no gravity of beer without the original gravity: log what "
+                f"went “{words.INTO_FERMENTER}”, or plan it",
             )  # fmt: skip
+        elif reading.batch and not seen.record.of_stage(reading.batch, words.INTO_FERMENTER):
+            yield _at(
+                reading.cell, "original-planned", NOTE,
+                "the original gravity is that of the plan: none was measured",
+            )  # fmt: skip
+
+
+def sense(seen: Seen) -> Iterator[Finding]:
+    """Figures that cannot be: another scale, more extract than grain, a gravity that rises."""
+    record = seen.record
+    early = (words.MASH, words.FIRST_RUNNINGS, *words.STAGES[words.stage(words.BEFORE_BOIL) - 1 :])
+    kettle = words.STAGES[words.stage(words.BEFORE_BOIL) - 1 : words.stage(words.INTO_FERMENTER)]
+    for reading in record.readings:
+        tool, shown = reading.instrument, reading.shown
+        if tool and isinstance(shown, float):
+            if tool.scale == "Brix" and 0.98 < shown < 1.2 and reading.stage in early:
+                yield _at(
+                    reading.cell, "scale", SEVERE,
+                    f"{shown:g} reads like SG, but {tool.name} shows °Brix",
+                )  # fmt: skip
+            elif tool.scale == "SG" and shown > 1.3:
+                yield _at(
+                    reading.cell, "scale", SEVERE,
+                    f"{shown:g} reads like °Brix, but {tool.name} shows SG",
+                )  # fmt: skip
+        if reading.batch and reading.stage in kettle and isinstance(reading.sg, float):
+            litres = _litres(record, reading)
+            if litres is not None and reading.batch.extract > 0:
+                kilograms = litres * float(gravity.convert(reading.sg, "SG", "Extract")) / 1000
+                if kilograms > reading.batch.extract:
+                    share = 100 * kilograms / reading.batch.extract
+                    yield _at(
+                        reading.cell, "too-much-extract", SEVERE,
+                        f"with its volume it holds {share:.0f} % of the extract of the grain",
+                    )  # fmt: skip
+    for batch in record.batches:
+        beers = record.of_stage(batch, words.FERMENTING)
+        for before, after in zip(beers, beers[1:], strict=False):
+            if isinstance(after.sg, float) and isinstance(before.sg, float):
+                if after.sg - before.sg > 2 * (after.u or 0) + 0.001:
+                    yield _at(
+                        after.cell, "rises", WARNING,
+                        f"gravity rises during fermentation, from {show_sg(round(before.sg, 4))} "
+                        f"to {show_sg(round(after.sg, 4))}",
+                    )  # fmt: skip
+
+
+def _litres(record: Record, reading: Reading) -> float | None:
+    """Volume of a line, or that of its plan."""
+    volume = reading.volume
+    if not isinstance(volume, float):
+        volume = reading.batch.volume.get(reading.stage) if reading.batch else None
+    return None if volume is None else float(units.convert(volume, record.settings.volume, "L"))
 
 
 def disagreements(seen: Seen) -> Iterator[Finding]:
     """Refractometer and hydrometer on the same wort, further apart than both are uncertain."""
     groups: dict[tuple[str, str], list[Reading]] = {}
     for reading in seen.record.readings:
-        # The runoff falls from one reading to the next: it has no second gravity to agree with.
-        if (
-            reading.table == "log"
-            and reading.batch
-            and not reading.fermented
-            and isinstance(reading.sg, float)
-        ):
-            groups.setdefault((reading.batch, reading.stage), []).append(reading)
+        dated = reading.when is not None and isinstance(reading.sg, float)
+        if dated and reading.batch and not reading.fermented:
+            groups.setdefault((reading.batch.name, reading.stage), []).append(reading)
     for group in groups.values():
-        refracted = [r for r in group if r.instrument and r.instrument.refracts]
-        for floated in (r for r in group if r.instrument and r.instrument.floats):
-            for other in refracted:
-                if None in (floated.when, other.when):
-                    continue
-                apart = abs((floated.when or 0.0) - (other.when or 0.0))
-                sg, other_sg = floated.sg, other.sg
-                if apart > TOGETHER or not isinstance(sg, float) or not isinstance(other_sg, float):
-                    continue
-                joint = conformity.COVERAGE * ((floated.u or 0) ** 2 + (other.u or 0) ** 2) ** 0.5
-                if abs(sg - other_sg) > joint:
-                    yield _at(
-                        floated.cell, "disagree", WARNING,
-                        f"hydrometer {show_sg(round(sg, 4))} and refractometer "
-                        f"{show_sg(round(other_sg, 4))} (cell {other.cell.address}) differ by "
-                        f"{abs(sg - other_sg):.4f}, more than their joint ±{joint:.4f}",
-                    )  # fmt: skip
+        drops = [r for r in group if r.instrument and r.instrument.refracts]
+        jars = [r for r in group if r.instrument and r.instrument.floats]
+        for jar, drop in itertools.product(jars, drops):
+            if abs((jar.when or 0.0) - (drop.when or 0.0)) > defaults.PAIR_DAYS:
+                continue
+            one, other = float(jar.sg or 0.0), float(drop.sg or 0.0)
+            joint = conformity.COVERAGE * ((jar.u or 0) ** 2 + (drop.u or 0) ** 2) ** 0.5
+            if abs(one - other) > joint:
+                yield _at(
+                    jar.cell, "disagree", WARNING,
+                    f"hydrometer {show_sg(round(one, 4))} and refractometer "
+                    f"{show_sg(round(other, 4))} (cell {drop.cell.address}) differ by "
+                    f"{abs(one - other):.4f}, more than their joint ±{joint:.4f}",
+                )  # fmt: skip
 
 
 def recomputed(seen: Seen) -> Iterator[Finding]:
     """Stored gravities and verdicts that differ from what the entries give today."""
     record = seen.record
-    stored = [r for r in record.readings if isinstance(r.stored_sg, (int, float))]
-    if record.readings and not stored and any(isinstance(r.sg, float) for r in record.readings):
+    some = [r for r in record.readings if isinstance(r.sg, float)]
+    stored = [r for r in some if isinstance(r.row["sg"].value, float)]
+    if some and not stored:
         cell = record.entries.column("log_sg")[0]
         yield _at(cell, "not-computed", NOTE, "the file holds no computed gravities: compute it")
         return
     for reading in stored:
-        if isinstance(reading.sg, float) and abs(reading.sg - reading.stored_sg) > SAME_SG:
+        before = reading.row["sg"].value
+        if abs(float(reading.sg or 0) - before) > SAME_SG:
             yield _at(
                 reading.cell, "gravity-changed", WARNING,
-                f"the file shows {reading.stored_sg:.4f}, its entries give {reading.sg:.4f}",
+                f"the file shows {before:.4f}, its entries give {reading.sg:.4f}",
             )  # fmt: skip
-    for name, verdicts in (
-        ("verdict_gravity", _verdicts(record, "gravity", _gravity_measured)),
-        ("verdict_volume", _verdicts(record, "volume", _volume_measured)),
-    ):
-        for cell, found in zip(record.entries.column(name), verdicts, strict=False):
+    for reading in record.readings:
+        for what, found in (("", reading.verdict), ("volume_", reading.volume_verdict)):
+            cell = reading.row[f"{what}verdict"]
             shown = cell.value or ""
             if isinstance(shown, str) and not is_passed_on(shown) and shown != found:
+                if is_passed_on(found):
+                    continue
                 yield _at(
                     cell, "verdict-changed", SEVERE,
                     f"the file says {shown or 'nothing'}, its entries give {found or 'nothing'}",
                 )  # fmt: skip
 
 
-def _verdicts(
-    record: Record, what: str, measured: Callable[[Record, str, str], tuple[float, float] | None]
-) -> list[str]:
-    """The verdict on each target of the batch that the file shows."""
-    batch = str(record.entries.cell("shown_batch") or "").strip()
-    verdicts = []
-    for row in record.entries.rows("target", ("stage", what, f"{what}_tolerance")):
-        target = records.number(row[what].value, float("nan"))
-        tolerance = records.number(row[f"{what}_tolerance"].value, float("nan"))
-        found = measured(record, batch, str(row["stage"].value or ""))
-        if found is None or target != target or tolerance != tolerance:
-            verdicts.append("")
-            continue
-        value, u = found
-        verdicts.append(conformity.verdict(value, target, tolerance, u).item())
-    return verdicts
-
-
-def _gravity_measured(record: Record, batch: str, stage: str) -> tuple[float, float] | None:
-    """The latest gravity in the scale of the targets, and its standard uncertainty."""
-    scale = str(record.entries.cell("unit_gravity") or "SG")
-    own = [
-        r
-        for r in record.readings
-        if r.table == "log" and r.stage == stage and r.batch == batch and isinstance(r.sg, float)
-    ]
-    if not own:
-        return None
-    last = records.latest(own)
-    sg, u = float(last.sg or 0.0), last.u or 0.0
-    measured = float(gravity.convert(sg, "SG", scale))
-    return measured, float(gravity.convert(sg + u, "SG", scale)) - measured
-
-
-def _volume_measured(record: Record, batch: str, stage: str) -> tuple[float, float] | None:
-    """The latest volume at 20 °C, and its standard uncertainty."""
-    volume = record.volumes.get((batch, stage))
-    share = records.number(record.entries.cell("u_volume"), 0.01)
-    return None if volume is None else (volume, share * volume)
-
-
 RULES: tuple[Rule, ...] = (
     entries_that_are_no_values,
+    below,
     names,
     dates,
     bad_checks,
@@ -416,6 +428,7 @@ RULES: tuple[Rule, ...] = (
     ranges,
     temperatures,
     alcohol,
+    sense,
     disagreements,
     recomputed,
 )

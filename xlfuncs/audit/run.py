@@ -10,7 +10,7 @@ from pathlib import Path
 from xlfuncs.audit import record, rules
 from xlfuncs.audit.findings import SEVERE, FileAudit, Finding, Severity
 from xlfuncs.cells.values import date_serial
-from xlfuncs.files.problems import WorkbookProblem
+from xlfuncs.files.problems import ENDINGS, WorkbookProblem
 
 _ORDER = {severity: place for place, severity in enumerate(Severity)}
 
@@ -25,7 +25,7 @@ def files(arguments: Iterable[str]) -> list[Path]:
     for argument in arguments:
         path = Path(argument)
         if path.is_dir():
-            some = sorted(path.rglob("*.xlsx"))
+            some = sorted(one for one in path.rglob("*.*") if one.suffix.lower() in ENDINGS)
         elif not path.exists() and glob.has_magic(argument):
             some = sorted(map(Path, glob.glob(argument, recursive=True)))  # noqa: PTH207
         else:
@@ -43,12 +43,19 @@ def audit(path: Path, today: datetime.date) -> FileAudit:
     result = FileAudit(str(path))
     try:
         seen = rules.Seen(record.read(path), date_serial(today))
+        found = [finding for rule in rules.RULES for finding in rule(seen)]
     except WorkbookProblem as problem:
         result.findings.append(Finding("file", SEVERE, "", "", str(problem)))
+        return result
+    except Exception as error:  # a fault of ours in one file must not hide what is in the others
+        reason = (
+            f"the audit of this file broke off ({type(error).__name__}: {error}): a fault of "
+            "xlfuncs, not of yours; please report it"
+        )
+        result.findings.append(Finding("file", SEVERE, "", "", reason))
         return result
     result.instruments = len(seen.record.instruments)
     result.checks = sum(len(instrument.checks) for instrument in seen.record.instruments)
     result.readings = len(seen.record.readings)
-    found = (finding for rule in rules.RULES for finding in rule(seen))
     result.findings = sorted(found, key=lambda finding: _ORDER[finding.severity])
     return result

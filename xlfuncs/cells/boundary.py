@@ -3,22 +3,34 @@
 Blank in gives blank out, bad input gives a `! ` text in that cell alone, and a `! ` text or error
 that comes in is passed on.  A spreadsheet calls a column at a time, so the way through here is a
 few array operations, plus a look at each cell that is not a plain number within its limits.
+
+A cell shows one text where several things stand in the way of its answer; the first of these:
+
+1. the call itself: too many arguments, a range where one cell is wanted, ranges that do not fit
+   together;
+2. a text or error that is passed on: the cause comes before what it causes;
+3. a blank, which leaves the answer blank;
+4. a cell that is not fit for its argument;
+5. what the function's own body refuses.
+
+Of the same kind, the first argument of the signature decides.  A function that answers for whole
+ranges takes the ranges first (a cause anywhere in them, then nothing left in them), then its single
+cells by 2 to 4, then the first cell of a range that is not fit, which it names by number.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from xlfuncs.cells.declaration import Argument, Declaration
 from xlfuncs.cells.quantities import Choice, Number, Takes
 from xlfuncs.cells.values import BLANK, MARK, Refused, is_blank, is_passed_on
-
-if TYPE_CHECKING:
-    from xlfuncs.cells.catalogue import Argument, CellFunction
+from xlfuncs.science.arrays import Array
 
 #: What stands in the way of an answer: rank of its kind, number of the argument, text to show.
 Fault = tuple[int, int, str]
@@ -40,17 +52,21 @@ class Recorded:
         raise NotImplementedError
 
 
-def answer(function: CellFunction, cells: Sequence[Any]) -> Any:
+def answer(function: Declaration, cells: Sequence[Any]) -> Any:
     """What the calling cells show: one value, or rows of values."""
     arguments = function.arguments
     if len(cells) > len(arguments):
         return f"{MARK}{function.name} takes at most {len(arguments)} arguments, not {len(cells)}"
     raws = [*cells, *[None] * (len(arguments) - len(cells))]
-    if function.answers_whole:
-        return _answer_whole(function, raws)
-    if any(isinstance(raw, (list, tuple, np.ndarray)) for raw in raws):
-        return _answer_range(function, raws)
-    return _answer_cell(function, raws)
+    try:
+        if function.answers_whole:
+            return _answer_whole(function, [_block(raw) for raw in raws])
+        if any(isinstance(raw, (list, tuple, np.ndarray)) for raw in raws):
+            return _answer_range(function, [_block(raw) for raw in raws])
+        return _answer_cell(function, raws)
+    except Refused as refused:
+        width = len(function.columns)
+        return [[refused.text] * width] if width else refused.text
 
 
 def refuse_where(result: Any, wrong: Any, text: Callable[[int], str]) -> Any:
@@ -89,102 +105,87 @@ def refuse(result: Any, wrong: Any, text: Callable[..., str], *values: Any) -> A
 # --- three ways to answer ------------------------------
 
 
-def _answer_cell(function: CellFunction, raws: Sequence[Any]) -> Any:
+class _Shown(Refused):
+    """Raised where the whole call shows a text as it stands: passed on, blank, or made before."""
+
+    def __init__(self, text: str) -> None:
+        Exception.__init__(self, text)
+        self.text = text
+
+
+def _answer_cell(function: Declaration, raws: Sequence[Any]) -> Any:
     """One cell per argument: no arrays on the way, so that a single call is quick."""
-    values, texts = _read_single(function.arguments, raws)
-    if texts:
-        text = _foremost(texts)
-    else:
-        result = _run(function, values)
-        if not function.columns:
-            return _plain(result.item() if isinstance(result, np.ndarray) else result)
-        if not isinstance(result, str):
-            return _rows(result, 1)
-        text = result
-    return [[text] * len(function.columns)] if function.columns else text
+    values, faults = _read_cells(function.arguments, dict(enumerate(raws)))
+    if faults:
+        raise _Shown(_foremost(faults))
+    result = _run(function, values)
+    if function.columns:
+        return _rows(result, 1)
+    return _plain(result.item() if isinstance(result, np.ndarray) else result)
 
 
-def _answer_range(function: CellFunction, raws: Sequence[Any]) -> Any:
+def _answer_range(function: Declaration, blocks: Sequence[_Block]) -> Any:
+    """One answer for each position of the range that the arguments make together."""
     arguments = function.arguments
-    blocks = [_block(raw) for raw in raws]
-    for argument, (flat, own) in zip(arguments, blocks, strict=True):
-        if argument.takes is Takes.CELL and len(flat) != 1:
-            return f"{MARK}{argument.name} must be one cell, not {_size(own)}"
-    try:
-        shape = np.broadcast_shapes(*(own for _, own in blocks))
-    except ValueError:
-        sizes = [
-            f"{argument.name} is {_size(own)}"
-            for argument, (flat, own) in zip(arguments, blocks, strict=True)
-            if len(flat) > 1
-        ]
-        return f"{MARK}ranges do not fit together: {', '.join(sizes)}"
-    size = math.prod(shape)
-    single = [i for i, (flat, _) in enumerate(blocks) if len(flat) == 1]
-    values, shared = _read_single(arguments, [blocks[i][0][0] for i in single], single)
-    texts: dict[int, list[Fault]] = {}
-    if shared:
-        texts = {position: list(shared) for position in range(size)}
-    for i, (flat, own) in enumerate(blocks):
-        if len(flat) == 1:
-            continue
-        argument = arguments[i]
-        if own != shape:
-            flat = np.broadcast_to(_objects(flat, own), shape).ravel().tolist()
-        if argument.optional and any(map(is_blank, flat)):
-            flat = [argument.default if is_blank(cell) else cell for cell in flat]
-        quantity = _quantity(argument, arguments, values)
-        assert isinstance(quantity, Number)
-        values[i], refusals = quantity.read_many(flat, argument.name)
-        for position, text in refusals.items():
-            if text != BLANK or not quantity.blank_means:
-                texts.setdefault(position, []).append((_rank(text, flat[position]), i, text))
-    return _fill(function, values, {i: _foremost(found) for i, found in texts.items()}, shape)
+    for argument, block in zip(arguments, blocks, strict=True):
+        if argument.takes is Takes.CELL:
+            _only_cell(argument, block)
+    shape = _common_shape(arguments, blocks)
+    single = {i: block.cells[0] for i, block in enumerate(blocks) if len(block.cells) == 1}
+    values, shared = _read_cells(arguments, single)
+    faults = {position: list(shared) for position in range(math.prod(shape))} if shared else {}
+    for i, block in enumerate(blocks):
+        if i not in single:
+            values[i], unfit = _read_column(arguments, i, _spread(block, shape), values)
+            for position, fault in unfit.items():
+                faults.setdefault(position, []).append(fault)
+    texts = {position: _foremost(found) for position, found in faults.items()}
+    return _shaped(_fill(function, values, texts, math.prod(shape)), shape, function.columns)
 
 
 def _fill(
-    function: CellFunction, values: list[Any], texts: dict[int, str], shape: tuple[int, ...]
-) -> Any:
+    function: Declaration, values: list[Any], texts: Mapping[int, str], size: int
+) -> list[Any]:
     """Answer the positions that hold numbers, and put the texts in the others."""
-    size, width = math.prod(shape), len(function.columns)
-
-    def texts_or(results: Sequence[Any]) -> list[Any]:
-        remaining = iter(results)
-        cells = []
-        for i in range(size):
-            text = texts.get(i)
-            cells.append(next(remaining) if text is None else [text] * width if width else text)
-        return cells
-
-    if len(texts) == size:
-        cells = texts_or(())
-    else:
-        if texts:
-            good = [i for i in range(size) if i not in texts]
-            values = [value[good] if isinstance(value, np.ndarray) else value for value in values]
-        count = size - len(texts)
-        result = _run(function, values)
-        if isinstance(result, str):
-            result = np.full((count, width) if width else count, result, dtype=object)
+    width, count = len(function.columns), size - len(texts)
+    if texts and count:
+        good = [i for i in range(size) if i not in texts]
+        values = [value[good] if isinstance(value, np.ndarray) else value for value in values]
+    try:
+        result = _run(function, values) if count else ()
         cells = _rows(result, count) if width else _cells(result, count)
-        if texts:
-            cells = texts_or(cells)
-    if width or len(shape) == 1:
+    except Refused as refused:
+        cells = [[refused.text] * width if width else refused.text] * count
+    if not texts:
         return cells
-    if not shape:
-        return cells[0]
-    if shape[1] == 1:
-        return [[cell] for cell in cells]
-    return [cells[start : start + shape[1]] for start in range(0, size, shape[1])]
+    remaining = iter(cells)
+    return [
+        next(remaining) if text is None else [text] * width if width else text
+        for text in map(texts.get, range(size))
+    ]
 
 
-def _answer_whole(function: CellFunction, raws: Sequence[Any]) -> Any:
+def _answer_whole(function: Declaration, blocks: Sequence[_Block]) -> Any:
     """One answer for all that is given; positions blank in any of the ranges are left out."""
-    result = _whole(function, [_block(raw) for raw in raws])
+    arguments = function.arguments
+    ranges: dict[int, list[Any]] = {}
+    single: dict[int, Any] = {}
+    for i, (argument, block) in enumerate(zip(arguments, blocks, strict=True)):
+        if argument.takes is not Takes.RANGE:
+            single[i] = _only_cell(argument, block)
+        elif not (argument.optional and all(map(is_blank, block.cells))):
+            ranges[i] = block.cells
+    kept = _complete(arguments, ranges)
+    values, faults = _read_cells(arguments, single)
+    if faults:
+        raise _Shown(_foremost(faults))
+    for i, cells in ranges.items():
+        values[i], unfit = _read_column(arguments, i, [cells[at] for at in kept], values)
+        for position, (_, _, text) in unfit.items():
+            raise _Shown(f"{text} (cell {kept[position] + 1} of the range)")
+    result = _run(function, values)
     if not function.columns:
-        return result if isinstance(result, str) else _plain(result)
-    if isinstance(result, str):
-        return [[result] * len(function.columns)]
+        return _plain(result)
     # A NaN in a fit is a figure that so few points do not give: its cell stays blank.
     return [
         [BLANK if cell != cell else _plain(cell) for cell in row]
@@ -192,63 +193,41 @@ def _answer_whole(function: CellFunction, raws: Sequence[Any]) -> Any:
     ]
 
 
-def _whole(function: CellFunction, blocks: Sequence[tuple[list[Any], tuple[int, ...]]]) -> Any:
-    arguments = function.arguments
-    ranges, single = {}, []
-    for i, (argument, (flat, own)) in enumerate(zip(arguments, blocks, strict=True)):
-        if argument.takes is Takes.RANGE:
-            if not (argument.optional and all(map(is_blank, flat))):
-                ranges[i] = flat
-        elif len(flat) == 1:
-            single.append(i)
-        else:
-            return f"{MARK}{argument.name} must be one cell, not {_size(own)}"
-    if len({len(flat) for flat in ranges.values()}) > 1:
-        sizes = [f"{arguments[i].name} has {len(flat)}" for i, flat in ranges.items()]
-        return f"{MARK}ranges must have the same number of cells: {', '.join(sizes)}"
-    for flat in ranges.values():
-        for cell in flat:
-            if is_passed_on(cell):
-                return cell
-    needed = [flat for i, flat in ranges.items() if not arguments[i].quantity.blank_means]
+def _complete(arguments: Sequence[Argument], ranges: Mapping[int, Sequence[Any]]) -> list[int]:
+    """Positions at which no range that needs a value is blank; all the ranges are of one size."""
+    if len({len(cells) for cells in ranges.values()}) > 1:
+        sizes = ", ".join(f"{arguments[i].name} has {len(cells)}" for i, cells in ranges.items())
+        raise Refused(f"ranges must have the same number of cells: {sizes}")
+    for cell in itertools.chain.from_iterable(ranges.values()):
+        if is_passed_on(cell):
+            raise _Shown(cell)
+    needed = [cells for i, cells in ranges.items() if not arguments[i].quantity.blank_means]
     kept = [
         position
         for position, row in enumerate(zip(*needed, strict=True))
         if not any(map(is_blank, row))
     ]
     if ranges and not kept:
-        return BLANK
-    values, texts = _read_single(arguments, [blocks[i][0][0] for i in single], single)
-    if texts:
-        return _foremost(texts)
-    for i, flat in ranges.items():
-        quantity = _quantity(arguments[i], arguments, values)
-        assert isinstance(quantity, Number)
-        cells = [flat[position] for position in kept]
-        values[i], refusals = quantity.read_many(cells, arguments[i].name)
-        for position, text in refusals.items():
-            if text != BLANK or not quantity.blank_means:
-                return f"{text} (cell {kept[position] + 1} of the range)"
-    return _run(function, values)
+        raise _Shown(BLANK)
+    return kept
 
 
 # --- reading arguments ------------------------------
 
 
-def _read_single(
-    arguments: Sequence[Argument], raws: Sequence[Any], positions: Sequence[int] | None = None
+def _read_cells(
+    arguments: Sequence[Argument], raws: Mapping[int, Any]
 ) -> tuple[list[Any], list[Fault]]:
     """Values of the arguments that are one cell, and what stands in the way of an answer.
 
-    The list of values has a place for every argument; those not in `positions` hold the default.
+    `raws` holds their cells by number of the argument.  The list of values has a place for every
+    argument; the others hold their default.
     """
     values: list[Any] = [argument.default for argument in arguments]
-    texts: list[Fault] = []
-    order = range(len(raws)) if positions is None else positions
-    given = dict(zip(order, raws, strict=True))
+    faults: list[Fault] = []
     # Words first: the limits of a number may hang on a word that comes after it.
     for wanted in (Choice, Number):
-        for i, raw in given.items():
+        for i, raw in raws.items():
             argument = arguments[i]
             if not isinstance(argument.quantity, wanted):
                 continue
@@ -261,8 +240,28 @@ def _read_single(
             elif value == BLANK and quantity.blank_means:
                 values[i] = math.nan
             else:
-                texts.append((_rank(value, raw), i, value))
-    return values, texts
+                faults.append((_rank(value, raw), i, value))
+    return values, faults
+
+
+def _read_column(
+    arguments: Sequence[Argument], number: int, cells: Sequence[Any], values: Sequence[Any]
+) -> tuple[Array, dict[int, Fault]]:
+    """Numbers of an argument that is many cells, and what stands in the way, by position.
+
+    `values` are those of the arguments that are one cell: limits may hang on them.
+    """
+    argument = arguments[number]
+    if argument.optional and any(map(is_blank, cells)):
+        cells = [argument.default if is_blank(cell) else cell for cell in cells]
+    quantity = _quantity(argument, arguments, values)
+    assert isinstance(quantity, Number)
+    numbers, texts = quantity.read_many(cells, argument.name)
+    return numbers, {
+        position: (_rank(text, cells[position]), number, text)
+        for position, text in texts.items()
+        if text != BLANK or not quantity.blank_means
+    }
 
 
 def _quantity(
@@ -284,46 +283,80 @@ def _rank(text: str, raw: Any) -> int:
     return 0 if is_passed_on(raw) else 2
 
 
-def _foremost(texts: Sequence[Fault]) -> str:
-    return min(texts)[-1]
+def _foremost(faults: Sequence[Fault]) -> str:
+    return min(faults)[-1]
 
 
 # --- shapes and answers ------------------------------
 
 
-def _block(raw: Any) -> tuple[list[Any], tuple[int, ...]]:
+class _Block(NamedTuple):
     """Cells of a range in reading order, and its shape: (), (n,) or (rows, columns)."""
+
+    cells: list[Any]
+    shape: tuple[int, ...]
+
+    @property
+    def size(self) -> str:
+        """The shape in words."""
+        return " x ".join(map(str, self.shape)) + (" cells" if len(self.shape) == 1 else "")
+
+
+def _block(raw: Any) -> _Block:
     if isinstance(raw, np.ndarray):
         raw = raw.tolist()
     if not isinstance(raw, (list, tuple)):
-        return [raw], ()
+        return _Block([raw], ())
     if not raw or not isinstance(raw[0], (list, tuple)):
-        return (list(raw), (len(raw),)) if raw else ([None], (1,))
+        return _Block(list(raw), (len(raw),)) if raw else _Block([None], (1,))
     columns = len(raw[0])
     if columns == 0:
-        return [None], (1, 1)
+        return _Block([None], (1, 1))
     if columns == 1:
-        return [row[0] for row in raw], (len(raw), 1)
-    return list(itertools.chain.from_iterable(raw)), (len(raw), columns)
+        return _Block([row[0] for row in raw], (len(raw), 1))
+    return _Block(list(itertools.chain.from_iterable(raw)), (len(raw), columns))
 
 
-def _objects(flat: Sequence[Any], shape: tuple[int, ...]) -> Any:
-    cells = np.empty(len(flat), dtype=object)
-    cells[:] = flat
-    return cells.reshape(shape)
+def _only_cell(argument: Argument, block: _Block) -> Any:
+    if len(block.cells) != 1:
+        raise Refused(f"{argument.name} must be one cell, not {block.size}")
+    return block.cells[0]
 
 
-def _size(shape: tuple[int, ...]) -> str:
-    return " x ".join(map(str, shape)) + (" cells" if len(shape) == 1 else "")
-
-
-def _run(function: CellFunction, values: Sequence[Any]) -> Any:
-    """The body's answer, or the `! ` text with which it refuses the whole call."""
+def _common_shape(arguments: Sequence[Argument], blocks: Sequence[_Block]) -> tuple[int, ...]:
     try:
-        with np.errstate(all="ignore"):
-            return function.body(*values)
-    except Refused as refused:
-        return refused.text
+        return np.broadcast_shapes(*(block.shape for block in blocks))
+    except ValueError:
+        sizes = ", ".join(
+            f"{argument.name} is {block.size}"
+            for argument, block in zip(arguments, blocks, strict=True)
+            if len(block.cells) > 1
+        )
+        raise Refused(f"ranges do not fit together: {sizes}") from None
+
+
+def _spread(block: _Block, shape: tuple[int, ...]) -> list[Any]:
+    """The block's cells repeated over the whole shape, in reading order."""
+    if block.shape == shape:
+        return block.cells
+    positions = np.arange(len(block.cells)).reshape(block.shape)
+    return [block.cells[i] for i in np.broadcast_to(positions, shape).ravel().tolist()]
+
+
+def _shaped(cells: list[Any], shape: tuple[int, ...], columns: Sequence[str]) -> Any:
+    """The answers as the calling cells lie; those in columns of their own stay rows."""
+    if columns or len(shape) == 1:
+        return cells
+    if not shape:
+        return cells[0]
+    if shape[1] == 1:
+        return [[cell] for cell in cells]
+    return [cells[start : start + shape[1]] for start in range(0, len(cells), shape[1])]
+
+
+def _run(function: Declaration, values: Sequence[Any]) -> Any:
+    with np.errstate(all="ignore"):
+        return function.body(*values)
 
 
 def _cells(result: Any, count: int) -> list[Any]:

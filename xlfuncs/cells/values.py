@@ -34,7 +34,8 @@ ERROR_TEXTS = frozenset(
     }
 )
 
-_DAY_ZERO = datetime.datetime(1899, 12, 30)
+#: What day 0 of a spreadsheet is.
+DAY_ZERO = datetime.datetime(1899, 12, 30)
 
 
 class Refused(Exception):
@@ -114,7 +115,7 @@ def date_serial(moment: datetime.date) -> float:
     """
     if not isinstance(moment, datetime.datetime):
         moment = datetime.datetime(moment.year, moment.month, moment.day)
-    elapsed = moment.replace(tzinfo=None) - _DAY_ZERO
+    elapsed = moment.replace(tzinfo=None) - DAY_ZERO
     return elapsed.days + elapsed.seconds / 86400 + elapsed.microseconds / 86400e6
 
 

@@ -1,26 +1,80 @@
-"""What can be wrong with a file that ought to be a workbook."""
+"""A file that ought to be a workbook: read once, and what can be wrong with it."""
 
 from __future__ import annotations
 
 import io
 import warnings
 import zipfile
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
-import openpyxl
+#: Endings of workbooks, in small letters: plain, and with macros.
+ENDINGS = (".xlsx", ".xlsm")
 
 _OLE = bytes.fromhex("D0CF11E0A1B11AE1")
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
+
+#: What a workbook may unpack to, in bytes; the template with 5,000 lines takes a tenth of it.
+LARGEST = 500 * 2**20
+
+_STYLES = "xl/styles.xml"
+_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+
+#: Endings by the content type of the workbook's part.
+_ENDINGS = {
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml": ".xlsx",
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.template.main+xml": ".xltx",
+    "application/vnd.ms-excel.sheet.macroEnabled.main+xml": ".xlsm",
+    "application/vnd.ms-excel.template.macroEnabled.main+xml": ".xltm",
+}
 
 
 class WorkbookProblem(Exception):
     """A file cannot be used; the message is a plain sentence that names the file."""
 
 
-def content(path: str | Path) -> bytes:
-    """The bytes of an .xlsx workbook; raises `WorkbookProblem` if it cannot be one."""
-    path = Path(path)
+@dataclass(frozen=True)
+class Source:
+    """A workbook file as it was when it was read, for whatever is done with it afterwards."""
+
+    path: Path
+    data: bytes
+
+    @property
+    def name(self) -> str:
+        """The file's name."""
+        return self.path.name
+
+    def parts(self) -> dict[str, bytes]:
+        """The content of each part by name, in the order of the file."""
+        with zipfile.ZipFile(io.BytesIO(self.data)) as archive:
+            return {info.filename: archive.read(info) for info in archive.infolist()}
+
+    def ending(self) -> str:
+        """The ending that the content asks for: `.xlsm` for one with macros."""
+        with zipfile.ZipFile(io.BytesIO(self.data)) as archive:
+            types = archive.read("[Content_Types].xml")
+        try:
+            kinds = {part.get("ContentType", "") for part in ElementTree.fromstring(types)}
+        except ElementTree.ParseError as error:
+            raise damaged(self.path) from error
+        return next((_ENDINGS[kind] for kind in kinds if kind in _ENDINGS), ".xlsx")
+
+    def changed(self) -> bool:
+        """Whether the file is another one by now, or gone."""
+        try:
+            return self.path.read_bytes() != self.data
+        except OSError:
+            return True
+
+
+def read(source: str | Path | Source) -> Source:
+    """A workbook file, read once; raises `WorkbookProblem` if it cannot be one."""
+    if isinstance(source, Source):
+        return source
+    path = Path(source)
     name = path.name
     not_one = f"{name} is not an Excel workbook (.xlsx)"
     try:
@@ -29,8 +83,9 @@ def content(path: str | Path) -> bytes:
         raise WorkbookProblem(f"{name} does not exist in {path.parent.absolute()}") from None
     except IsADirectoryError:
         raise WorkbookProblem(f"{not_one}: it is a folder") from None
-    except OSError as error:
-        raise WorkbookProblem(f"{name} cannot be read: {error.strerror}") from None
+    except (OSError, ValueError) as error:  # a name may hold what no file name can
+        reason = getattr(error, "strerror", None) or str(error)
+        raise WorkbookProblem(f"{name} cannot be read: {reason}") from None
     if data.startswith(_OLE):
         if _ENCRYPTED in data:
             raise WorkbookProblem(f"{name} is protected by a password: save it without one first")
@@ -42,14 +97,26 @@ def content(path: str | Path) -> bytes:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             parts = archive.namelist()
-            broken = archive.testzip()
+            # No part is unpacked beyond what the file says that it unpacks to.
+            size = sum(info.file_size for info in archive.infolist())
+            broken = archive.testzip() if size <= LARGEST else None
     except Exception as error:  # zipfile raises many kinds for a damaged archive
         raise damaged(path) from error
+    if size > LARGEST:
+        raise WorkbookProblem(
+            f"{name} unpacks to {size / 2**20:,.0f} MB; workbooks up to {LARGEST // 2**20} MB are "
+            "read"
+        )
     if broken:
         raise damaged(path)
     if "[Content_Types].xml" not in parts or "xl/workbook.bin" in parts:
         raise WorkbookProblem(f"{not_one}: it is another kind of document")
-    return data
+    return Source(path, data)
+
+
+def content(path: str | Path) -> bytes:
+    """The bytes of an .xlsx workbook; raises `WorkbookProblem` if it cannot be one."""
+    return read(path).data
 
 
 def damaged(path: str | Path) -> WorkbookProblem:
@@ -57,12 +124,68 @@ def damaged(path: str | Path) -> WorkbookProblem:
     return WorkbookProblem(f"{Path(path).name} is cut short or damaged")
 
 
-def load(path: str | Path, **options: Any) -> Any:
-    """A workbook read by openpyxl (`options` are passed to it); raises `WorkbookProblem`."""
-    data = content(path)
+def load(source: str | Path | Source, **options: Any) -> Any:
+    """A workbook read by openpyxl (`options` are passed to it); raises `WorkbookProblem`.
+
+    If openpyxl does not take the looks, pictures or links that another program has written, the
+    workbook is read without them.
+    """
+    found = read(source)
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # about extensions that a reader does not need
-            return openpyxl.load_workbook(io.BytesIO(data), **options)
+        return _loaded(found.data, options)
     except Exception as error:  # openpyxl raises whatever a wrong part leads to
-        raise damaged(path) from error
+        try:
+            return _loaded(_plain(found), {**options, "keep_links": False})
+        except Exception:
+            raise damaged(found.path) from error
+
+
+def _loaded(data: bytes, options: dict[str, Any]) -> Any:
+    import openpyxl  # not before it is needed: it takes longer to load than `--help` to print
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # about extensions that a reader does not need
+        return openpyxl.load_workbook(io.BytesIO(data), **options)
+
+
+def _plain(source: Source) -> bytes:
+    """The same workbook without pictures and with number formats for its only looks.
+
+    Number formats tell dates from numbers.
+    """
+    parts = source.parts()
+    parts[_STYLES] = _number_formats(parts[_STYLES])
+    for name, data in parts.items():
+        if name.startswith("xl/worksheets/_rels/"):
+            parts[name] = _without_drawings(data)
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        for name, data in parts.items():
+            archive.writestr(name, data)
+    return out.getvalue()
+
+
+def _without_drawings(relations: bytes) -> bytes:
+    tree = ElementTree.fromstring(relations)
+    for relation in list(tree):
+        if relation.get("Type", "").lower().endswith("drawing"):
+            tree.remove(relation)
+    return ElementTree.tostring(tree)
+
+
+def _number_formats(styles: bytes) -> bytes:
+    def under(parent: ElementTree.Element, name: str, **attributes: str) -> ElementTree.Element:
+        return ElementTree.SubElement(parent, f"{_MAIN}{name}", attributes)
+
+    old, new = ElementTree.fromstring(styles), ElementTree.Element(f"{_MAIN}styleSheet")
+    new.extend(old.iterfind(f"{_MAIN}numFmts"))
+    under(under(new, "fonts"), "font")
+    under(under(under(new, "fills"), "fill"), "patternFill")
+    under(under(new, "borders"), "border")
+    cells = under(new, "cellXfs")
+    for look in old.iterfind(f"{_MAIN}cellXfs/{_MAIN}xf"):
+        under(cells, "xf", numFmtId=look.get("numFmtId", "0"), applyNumberFormat="1")
+    looks = under(new, "dxfs")  # those that conditions give, which sheets name by number
+    for _ in old.iterfind(f"{_MAIN}dxfs/{_MAIN}dxf"):
+        under(looks, "dxf")
+    return ElementTree.tostring(new)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -75,7 +76,7 @@ def BEER_SG(
     return _refuse_readings(result, found, original, brix, wort_factor, alcohol_factor)
 
 
-@cell_function(CATEGORY, columns=("method", "specific gravity"))
+@cell_function(CATEGORY, columns=("method", "specific gravity"), whole=True)
 def BEER_SG_SPREAD(
     original_sg: OneOriginalGravity,
     brix: OneBeerBrix,
@@ -147,6 +148,7 @@ def BEER_SG_UNCERTAINTY(
         "error of the defaults, SG",
         "pairs",
     ),
+    whole=True,
 )
 def BEER_FIT(
     original_sgs: OriginalGravities,
@@ -193,6 +195,8 @@ def BEER_FIT(
         )
     )
     fit = beer_fit.fit(original, brix_readings, hydrometer_sgs)
+    if math.isnan(fit.wort_factor):
+        raise Refused("the two instruments lie too far apart for any factors: look for a slip")
     _refuse_all(
         refuse(
             hydrometer_sgs,

@@ -75,7 +75,7 @@ def MASH_EFFICIENCY(
     )
 
 
-@cell_function(CATEGORY, columns=("volume", "standard uncertainty"))
+@cell_function(CATEGORY, columns=("volume", "standard uncertainty"), whole=True)
 def RUNOFF_VOLUME(
     volumes: RunoffVolumes,
     sgs: RunoffGravities,
@@ -211,7 +211,9 @@ def TARGET_CHECK(
     return conformity.verdict(measured, target, tolerance, u)
 
 
-@cell_function(CATEGORY, columns=("option", "amount", "unit", "SG it ends at", "volume it ends at"))
+@cell_function(
+    CATEGORY, columns=("option", "amount", "unit", "SG it ends at", "volume it ends at"), whole=True
+)
 def KETTLE_OPTIONS(
     volume: KettleLitres,
     sg: KettleGravity,

@@ -82,6 +82,7 @@ def MALT_EXTRACT_STANDARD(
         "residual standard deviation",
         "points",
     ),
+    whole=True,
 )
 def CALIBRATION_FIT(
     readings: CalibrationReadings,

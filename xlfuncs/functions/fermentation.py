@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ _LEAST_DAYS = 1.0
         "day within 0.001 of it",
         "its standard uncertainty, days",
     ),
+    whole=True,
 )
 def FERMENTATION_FORECAST(days: FermentationDays, sgs: FermentationGravities) -> Any:
     """Expected final gravity, and the day at which the beer is within 0.001 of it.
@@ -53,10 +55,12 @@ def FERMENTATION_FORECAST(days: FermentationDays, sgs: FermentationGravities) ->
     if sgs[np.argmin(days)] - np.min(sgs) < _LEAST_FALL:
         raise Refused(f"sgs have not yet fallen by {_LEAST_FALL} from the first: no forecast")
     found = fermentation.forecast(days, sgs)
+    if math.isnan(found.final):
+        raise Refused("no curve of a fermentation goes through these sgs: no forecast")
     return (found.final, found.u_final, found.day, found.u_day)
 
 
-@cell_function(CATEGORY)
+@cell_function(CATEGORY, whole=True)
 def FERMENTATION_STATE(
     days: FermentationDays, sgs: FermentationGravities, u: GravityUncertainty = 0.001
 ) -> str:

@@ -139,6 +139,7 @@ def WORT_BRIX(sg: SpecificGravity, wort_factor: WortFactor = wort.WORT_FACTOR) -
 @cell_function(
     CATEGORY,
     columns=("wort factor", "standard uncertainty", "pairs", "residual standard deviation, SG"),
+    whole=True,
 )
 def WORT_FACTOR_FIT(brix_readings: BrixReadings, hydrometer_sgs: SpecificGravities) -> object:
     """Your own wort factor, from refractometer and hydrometer on the same clear worts.

@@ -42,7 +42,7 @@ def _something(volumes: Array) -> Array:
     return volumes
 
 
-@cell_function(CATEGORY)
+@cell_function(CATEGORY, whole=True)
 def BLEND_SG(volumes: BlendVolumes, sgs: BlendGravities) -> Real:
     """Specific gravity of several worts or waters put together.
 
@@ -58,7 +58,7 @@ def BLEND_SG(volumes: BlendVolumes, sgs: BlendGravities) -> Real:
     return blending.blend(_something(volumes), sgs).sg
 
 
-@cell_function(CATEGORY)
+@cell_function(CATEGORY, whole=True)
 def BLEND_VOLUME(volumes: BlendVolumes, sgs: BlendGravities) -> Real:
     """Volume at 20 °C of several worts or waters put together; a little less than their sum.
 
@@ -74,7 +74,7 @@ def BLEND_VOLUME(volumes: BlendVolumes, sgs: BlendGravities) -> Real:
     return blending.blend(_something(volumes), sgs).volume
 
 
-@cell_function(CATEGORY)
+@cell_function(CATEGORY, whole=True)
 def BLEND_ABV(volumes: BlendVolumes, abvs: BlendAbvs, sgs: KnownBlendGravities = None) -> Real:
     """ABV of a blend of beers: the ethanol of all in the volume of the blend.
 

@@ -9,9 +9,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+import xlfuncs
 from xlfuncs import __version__
 from xlfuncs.hosts.calc.install import MEND, installed_version, numpy_for
 from xlfuncs.hosts.calc.offices import Office, OfficeProblem, examine, find_offices
+
+_WITHOUT_EXCEL = (
+    "xlfuncs calculate FILE stores the values in the workbook, which any Excel then shows; "
+    "LibreOffice Calc (below) computes as you type"
+)
 
 
 @dataclass(frozen=True)
@@ -19,13 +25,15 @@ class Finding:
     """One host: whether cells can be computed there, what was found, what is missing.
 
     `facts` are pairs of what and which (a version, a path).  `missing` and `mend` are empty when
-    nothing is; `mend` is one command or one thing to do.
+    nothing is; `mend` is one command or one thing to do, and where nothing mends it, `instead` says
+    which way is open.
     """
 
     host: str
     facts: tuple[tuple[str, str], ...]
     missing: str = ""
     mend: str = ""
+    instead: str = ""
 
     @property
     def ready(self) -> bool:
@@ -46,10 +54,15 @@ def _excel(environ: Mapping[str, str], platform: str) -> Finding:
     xlwings = _version("xlwings")
     facts = (("xlwings", xlwings or "none"), ("platform", platform))
     if platform != "win32":
-        return Finding("Excel", facts, "Excel calls Python functions on Windows only", MEND)
+        missing = "Excel calls Python functions on Windows only, and this is not Windows"
+        return Finding("Excel", facts, missing, instead=_WITHOUT_EXCEL)
+    excel = Path(environ.get("APPDATA", "")) / "Microsoft/Excel"
+    if not excel.is_dir():
+        missing = "Excel was not found (or was never started by this user)"
+        return Finding("Excel", facts, missing, instead=_WITHOUT_EXCEL)
     if not xlwings:
-        return Finding("Excel", facts, "xlwings is not installed", "pip install xlwings")
-    start = Path(environ.get("APPDATA", "")) / "Microsoft/Excel/XLSTART/xlwings.xlam"
+        return Finding("Excel", facts, "xlwings is not installed", _again())
+    start = excel / "XLSTART/xlwings.xlam"
     if not start.is_file():
         missing = "the xlwings add-in is not in Excel"
         return Finding("Excel", facts, missing, "xlwings addin install")
@@ -83,8 +96,16 @@ def _embedded() -> Finding:
     formulas = _version("formulas")
     facts = (("formulas", formulas or "none"),)
     if not formulas:
-        return Finding("Embedded", facts, "formulas is not installed", "pip install formulas")
+        return Finding("Embedded", facts, "formulas is not installed", _again())
     return Finding("Embedded", facts)
+
+
+def _again() -> str:
+    """What installs this package with all that it needs: from where it lies, never by its name."""
+    folder = Path(xlfuncs.__file__).parents[1]
+    if (folder / "pyproject.toml").is_file():
+        return f'"{sys.executable}" -m pip install -e "{folder}"'
+    return "install xlfuncs again, from its folder or its wheel"
 
 
 def _version(distribution: str) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from xlfuncs.cells.catalogue import Argument
+from xlfuncs.cells.declaration import Argument
 from xlfuncs.cells.quantities import Choice, Number
 from xlfuncs.cells.values import BLANK, MARK, show
 from xlfuncs.plain.expressions import Expression, Value, explore, leaf, make, words

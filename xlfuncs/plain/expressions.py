@@ -113,6 +113,11 @@ class Expression(Recorded):
     ) -> Any:
         if function is np.where:
             return make("IF", *args)
+        if function is np.select:
+            conditions, values, otherwise = args
+            for condition, value in reversed(list(zip(conditions, values, strict=True))):
+                otherwise = make("IF", condition, value, otherwise)
+            return otherwise
         if function is np.clip:
             value, low, high = args
             return make("MIN", make("MAX", value, low), high)

@@ -15,7 +15,8 @@ from typing import Any
 
 from xlfuncs.cells import values
 from xlfuncs.cells.boundary import NO_ANSWER
-from xlfuncs.cells.catalogue import CATALOGUE, Argument, CellFunction
+from xlfuncs.cells.catalogue import CATALOGUE, CellFunction
+from xlfuncs.cells.declaration import Argument
 from xlfuncs.cells.quantities import Choice, Number
 from xlfuncs.functions import beer as functions
 from xlfuncs.plain import arguments, recorded, trace

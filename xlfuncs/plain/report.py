@@ -35,7 +35,8 @@ def lines() -> Iterator[str]:
             f"| {len(typed.helpers)} ({len(ours.helpers)}) | {lengths[0]:,} ({lengths[1]:,}) |"
         )
     yield ""
-    yield f"## The functions by name\n\nCharacters as a person sees them, of {LONGEST:,} that fit.\n"
+    yield "## The functions by name\n"
+    yield f"Characters as a person sees them, of {LONGEST:,} that fit.\n"
     yield "| name | characters |\n|---|---:|"
     for each in all_names():
         yield f"| `{each.name}` | {len(each.shown):,} |"

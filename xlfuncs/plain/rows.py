@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from xlfuncs.cells.boundary import NO_ANSWER
-from xlfuncs.cells.catalogue import CATALOGUE, Argument
+from xlfuncs.cells.catalogue import CATALOGUE
+from xlfuncs.cells.declaration import Argument
 from xlfuncs.cells.quantities import Choice, Number
 from xlfuncs.cells.values import BLANK
 from xlfuncs.plain import arguments, pieces, recorded, trace

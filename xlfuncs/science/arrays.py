@@ -52,8 +52,14 @@ def newton(
     The number of steps is fixed by the caller, who knows how good the start is; a test holds the
     residual over the whole range.
 
-    >>> newton(lambda x: x * x, lambda x: 2 * x, 2.0, 1.4, 3) == 2**0.5
-    True
+    - `function`: from the unknown to the unit of `target`
+    - `slope`: its derivative
+    - `target`: value that it is to take
+    - `start`: first guess at the unknown
+    - `steps`: how many are taken
+
+    >>> round(newton(lambda x: x * x, lambda x: 2 * x, 2.0, 1.4, 3), 12)
+    1.414213562373
     """
     x = start
     for _ in range(steps):
@@ -67,6 +73,12 @@ def secant(
     """Solve function(x) = target by a fixed number of secant steps, all elements at once.
 
     Once an element has converged its two points coincide and it stays where it is.
+
+    - `function`: from the unknown to the unit of `target`
+    - `target`: value that it is to take
+    - `first`: one guess at the unknown
+    - `second`: another one
+    - `steps`: how many are taken
 
     >>> round(secant(lambda x: x * x, 2.0, 1.4, 1.5, 5), 12)
     1.414213562373
@@ -111,12 +123,10 @@ def in_blocks(function: Callable[..., tuple[Real, ...]], *values: Real) -> tuple
 
 
 def first_true(cases: Sequence[tuple[Any, str]], otherwise: str) -> NDArray[np.object_]:
-    """Per element, the word of the first case that holds, or `otherwise`.
+    """Per element, the word of the first case that holds: `numpy.select`, word beside condition.
 
     >>> first_true([(np.array([True, False]), "yes")], "no").tolist()
     ['yes', 'no']
     """
-    words: NDArray[np.object_] = np.array(otherwise, dtype=object)
-    for condition, word in reversed(cases):
-        words = np.where(condition, np.array(word, dtype=object), words)
-    return words
+    conditions, words = zip(*cases, strict=True)
+    return np.asarray(np.select(conditions, words, otherwise), dtype=object)

@@ -141,6 +141,16 @@ class Beer:
         """True °Brix that a refractometer shows."""
         return sucrose.brix(self.refractive_index(wort_factor, alcohol_factor))
 
+    def brix_slopes(
+        self, wort_factor: Real = wort.WORT_FACTOR, alcohol_factor: Real = ALCOHOL_FACTOR
+    ) -> tuple[Real, Real]:
+        """How much that °Brix rises with the wort factor and with the alcohol factor: exact."""
+        scale = _refraction_slope(self.brix(wort_factor, alcohol_factor))
+        return (
+            self.residue * _refraction_slope(wort_factor * self.residue) / scale,
+            _spirit_refraction(self.spirit) / scale,
+        )
+
 
 def _spirit_refraction(spirit: Real) -> Real:
     """What ethanol adds to the refraction (n² - 1)/(n² + 2) of water in the same volume."""
@@ -284,11 +294,15 @@ def from_brix(
     wort_factor: Real = wort.WORT_FACTOR,
     alcohol_factor: Real = ALCOHOL_FACTOR,
 ) -> Beer:
-    """Beer from the original extract (°Plato) and the true °Brix that its sample shows.
+    """Beer from the original extract and the reading of a refractometer.
 
-    The wort factor multiplies the refraction of the extract alone (as °Brix per °Plato), the
-    alcohol factor that of the ethanol alone (as refraction over water).  NaN where no attenuation
-    from 0 to 100 % explains a reading and the Newton steps found nothing near by either.
+    NaN where no attenuation from 0 to 100 % explains a reading and the Newton steps found nothing
+    near by either.
+
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: of the ethanol alone, refraction over that of the CRC Handbook
 
     >>> round(from_brix(12.0, 6.2).sg, 4)
     1.0101
@@ -319,6 +333,11 @@ def by_newton(
 
     Over the range of the model they seldom go astray; a last step above 1e-5 °P says that they did.
 
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: of the ethanol alone, refraction over that of the CRC Handbook
+
     >>> beer, step = by_newton(12.0, 6.2, 1.04, 1.0)
     >>> print(f"{beer.sg:.4f}", abs(step) < 1e-6)
     1.0101 True
@@ -338,6 +357,11 @@ def bracketed(original: Array, brix: Array, wort_factor: Array, alcohol_factor: 
     """As `from_brix`, by halving between complete and no fermentation: slow, but cannot go astray.
 
     NaN where the reading lies outside that bracket.
+
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: of the ethanol alone, refraction over that of the CRC Handbook
 
     >>> beer = bracketed(*(np.array([value]) for value in (12.0, 6.2, 1.04, 1.0)))
     >>> np.round(beer.sg, 4).tolist()
@@ -373,6 +397,11 @@ def sg_slopes(
 
     Exact, by implicit differentiation of both equations at the solution.
 
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: of the ethanol alone, refraction over that of the CRC Handbook
+
     >>> [round(slope, 4) for slope in sg_slopes(12.0, 6.2, 1.04)]
     [-0.5514, 0.006, -0.0261]
     """
@@ -401,9 +430,17 @@ def sg_uncertainty(
     u_original: Real,
     u_model: Real,
 ) -> Real:
-    """Standard uncertainty of SG by `from_brix`, first order; `u_original` and `u_model` in SG.
+    """Standard uncertainty of SG by `from_brix`, first order.
 
     Source: JCGM 100:2008 (GUM), equation 10.
+
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `u_reading`: standard uncertainty of `brix`, °Brix
+    - `u_factor`: that of `wort_factor`
+    - `u_original`: that of the original gravity, SG
+    - `u_model`: that of the balance itself, SG
 
     >>> round(sg_uncertainty(12.0, 6.2, 1.04, 0.1, 0.01, 0.001, 0.001), 4)
     0.0013
@@ -430,7 +467,15 @@ def original_uncertainty(
 
     SG follows from original and °Brix; turned round, each source moves the original by what it
     moves the SG, over how the SG falls with the original (0.55): u = √(u_sg² + u_beer²)/|∂SG/∂OG|,
-    u_beer being `sg_uncertainty` with a sure original.  `u_reading` is the whole of the °Brix.
+    u_beer being `sg_uncertainty` with a sure original.
+
+    - `original`: extract of the wort that was found, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `u_sg`: standard uncertainty of the beer's gravity, SG
+    - `u_reading`: that of `brix`, calibration included, °Brix
+    - `u_factor`: that of `wort_factor`
+    - `u_model`: that of the balance itself, SG
 
     >>> print(f"{original_uncertainty(12.0, 6.2, 1.04, 0.001, 0.15, 0.012):.4f}")
     0.0034
@@ -447,7 +492,7 @@ def from_sg(original: Real, sg: Real) -> Beer:
     >>> round(beer.real_extract, 2), round(beer.abv, 2)
     (4.41, 5.0)
     """
-    residue = real_extract_by_rule(original, 258.6 * (sg - 1))
+    residue = real_extract_by_rule(original, sucrose.near_plato(sg))
     spirit = (original - residue) / (100 * EXTRACT_PER_ETHANOL - _LOST_PER_ETHANOL * original)
     return _solve(_original_is(original), _sg_is(sg), residue, spirit)[0]
 
@@ -460,10 +505,15 @@ def from_sg_and_brix(
 ) -> Beer:
     """Beer of unknown origin, from hydrometer and refractometer together.
 
+    - `sg`: what a hydrometer shows, SG 20/20
+    - `brix`: what the sample shows, true °Brix
+    - `wort_factor`: of the extract alone, °Brix per °Plato
+    - `alcohol_factor`: of the ethanol alone, refraction over that of the CRC Handbook
+
     >>> round(from_sg_and_brix(1.0101, 6.2).original, 1)
     12.0
     """
-    apparent_extract = 258.6 * (sg - 1)
+    apparent_extract = sucrose.near_plato(sg)
     spirit = (brix - wort_factor * apparent_extract) / (
         wort_factor * _PLATO_PER_SPIRIT + alcohol_factor * _BRIX_PER_SPIRIT
     )

@@ -5,24 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from xlfuncs.science import beer, wort
 from xlfuncs.science.arrays import Array
+from xlfuncs.science.least_squares import settle
 
 #: What is believed before the first pair: wort factor and alcohol factor, mean and standard
 #: deviation.
 PRIOR = np.array([wort.WORT_FACTOR, beer.ALCOHOL_FACTOR])
 PRIOR_SPREAD = np.array([wort.FACTOR_U, 0.05])
 
-#: A pair further than this many standard deviations from what the others say is an outlier.
+#: A pair further than this many standard deviations from what the others say is an outlier.  It
+#: still counts in the fit: whether a reading is a slip is for the brewer to say.
 OUTLIER = 4.0
-
-_STEP = 1e-5  # of SG and of the factors, for slopes
-_NUDGE = np.diag([_STEP, _STEP])
-# The model is almost linear in the factors: three Gauss-Newton steps are usual.
-_MOST_STEPS = 30
-_SETTLED = 1e-10
 
 
 @dataclass(frozen=True)
@@ -53,25 +48,23 @@ class BeerFit:
         """Number of pairs."""
         return self.deviations.size
 
-    @property
-    def outliers(self) -> NDArray[np.bool_]:
-        """Pairs that lie more than four standard deviations from what the others say.
-
-        They still count in the fit: whether a reading is a slip is for the brewer to say.
-        """
-        return np.abs(self.deviations) > OUTLIER
-
 
 def fit(
     original: Array, brix: Array, sg: Array, u_brix: float = 0.1, u_sg: float = 0.001
 ) -> BeerFit:
     """Most probable wort and alcohol factor, given the pairs and what is believed beforehand.
 
-    Original extract in °Plato, true °Brix of the sample, SG by hydrometer.  Maximum a posteriori
-    least squares of the reading that each beer (by original and hydrometer) ought to show, weighted
-    by both instruments' uncertainties, with the prior 1.04 ± 0.012 and 1.00 ± 0.05.  The covariance
-    is that of the Jacobian at the solution.  A pair is left out by one Gauss-Newton step from the
-    full fit, which agrees with a new fit to 1e-5 SG: the model is almost linear in both factors.
+    Maximum a posteriori least squares of the reading that each beer (by original and hydrometer)
+    ought to show, weighted by both instruments' uncertainties, with the prior 1.04 ± 0.012 and
+    1.00 ± 0.05.  The covariance is that of the Jacobian at the solution.  A pair is left out by one
+    Gauss-Newton step from the full fit, which agrees with a new fit to 1e-5 SG: the model is almost
+    linear in both factors.  NaN where `settle` finds no factors: pairs too far apart.
+
+    - `original`: extract of each wort, °Plato
+    - `brix`: what each beer shows, true °Brix
+    - `sg`: what a hydrometer shows in it, SG 20/20
+    - `u_brix`: standard uncertainty of one `brix`, °Brix
+    - `u_sg`: that of one `sg`, SG
 
     >>> original, true = np.array([12.0, 16.0]), np.array([1.010, 1.014])
     >>> shown = beer.from_sg(original, true).brix(1.04, 1.0)
@@ -79,36 +72,38 @@ def fit(
     >>> round(found.wort_factor, 4), round(found.alcohol_factor, 4), found.pairs
     (1.04, 1.0, 2)
     """
-    below, beers, above = (beer.from_sg(original, sg + step) for step in (-_STEP, 0.0, _STEP))
+    beers = beer.from_sg(original, sg)
+    below, above = beer.from_sg(original, sg - u_sg), beer.from_sg(original, sg + u_sg)
 
-    def residuals(factors: Array) -> Array:
+    def compared(factors: Array) -> tuple[Array, Array, Array]:
+        """Of each pair the misfit in °Bx, what the hydrometer's doubt is in °Bx, and both's."""
+        misfit = np.asarray(beers.brix(*factors)) - brix
         # The hydrometer's share of the spread hangs on the factors: with a fixed spread its noise
         # would draw the factors down.
-        rise = np.asarray(above.brix(*factors)) - np.asarray(below.brix(*factors))
-        misfit = np.asarray(beers.brix(*factors)) - brix
-        return np.append(
-            misfit / np.hypot(u_brix, rise / (2 * _STEP) * u_sg),
-            (factors - PRIOR) / PRIOR_SPREAD,
+        share = (np.asarray(above.brix(*factors)) - np.asarray(below.brix(*factors))) / 2
+        return misfit, share, np.hypot(u_brix, share)
+
+    def residuals(factors: Array) -> Array:
+        misfit, _, spread = compared(factors)
+        return np.append(misfit / spread, (factors - PRIOR) / PRIOR_SPREAD)
+
+    def slopes(factors: Array) -> Array:
+        misfit, share, spread = compared(factors)
+        of_beers, of_above, of_below = (
+            np.stack(one.brix_slopes(*factors)) for one in (beers, above, below)
         )
+        of_share = (of_above - of_below) / 2
+        of_pairs = of_beers / spread - misfit * share / spread**3 * of_share
+        return np.vstack([of_pairs.T, np.diag(1 / PRIOR_SPREAD)])
 
-    def jacobian(factors: Array) -> Array:
-        changes = [residuals(factors + step) - residuals(factors - step) for step in _NUDGE]
-        return np.column_stack(changes) / (2 * _STEP)
-
-    factors = PRIOR
-    for _ in range(_MOST_STEPS):
-        slopes = jacobian(factors)
-        step = np.linalg.lstsq(slopes, -residuals(factors), rcond=None)[0]
-        factors = factors + step
-        if np.max(np.abs(step)) < _SETTLED:
-            break
-    slopes = jacobian(factors)
-    covariance = np.linalg.inv(slopes.T @ slopes)
+    factors = settle(residuals, slopes, PRIOR, PRIOR_SPREAD)
+    jacobian = slopes(factors)
+    covariance = np.linalg.inv(jacobian.T @ jacobian)
     u = np.sqrt(np.diag(covariance))
 
-    misfit, slopes = residuals(factors)[:-2], slopes[:-2]
-    moves = slopes @ covariance
-    leverage = np.sum(moves * slopes, axis=1)
+    misfit, jacobian = residuals(factors)[:-2], jacobian[:-2]
+    moves = jacobian @ covariance
+    leverage = np.sum(moves * jacobian, axis=1)
     others = factors + moves * (misfit / (1 - leverage))[:, np.newaxis]
     return BeerFit(
         wort_factor=float(factors[0]),

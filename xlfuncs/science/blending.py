@@ -21,22 +21,13 @@ HIGHEST_SG = 1.206
 _MOST_PER_LITRE = gravity.SCALES["Extract"].high
 
 
-def density(sg: Real) -> Real:
-    """Density in vacuo at 20 °C, kg/m³, from apparent SG: the inverse of `sucrose.apparent`.
-
-    >>> round(density(1.05), 2), density(1.0) == sucrose.WATER_20
-    (1048.05, True)
-    """
-    return sucrose.from_apparent(sg)
-
-
 def extract_per_litre(sg: Real) -> Real:
     """Grams of extract in a litre at 20 °C.
 
     >>> round(extract_per_litre(1.05), 1)
     129.8
     """
-    return density(sg) * sucrose.plato(sg) / 100
+    return sucrose.from_apparent(sg) * sucrose.plato(sg) / 100
 
 
 def extract_mass(volume: Real, sg: Real) -> Real:
@@ -66,10 +57,10 @@ def blend(volumes: Array, sgs: Array, axis: int = -1) -> Blend:
     >>> print(f"{mixed.volume:.4f} {mixed.sg:.5f}")
     19.9998 1.05001
     """
-    masses = volumes * density(sgs)
+    masses = volumes * sucrose.from_apparent(sgs)
     mass = masses.sum(axis)
     sg = sucrose.sg((masses * sucrose.plato(sgs)).sum(axis) / mass)
-    return Blend(mass / density(sg), sg)
+    return Blend(mass / sucrose.from_apparent(sg), sg)
 
 
 def sg_uncertainty(
@@ -77,10 +68,15 @@ def sg_uncertainty(
 ) -> Real:
     """Standard uncertainty of the SG of a blend, first order; the parts lie along `axis`.
 
-    `own` is what each part's SG is uncertain by alone, `common` what all share (the calibration and
-    the wort factor of one refractometer), both in SG; `u_volume` is each volume's standard
-    uncertainty as a share of it.  u² = Σ x²·(own² + ((SG - SG_blend)·u_volume)²) + (Σ x·common)²,
+    u² = Σ x²·(own² + ((SG - SG_blend)·u_volume)²) + (Σ x·common)²,
     x the shares of the volume.  Source: JCGM 100:2008, 5.1.2 and 5.2.2.
+
+    - `volumes`: of the parts, in any one unit
+    - `sgs`: of the parts, SG 20/20
+    - `own`: standard uncertainty of each SG by itself, SG
+    - `common`: what all share (calibration and wort factor of one refractometer), SG
+    - `u_volume`: standard uncertainty of each volume, as a share of it
+    - `axis`: along which the parts lie
 
     >>> volumes, sgs = np.array([10.0, 10.0]), np.array([1.040, 1.060])
     >>> u = sg_uncertainty(volumes, sgs, np.array([4e-4, 4e-4]), np.array([5e-4, 5e-4]), 0.01)
@@ -117,8 +113,8 @@ def share(sg_a: Real, sg_b: Real, target_sg: Real) -> Real:
     0.7489
     """
     target = sucrose.plato(target_sg)
-    lacking = density(sg_b) * (target - sucrose.plato(sg_b))
-    spare = density(sg_a) * (sucrose.plato(sg_a) - target)
+    lacking = sucrose.from_apparent(sg_b) * (target - sucrose.plato(sg_b))
+    spare = sucrose.from_apparent(sg_a) * (sucrose.plato(sg_a) - target)
     return np.divide(lacking, lacking + spare)
 
 
@@ -131,7 +127,7 @@ def water_to_add(volume: Real, sg: Real, target_sg: Real) -> Real:
     (4.024, -2.511)
     """
     extract, target = sucrose.plato(sg), sucrose.plato(target_sg)
-    return volume * density(sg) / sucrose.WATER_20 * (extract - target) / target
+    return volume * sucrose.from_apparent(sg) / sucrose.WATER_20 * (extract - target) / target
 
 
 def after_water(volume: Real, sg: Real, water: Real) -> Real:
@@ -142,7 +138,7 @@ def after_water(volume: Real, sg: Real, water: Real) -> Real:
     >>> print(f"{after_water(20.0, 1.060, 4.024):.5f} {after_water(20.0, 1.050, -3.0):.5f}")
     1.05000 1.05877
     """
-    mass = volume * density(sg)
+    mass = volume * sucrose.from_apparent(sg)
     extract = sucrose.plato(sg) * np.divide(mass, mass + water * sucrose.WATER_20)
     within = (extract >= gravity.LOWEST) & (extract <= gravity.HIGHEST)
     # Beyond its range the polynomial of density may come back to any gravity.
@@ -169,9 +165,7 @@ def sg_at_volume(volume: Real, sg: Real, target_volume: Real) -> Real:
     per_litre = volume * extract_per_litre(sg) / target_volume
     within = np.asarray(per_litre <= _MOST_PER_LITRE)
     per_litre = np.minimum(per_litre, _MOST_PER_LITRE)
-    start = per_litre / (10 + per_litre / 240)
-    extract = sucrose.inverse(sucrose.EXTRACT_PER_LITRE, per_litre, start, steps=5)
-    return _where(within, sucrose.sg(extract))
+    return _where(within, gravity.convert(per_litre, "Extract", "SG"))
 
 
 def _where(within: NDArray[np.bool_], values: Real) -> Real:
@@ -189,14 +183,19 @@ def strong_enough(target_sg: Real, extract_fraction: Real) -> NDArray[np.bool_] 
 
 
 def extract_to_add(volume: Real, sg: Real, target_sg: Real, extract_fraction: Real) -> Real:
-    """Kilograms of dry extract (`extract_fraction` extract, the rest water) to reach the target.
+    """Kilograms of dry extract (what is not extract in it is water) to reach the target.
 
     Negative or infinite where the addition is not as strong as the target.
+
+    - `volume`: of the wort at 20 °C, L
+    - `sg`: of the wort, SG 20/20
+    - `target_sg`: wanted, SG 20/20
+    - `extract_fraction`: kg of extract in a kg of the addition
 
     >>> print(f"{extract_to_add(20.0, 1.040, 1.050, 0.95):.3f}")
     0.601
     """
-    mass = volume * density(sg) / 1000
+    mass = volume * sucrose.from_apparent(sg) / 1000
     target = sucrose.plato(target_sg)
     return np.divide(mass * (target - sucrose.plato(sg)), 100 * extract_fraction - target)
 
@@ -204,11 +203,16 @@ def extract_to_add(volume: Real, sg: Real, target_sg: Real, extract_fraction: Re
 def after_extract(volume: Real, sg: Real, added: Real, extract_fraction: Real) -> Blend:
     """Volume and gravity after so many kilograms of dry extract have been dissolved.
 
+    - `volume`: of the wort at 20 °C, L
+    - `sg`: of the wort, SG 20/20
+    - `added`: mass of the addition, kg
+    - `extract_fraction`: kg of extract in a kg of the addition
+
     >>> done = after_extract(20.0, 1.040, 0.601, 0.95)
     >>> round(done.volume, 2), round(done.sg, 5)
     (20.38, 1.05)
     """
-    mass = volume * density(sg) / 1000
+    mass = volume * sucrose.from_apparent(sg) / 1000
     extract = mass * sucrose.plato(sg) + added * extract_fraction * 100
     strengthened = sucrose.sg(extract / (mass + added))
-    return Blend(1000 * (mass + added) / density(strengthened), strengthened)
+    return Blend(1000 * (mass + added) / sucrose.from_apparent(strengthened), strengthened)

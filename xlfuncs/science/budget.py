@@ -99,9 +99,15 @@ def wort_gravity(
     wort_factor: Real = wort.WORT_FACTOR,
     u_factor: Real = wort.FACTOR_U,
 ) -> Effects:
-    """Effects on the SG of unfermented wort; `u_own` in °Bx is of this reading alone.
+    """Effects on the SG of unfermented wort.
 
     Reading and temperature are its own, and so is what a compensation leaves.
+
+    - `brix`: true °Brix
+    - `u_own`: standard uncertainty of this reading alone, °Brix
+    - `calibration`: the check in force
+    - `wort_factor`: °Brix per °Plato
+    - `u_factor`: standard uncertainty of `wort_factor`
 
     >>> print(f"{wort_gravity(12.4, 0.1, Calibration(0.06)).u:.5f}")
     0.00090
@@ -127,9 +133,17 @@ def beer_reading(
 ) -> tuple[Effects, Real]:
     """Effects on the SG of beer by `beer.from_brix`, and how it rises with its original SG.
 
-    `original` in °Plato.  The original gravity's own effects are not in it: the SG of the beer is
+    The original gravity's own effects are not in it: the SG of the beer is
     Σ weight·gravity of both, with the weights (rise, 1).  So what an original read on the same
     refractometer shares with the beer's reading cancels as far as it does.
+
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
+    - `u_own`: standard uncertainty of this reading alone, °Brix
+    - `calibration`: the check in force
+    - `wort_factor`: °Brix per °Plato
+    - `u_factor`: standard uncertainty of `wort_factor`
+    - `u_model`: that of the balance itself, SG
 
     >>> calibration = Calibration(0.06)
     >>> start = wort_gravity(12.4, 0.1, calibration)

@@ -46,6 +46,11 @@ def calibration_uncertainty(brix: Real, u_offset: Real, u_slope: Real, covarianc
 
     √(u_offset² + (brix·u_slope)² + 2·brix·covariance): the same as `Calibration.at`.
 
+    - `brix`: true °Brix
+    - `u_offset`: standard uncertainty of the offset, °Brix
+    - `u_slope`: that of the slope
+    - `covariance`: of the two, °Brix
+
     >>> print(f"{calibration_uncertainty(12.0, 0.0913, 0.00707, -0.0005):.3f}")
     0.059
     """
@@ -146,6 +151,13 @@ def malt_offset(
     doubt of the wort factor and that of the solution (`standards.malt_extract_standard`) enter.
     Such a solution tells the offset alone, never a slope: what looks like one is the wort factor.
 
+    - `reading`: what it shows in the solution, °Brix at 20 °C
+    - `solution_sg`: of the solution, SG 20/20
+    - `u_reading`: standard uncertainty of `reading`, °Brix
+    - `u_solution`: that of `solution_sg`, SG
+    - `wort_factor`: °Brix per °Plato
+    - `u_factor`: standard uncertainty of `wort_factor`
+
     >>> offset, u = malt_offset(13.1, 1.050, 0.1, 0.00055)
     >>> print(f"{offset:.2f} {u:.2f}")
     0.22 0.22
@@ -178,6 +190,12 @@ def status(
     over; one that is truly outside by u_offset is called so in 16 %, by 2·u_offset in 2.3 %.
     `adjust`: |offset| is outside.  `check due`, alone or with `adjust`: the interval is over.
     `not checked`: offset or days are NaN.  Source: JCGM 106:2012, 8.3.
+
+    - `offset`: found at the last check, in any one unit
+    - `tolerance`: largest offset that is tolerated, in the same unit
+    - `days_since_check`: days
+    - `interval_days`: days from check to check
+    - `u_offset`: standard uncertainty of `offset`, in its unit
 
     >>> status(0.3, 0.2, 10, 30).item(), status(0.1, 0.2, np.nan, 30).item()
     ('adjust', 'not checked')

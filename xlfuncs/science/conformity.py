@@ -28,6 +28,11 @@ def verdict(measured: Real, target: Real, tolerance: Real, u: Real = 0.0) -> NDA
     Source: JCGM 106:2012, 8.3 (guard bands on both sides of the tolerance limit) and clause 7
     (conformance probability).
 
+    - `measured`: in any one unit
+    - `target`: in the same unit
+    - `tolerance`: largest deviation either way, in the same unit
+    - `u`: standard uncertainty of `measured`, in the same unit
+
     >>> verdict(1.0478, 1.050, 0.002, 0.001).item(), verdict(1.046, 1.050, 0.002, 0.0005).item()
     ('too close to call', 'low')
     >>> verdict(1.047, 1.050, 0.002, 0.001).item(), verdict(1.0492, 1.050, 0.002, 0.001).item()

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from xlfuncs.science.arrays import Array, first_true
+from xlfuncs.science.least_squares import settle
 
 #: A forecast says when the gravity will be this close to its end.
 NEAR = 0.001
@@ -43,15 +44,14 @@ def forecast(days: Array, sgs: Array, u_sg: float = 0.001) -> Forecast:
     Fits SG(t) = final + fall·(1 + b)/(b + exp(rate·t)), t in days from the first reading: a plain
     exponential for b = 0, a lag before it otherwise.  Maximum a posteriori least squares: early on
     the answer leans on common practice (an apparent attenuation of 75 ± 12.5 %), later on the
-    readings.  Uncertainties from the Jacobian, larger where the scatter is.
+    readings.  Uncertainties from the Jacobian, larger where the scatter is.  NaN where no curve
+    settles.
 
     >>> days = np.array([0, 1, 2, 3, 4, 5, 7.0])
     >>> sgs = 1.011 + 0.040 * 6 / (5 + np.exp(1.2 * days))
     >>> round(forecast(days, sgs).final, 3), round(forecast(days, sgs).day, 1)
     (1.011, 4.5)
     """
-    from scipy.optimize import least_squares
-
     order = np.argsort(days, kind="stable")
     elapsed, sgs = days[order] - days[order[0]], sgs[order]
     extract = max(float(sgs[0]) - 1, 5 * NEAR)
@@ -59,24 +59,37 @@ def forecast(days: Array, sgs: Array, u_sg: float = 0.001) -> Forecast:
     # The first reading is counted with the others: no belief beyond it.
     spread = np.array([np.inf, _SHARE_SPREAD * extract, _LOG_RATE_SPREAD, _LAG_SPREAD])
 
-    def residuals(parameters: Array) -> Array:
-        start, fall, log_rate, lag = parameters
+    def left(parameters: Array) -> tuple[Array, Array]:
+        """Share of the fall that is still to come, and what the lag has of its denominator."""
+        _, _, log_rate, lag = parameters
         b = np.exp(lag)
         with np.errstate(over="ignore"):
-            left = (1 + b) / (b + np.exp(np.exp(log_rate) * elapsed))
-        misfit = (start - fall * (1 - left) - sgs) / u_sg
+            below = b + np.exp(np.exp(log_rate) * elapsed)
+        return (1 + b) / below, b / below
+
+    def residuals(parameters: Array) -> Array:
+        start, fall, _, _ = parameters
+        misfit = (start - fall * (1 - left(parameters)[0]) - sgs) / u_sg
         return np.append(misfit, ((parameters - prior) / spread)[1:])
 
-    found = least_squares(residuals, prior, jac="3-point", x_scale="jac", max_nfev=200)
-    scatter = max(1.0, 2 * found.cost / sgs.size)
-    covariance = np.linalg.inv(found.jac.T @ found.jac) * scatter
+    def slopes(parameters: Array) -> Array:
+        _, fall, log_rate, _ = parameters
+        share, lagging = left(parameters)
+        by_log_rate = -fall * share * (1 - lagging) * np.exp(log_rate) * elapsed
+        by_lag = fall * lagging * (1 - share)
+        by_parameter = (np.ones_like(elapsed), share - 1, by_log_rate, by_lag)
+        return np.vstack([np.column_stack(by_parameter) / u_sg, np.diag(1 / spread)[1:]])
+
+    best = settle(residuals, slopes, prior, np.where(np.isfinite(spread), spread, u_sg))
+    misfit, jacobian = residuals(best), slopes(best)
+    scatter = max(1.0, float(misfit @ misfit) / sgs.size)
+    covariance = np.linalg.inv(jacobian.T @ jacobian) * scatter
 
     def day(parameters: Array) -> float:
         _, fall, log_rate, lag = parameters
         b = np.exp(lag)
         return float(np.log(max(fall * (1 + b) / NEAR - b, 1.0)) / np.exp(log_rate))
 
-    best = found.x
     nudges = np.diag(_STEP * np.maximum(np.abs(best), 1e-3))
     by_parameter = np.array(
         [(day(best + nudge) - day(best - nudge)) / (2 * nudge.sum()) for nudge in nudges]

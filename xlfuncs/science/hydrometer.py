@@ -27,6 +27,12 @@ def reading(
     per °C, so the liquid's density appears as density·(1 + expansion·(t - reference)).
     Source: ISO 1768:1975 for the glass, SPS-4 for the liquid.
 
+    - `plato`: extract of the sample, °Plato
+    - `temperature`: of the sample, °C
+    - `reference_temperature`: at which the scale holds, °C
+    - `water_temperature`: of the water that it is against, °C
+    - `expansion`: cubic, of the body, per °C
+
     >>> round(reading(12.39, 60.0), 4), round(reading(0.0, 20.0, 20.0, 4.0), 4)
     (1.0345, 0.9982)
     """
@@ -46,6 +52,12 @@ def sg(
     expansion: Real = GLASS_EXPANSION,
 ) -> Real:
     """Specific gravity 20/20 of the solution from what the hydrometer shows; 0 to 70 °C.
+
+    - `reading_`: what is shown on its own scale
+    - `temperature`: of the sample, °C
+    - `reference_temperature`: at which the scale holds, °C
+    - `water_temperature`: of the water that it is against, °C
+    - `expansion`: cubic, of the body, per °C
 
     >>> round(sg(1.0345, 60.0), 4), round(sg(1.0482, 20.0, 20.0, 4.0), 4)
     (1.05, 1.0501)

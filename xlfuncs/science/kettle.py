@@ -18,8 +18,10 @@ def mash_efficiency(
 ) -> Real:
     """Percent of the grain's laboratory extract that is in so many litres of wort.
 
-    `grain_mass` in kg; `extract_potential` is the extract that the laboratory finds, as a fraction
-    of the grain's mass as it is.
+    - `volume`: of the wort at 20 °C, L
+    - `sg`: of the wort, SG 20/20
+    - `grain_mass`: as weighed, kg
+    - `extract_potential`: kg of laboratory extract in a kg of the grain as it is
 
     >>> round(mash_efficiency(25.0, 1.048, 5.0), 1)
     77.9
@@ -29,6 +31,11 @@ def mash_efficiency(
 
 def boil_minutes(volume: Real, sg: Real, target_sg: Real, boil_off_per_hour: Real) -> Real:
     """Minutes of boiling that bring wort to the target; negative where the target is lower.
+
+    - `volume`: in the kettle, at 20 °C, in any one unit
+    - `sg`: in the kettle, SG 20/20
+    - `target_sg`: wanted, SG 20/20
+    - `boil_off_per_hour`: water at 20 °C boiled away in an hour, in the same unit
 
     >>> round(boil_minutes(25.0, 1.045, 1.050, 3.0), 1)
     50.2
@@ -49,6 +56,11 @@ def marked_volume(
 
     The kettle has grown with the wort, so its cold marks read 0.3 to 0.4 % short in hot wort.
 
+    - `shown`: at the mark, in any one unit of volume
+    - `temperature`: of wort and kettle, °C
+    - `marked_at`: temperature at which the mark was made, °C
+    - `expansion`: cubic, of the kettle, per °C
+
     >>> [round(float(marked_volume(100.0, hot)), 2) for hot in (20.0, 80.0, 100.0)]
     [100.0, 100.29, 100.38]
     """
@@ -60,10 +72,16 @@ def boiled_uncertainty(
 ) -> Real:
     """Standard uncertainty of the SG that a boil ends at, first order.
 
-    `water` boils away (litres at 20 °C); `u_volume` and `u_boil_off` are shares of the volume and
-    of the water.  The extract in a litre goes with SG - 1:
+    The extract in a litre goes with SG - 1:
     u = (SG_end - 1)·√((u_sg/(SG - 1))² + ((1 - V/V_end)·u_volume)² + (water/V_end·u_boil_off)²).
     Source: JCGM 100:2008, 5.1.2.
+
+    - `volume`: before the boil, at 20 °C, L
+    - `sg`: before the boil, SG 20/20
+    - `water`: boiled away, at 20 °C, L
+    - `u_sg`: standard uncertainty of `sg`, SG
+    - `u_volume`: that of `volume`, as a share of it
+    - `u_boil_off`: that of `water`, as a share of it
 
     >>> print(f"{boiled_uncertainty(27.0, 1.045, 4.0, 0.0009, 0.01, 0.1):.5f}")
     0.00140
@@ -99,13 +117,17 @@ def options(
 ) -> tuple[Option, Option, Option, Option]:
     """What can be done to wort in the kettle, and the gravity and volume that each ends at.
 
-    `volume` (L) and `sg` are in the kettle now; the boil is planned to end at `target_volume` and
-    ought to end at `target_sg`.  Where no more than `target_volume` is left, no boil is planned.
+    Boil longer or shorter: minutes more or less than planned, so that it ends at the target.  Add
+    dry extract: kilograms, dissolved after the planned boil.  Add water: litres, after the planned
+    boil.  Leave it: minutes of the planned boil, and what it ends at.  Where no more than
+    `target_volume` is left, no boil is planned.
 
-    - boil longer or shorter: minutes more or less than planned, so that it ends at the target;
-    - add dry extract: kilograms, dissolved after the planned boil;
-    - add water: litres, after the planned boil;
-    - leave it: minutes of the planned boil, and what it ends at.
+    - `volume`: in the kettle now, at 20 °C, L
+    - `sg`: in the kettle now, SG 20/20
+    - `target_volume`: at which the boil is planned to end, at 20 °C, L
+    - `target_sg`: at which it ought to end, SG 20/20
+    - `boil_off_per_hour`: water at 20 °C boiled away in an hour, L
+    - `extract_fraction`: kg of extract in a kg of dry extract
 
     >>> boil, extract, water, leave = options(27.0, 1.045, 23.0, 1.055, 4.0)
     >>> boil.name, round(boil.amount), round(extract.amount, 2), water.hindrance[-28:]
@@ -114,7 +136,7 @@ def options(
     planned_volume = min(volume, target_volume)
     planned_sg = float(blending.sg_at_volume(volume, sg, planned_volume))
     boiled = (
-        volume * blending.density(sg) - planned_volume * blending.density(planned_sg)
+        volume * sucrose.from_apparent(sg) - planned_volume * sucrose.from_apparent(planned_sg)
     ) / sucrose.WATER_20
     minutes = 60 * float(boiled) / boil_off_per_hour
     if abs(planned_sg - target_sg) <= SAME_SG:

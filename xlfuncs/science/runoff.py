@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from xlfuncs.science.arrays import Array
+from xlfuncs.science.least_squares import settle
 
 #: Fewest readings that leave a degree of freedom to judge the fit by.
 LEAST_READINGS = 3
@@ -51,8 +52,7 @@ def fit(
 ) -> Runoff | None:
     """Exponential wash-out through readings of the runoff, in any order; None if it does not fall.
 
-    `plato` are readings of the runoff after so much has been collected, `limit` the extract, °P,
-    at which the sparge stops.  Unweighted least squares on the extract (each reading is as sure as
+    Unweighted least squares on the extract (each reading is as sure as
     the other), with the volume sought as one of the two parameters, so that its uncertainty comes
     out of the fit.  Readings of first wort are left out: two or more at the start that lie level
     and below the curve through the rest, where that explains them better than one curve for all (5
@@ -64,6 +64,12 @@ def fit(
     readings share no scatter shows: `u_level`, °P, moves each reading by as much, `u_share` by a
     share of it, and the volume by what the fit makes of that.  Infinite where only one reading lies
     behind a plateau: the fall has just begun.
+
+    - `volumes`: collected at each reading, in any one unit
+    - `plato`: the runoff then, °Plato
+    - `limit`: at which the sparge stops, °Plato
+    - `u_level`: what all readings are off by alike, standard uncertainty, °Plato
+    - `u_share`: the same as a share of each reading
 
     >>> volumes = np.array([2.0, 8.0, 14.0, 20.0])
     >>> curve = fit(volumes, 18 * np.exp(-volumes / 15), 2.56)
@@ -138,19 +144,24 @@ def _curve(volumes: Array, plato: Array, limit: float) -> _Curve | None:
         volume, scale = parameters.tolist()
         return _Curve(limit, volume, scale, np.nan, plato.size - 2, np.empty((0, 0)))
 
-    best = least_squares(
-        lambda parameters: curve(parameters).at(volumes) - plato,
-        start,
-        lambda parameters: curve(parameters).slopes(volumes),
-        method="lm",
-        x_scale=np.abs(start) + scale,
-    )
-    if not (best.success and best.x[1] > 0 and np.isfinite(best.jac).all()):
+    def residuals(parameters: Array) -> Array:
+        return curve(parameters).at(volumes) - plato
+
+    def slopes(parameters: Array) -> Array:
+        return curve(parameters).slopes(volumes)
+
+    size = np.abs(start) + scale
+    near = least_squares(residuals, start, slopes, method="lm", x_scale=size)
+    if not (near.success and near.x[1] > 0 and np.isfinite(near.jac).all()):
         return None
+    best = settle(residuals, slopes, near.x, size)
+    if not best[1] > 0:  # a curve that runs off without end does not settle
+        return None
+    misfit, jacobian = residuals(best), slopes(best)
     return replace(
-        curve(best.x),
-        squares=float(np.sum(best.fun**2)),
-        shape=np.linalg.pinv(best.jac.T @ best.jac),
+        curve(best),
+        squares=float(np.sum(misfit**2)),
+        shape=np.asarray(np.linalg.pinv(jacobian.T @ jacobian)),
     )
 
 

@@ -107,9 +107,17 @@ def plato(sg_: Real) -> Real:
     >>> round(plato(1.048), 2)
     11.91
     """
+    return inverse(APPARENT_SG, sg_, near_plato(sg_))
+
+
+def near_plato(sg_: Real) -> Real:
+    """°Plato to 0.1 over the whole range, for a start: S = 1 + P/(258.6 - 0.8796 P) inverted.
+
+    >>> round(near_plato(1.048), 2)
+    11.91
+    """
     excess = sg_ - 1
-    # The start inverts S = 1 + P/(258.6 - 0.8796 P), good to 0.1 °P over the whole range.
-    return inverse(APPARENT_SG, sg_, 258.6 * excess / (1 + 0.8796 * excess))
+    return 258.6 * excess / (1 + 0.8796 * excess)
 
 
 def plato_at(density_: Real, temperature: Real) -> Real:
@@ -130,6 +138,11 @@ def plato_at(density_: Real, temperature: Real) -> Real:
 
 def inverse(coefficients: tuple[float, ...], value: Real, start: Real, steps: int = 2) -> Real:
     """°Plato at which a polynomial in °Plato takes the value, by Newton steps from the start.
+
+    - `coefficients`: of 1, P, P², … with P in °Plato
+    - `value`: in the unit of the polynomial
+    - `start`: first guess, °Plato
+    - `steps`: how many are taken
 
     >>> round(inverse(DENSITY_20, 1038.12, 9.0, 3), 2)
     10.0

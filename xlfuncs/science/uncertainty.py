@@ -21,8 +21,13 @@ def standard_uncertainty(
 ) -> Real:
     """Standard uncertainty of model(*values), from the standard uncertainties of its inputs.
 
-    Sensitivities are taken from the model itself by central differences; `correlations` maps pairs
-    of input numbers to correlation coefficients.  Source: JCGM 100:2008 equations 10 and 13.
+    Sensitivities are taken from the model itself by central differences.
+    Source: JCGM 100:2008 equations 10 and 13.
+
+    - `model`: any function of so many values, in any unit
+    - `values`: best estimate of each input, in its unit
+    - `uncertainties`: standard uncertainty of each input, in its unit
+    - `correlations`: coefficient from -1 to 1 by pair of input numbers, where it is not 0
 
     >>> round(standard_uncertainty(lambda a, b: a * b, (3.0, 2.0), (0.1, 0.2)), 4)
     0.6325

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from xlfuncs.science import sucrose
+from xlfuncs.science import gravity
 from xlfuncs.science.arrays import Real
 
 LITRES_PER_US_GALLON = 3.785411784  # 231 in³, exact (NIST HB 44, appendix C)
@@ -18,8 +18,7 @@ _POTENTIAL = LITRES_PER_US_GALLON / KILOGRAMS_PER_POUND
 def _sucrose_potential() -> float:
     """Points·gal/lb of sucrose: one pound in one US gallon of solution at 20 °C."""
     per_litre = 1000 * KILOGRAMS_PER_POUND / LITRES_PER_US_GALLON
-    plato = sucrose.inverse(sucrose.EXTRACT_PER_LITRE, per_litre, 11.5, steps=5)
-    return float(1000 * (sucrose.sg(plato) - 1))
+    return float(gravity.convert(per_litre, "Extract", "Points"))
 
 
 # One volume of CO2 is the gas that fills the beer's own volume at 0 °C and 1 atm, taken as ideal:

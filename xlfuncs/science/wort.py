@@ -46,6 +46,12 @@ def sg_uncertainty(
 ) -> Real:
     """Standard uncertainty of `sg`: reading, calibration and wort factor, first order.
 
+    - `brix_`: true °Brix
+    - `wort_factor`: °Brix per °Plato
+    - `u_reading`: standard uncertainty of the reading, °Brix
+    - `u_factor`: that of the wort factor
+    - `u_calibration`: that of the calibration, °Brix
+
     >>> round(sg_uncertainty(12.48, 1.04, 0.1, FACTOR_U, 0.05), 5)
     0.00074
     """
@@ -72,9 +78,14 @@ def fit_factor(
     """Wort factor from refractometer and hydrometer on the same clear, unfermented worts.
 
     Least squares of sg(brix/factor) against the hydrometer.  The standard uncertainty follows from
-    the reading uncertainties (0.1 °Bx and 0.001 SG unless given), or from the scatter where
-    that is larger; the residual standard deviation has one degree of freedom fewer than pairs (NaN
-    for one pair).
+    the reading uncertainties, or from the scatter where that is larger; the residual standard
+    deviation has one degree of freedom fewer than pairs (NaN for one pair).
+
+    - `brix_`: readings of the refractometer, true °Brix
+    - `sg_`: of the hydrometer in the same worts, SG 20/20
+    - `u_brix`: standard uncertainty of one `brix_`, °Brix
+    - `u_sg`: that of one `sg_`, SG
+    - `steps`: how many are taken at most
 
     >>> fit = fit_factor(np.array([10.4, 15.6]), np.array([1.0400, 1.0611]))
     >>> round(fit.factor, 2), fit.pairs

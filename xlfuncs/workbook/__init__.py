@@ -1,1 +1,1 @@
-"""The template workbook: one module per sheet, styles once, and the reader of filled workbooks."""
+"""The template workbook: sheets as data, and the one reader of filled workbooks."""

@@ -10,30 +10,23 @@ from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.writer.excel import ExcelWriter
 
-from xlfuncs.workbook import (
-    blend,
-    calibration,
-    card,
-    example,
-    example_beer,
-    example_brewday,
-    fermentation,
-    kettle,
-    layout,
-    log,
-    pairs,
-    runoff,
-    setup,
-    standards,
-    start,
-    styles,
-    targets,
-)
-from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.vocabulary import Choices
+from xlfuncs.workbook import example, words
+from xlfuncs.workbook.kit import styles, write
+from xlfuncs.workbook.kit.place import Layout
+from xlfuncs.workbook.sheets import SHEETS, start
+from xlfuncs.workbook.words import Choices
 
 # A file that says when it was made differs every time; the layout's own date stands instead.
 _MADE = datetime.datetime(2026, 1, 1)
+
+
+def layout(choices: Choices) -> Layout:
+    """All sheets with their blocks placed."""
+    placed = Layout()
+    others = [module.sheet(choices) for module in SHEETS]
+    for sheet in (start.sheet(choices, others), *others):
+        placed.add(sheet)
+    return placed
 
 
 def build(choices: Choices) -> Workbook:
@@ -41,24 +34,10 @@ def build(choices: Choices) -> Workbook:
     book = Workbook()
     book.remove(book.active)
     styles.register(book)
-    paper = layout.LETTER if choices.units == "us" else layout.A4
-    start.add(book, choices, paper)
-    instruments, papers, wanted = setup.add(book, choices, paper)
-    checks = calibration.add(book, choices, paper)
-    standards.add(book, choices, paper)
-    readings = log.add(book, choices, paper)
-    collected = runoff.add(book, choices, paper)
-    kettle.add(book, choices, paper)
-    past = targets.add(book, choices, paper)
-    card.add(book, choices, paper)
-    parts = blend.add(book, choices, paper)
-    pairs_read = pairs.add(book, choices, paper)
-    fermentations = fermentation.add(book, choices, paper)
+    write.write(book, layout(choices), write.LETTER if choices.units == "us" else write.A4)
     _settings(book)
     if choices.example:
-        example.fill(instruments, papers, wanted, checks, readings, choices)
-        example_beer.fill(pairs_read, fermentations, choices)
-        example_brewday.fill(collected, past, parts, choices)
+        example.fill(book, choices)
     book.defined_names[words.LAYOUT_NAME] = DefinedName(
         words.LAYOUT_NAME, attr_text=str(words.LAYOUT_VERSION)
     )

@@ -20,8 +20,7 @@ def _own_cache(tmp_path_factory):
         yield
 
 
-@pytest.fixture(scope="session")
-def _usable_office():
+def usable_office():
     """The office, or the sentence that says why there is none to test with."""
     try:
         office = choose_office()
@@ -29,6 +28,11 @@ def _usable_office():
     except OfficeProblem as problem:
         return str(problem)
     return office
+
+
+@pytest.fixture(scope="session")
+def _usable_office():
+    return usable_office()
 
 
 @pytest.fixture

@@ -1,7 +1,6 @@
 """Every function of the catalogue in Calc: it shows what the Python callable answers."""
 
 import functools
-import math
 
 import pytest
 
@@ -12,6 +11,7 @@ from tests.functions.catalogue_cases import (
     good_call,
     in_place_of,
 )
+from tests.helpers import same_cell
 from tests.hosts.calc.sheets import EMPTY_CELL, LEFT_OUT, CaseBook
 from xlfuncs.cells.quantities import Choice, Takes
 from xlfuncs.hosts.calc import runner
@@ -94,12 +94,6 @@ def test_calc_shows_what_python_answers(needs_office, computed, function):
         for addresses, expected in zip(case.addresses, case.expected, strict=True):
             for address, value in zip(addresses, expected, strict=True):
                 shown = values.get((function.name, address))
-                if not _same(shown, value):
+                if not same_cell(shown, value, rel=1e-12):
                     wrong.append(f"{case.name}: {case.formula} {address}: {shown!r}, not {value!r}")
     assert not wrong, "\n".join(wrong)
-
-
-def _same(shown, value):
-    if isinstance(value, str) or isinstance(shown, str) or shown is None:
-        return shown == value
-    return math.isclose(shown, value, rel_tol=1e-12)

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import datetime
 import re
-import subprocess
-import sys
 
 import openpyxl
 import pytest
+from xlfuncs.workbook.vocabulary import Choices
 
+from tests.helpers import run
 from tests.workbook.conftest import fill, many_checks
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.calc import runner
 from xlfuncs.workbook import build
 from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.vocabulary import Choices
 
 
 def differences(path, least=1e-300):
@@ -88,18 +87,6 @@ def test_both_engines_agree_on_hundreds_of_checks(needs_office, tmp_path):
     path.write_bytes(build.to_bytes(book))
     # Calc takes what is left of a difference for 0 when it is rounding alone.
     assert differences(path, least=1e-12) == {}
-
-
-def run(*arguments, status=0):
-    done = subprocess.run(
-        [sys.executable, "-m", "xlfuncs", *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    assert done.returncode == status, done.stdout + done.stderr
-    return done.stdout + done.stderr
 
 
 @pytest.fixture

@@ -16,83 +16,113 @@ from typing import Any
 
 from openpyxl.utils import get_column_letter
 
+from xlfuncs.files import problems
+from xlfuncs.files.problems import Source
+from xlfuncs.files.replacing import replacing
 from xlfuncs.hosts.calc import addin, session
 from xlfuncs.hosts.calc.install import numpy_for
 from xlfuncs.hosts.calc.offices import Office, OfficeProblem, choose_office, user_folder
 
 Value = float | str | bool
 
-# Nothing asks, nothing is fetched, and no file is computed twice: the driver has it computed.
-_SETTINGS = """<?xml version="1.0" encoding="UTF-8"?>
-<oor:items xmlns:oor="http://openoffice.org/2001/registry">
-<item oor:path="/org.openoffice.Office.Calc/Formula/Load">
-<prop oor:name="OOXMLRecalcMode" oor:op="fuse"><value>1</value></prop></item>
-<item oor:path="/org.openoffice.Office.Common/Misc">
-<prop oor:name="FirstRun" oor:op="fuse"><value>false</value></prop></item>
-</oor:items>
-"""
+# Nothing asks, nothing is fetched, nothing in a file is run, and no file is computed twice: the
+# driver has it computed.  Links are blocked where the office asks whether a document may follow
+# them; whatever does not ask meets a proxy that is not there.
+_SETTINGS: dict[str, dict[str, bool | int | str]] = {
+    "/org.openoffice.Office.Calc/Formula/Load": {"OOXMLRecalcMode": 1},
+    "/org.openoffice.Office.Calc/Content/Update": {"Link": 2},
+    "/org.openoffice.Office.Common/Misc": {"FirstRun": False},
+    "/org.openoffice.Office.Common/Security/Scripting": {
+        "BlockUntrustedRefererLinks": True,
+        "DisableMacrosExecution": True,
+        "MacroSecurityLevel": 3,
+    },
+    "/org.openoffice.Inet/Settings": {
+        "ooInetProxyType": 1,
+        "ooInetNoProxy": "",
+        "ooInetHTTPProxyName": "127.0.0.1",
+        "ooInetHTTPProxyPort": 9,
+        "ooInetHTTPSProxyName": "127.0.0.1",
+        "ooInetHTTPSProxyPort": 9,
+        "ooInetFTPProxyName": "127.0.0.1",
+        "ooInetFTPProxyPort": 9,
+    },
+}
 
 
-def compute(path: str | Path, timeout: float = 120) -> dict[tuple[str, str], Value]:
+def _settings() -> str:
+    """The settings as the office's profile keeps them."""
+    items = "".join(
+        f'<item oor:path="{path}"><prop oor:name="{name}" oor:op="fuse">'
+        f"<value>{str(value).lower()}</value></prop></item>"
+        for path, properties in _SETTINGS.items()
+        for name, value in properties.items()
+    )
+    namespace = "http://openoffice.org/2001/registry"
+    return f'<oor:items xmlns:oor="{namespace}">{items}</oor:items>'
+
+
+def compute(source: str | Path | Source, timeout: float = 120) -> dict[tuple[str, str], Value]:
     """The value of every formula cell, by sheet and address, after a full recalculation.
 
     All cells of an array formula's range are there, errors as their text (`#N/A`).  The file is
     not changed.  Raises `OfficeProblem` with one plain sentence: no office, no numpy, not a
     workbook, not done in time, ended twice.
     """
-    answer = _run(Path(path), {"do": "values"}, timeout)
+    answer = _run(problems.read(source), {"do": "values"}, timeout)
     return {
         (sheet, f"{get_column_letter(column + 1)}{row + 1}"): value
         for sheet, row, column, value in answer["values"]
     }
 
 
-def print_pdf(path: str | Path, out_pdf: str | Path, timeout: float = 120, sheet: str = "") -> Path:
+def print_pdf(
+    source: str | Path | Source, out_pdf: str | Path, timeout: float = 120, sheet: str = ""
+) -> Path:
     """Print a workbook after a full recalculation; the finished file is moved into place.
 
     With `sheet` that one alone, if it has a print area; case does not matter.
-    Raises `OfficeProblem` as `compute` does.
+    Raises `OfficeProblem` as `compute` does, and `WorkbookProblem` where the PDF cannot be written.
     """
-    out = Path(out_pdf)
-    if not out.absolute().parent.is_dir():
-        raise OfficeProblem(f"the folder of {out} does not exist")
-    with tempfile.TemporaryDirectory(prefix=".xlfuncs-", dir=out.absolute().parent) as folder:
+    out, found = Path(out_pdf), problems.read(source)
+    with replacing(out) as file, tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
         passing = Path(folder) / "printed.pdf"
-        _run(Path(path), {"do": "print", "pdf": str(passing), "sheet": sheet}, timeout)
+        _run(found, {"do": "print", "pdf": str(passing), "sheet": sheet}, timeout)
         if not passing.is_file():
-            raise OfficeProblem(f"LibreOffice printed nothing of {path}")
-        passing.replace(out)
+            raise OfficeProblem(f"LibreOffice printed nothing of {found.path}")
+        file.write(passing.read_bytes())
     return out
 
 
-def recalculation_seconds(path: str | Path, repeats: int = 5, timeout: float = 120) -> list[float]:
+def recalculation_seconds(
+    source: str | Path | Source, repeats: int = 5, timeout: float = 120
+) -> list[float]:
     """How long each of several full recalculations of the loaded workbook takes."""
-    answer = _run(Path(path), {"do": "time", "repeats": str(repeats)}, timeout)
+    answer = _run(problems.read(source), {"do": "time", "repeats": str(repeats)}, timeout)
     return [float(seconds) for seconds in answer["seconds"]]
 
 
-def _run(path: Path, task: dict[str, str], timeout: float) -> dict[str, Any]:
+def _run(source: Source, task: dict[str, str], timeout: float) -> dict[str, Any]:
     """Do the task on a copy of the file; an office that dies gets a second chance, all afresh."""
-    if not path.is_file():
-        raise OfficeProblem(f"{path} does not exist")
     office = choose_office()
     deadline = time.monotonic() + timeout
     for kept in (True, False):
         with tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
             work = Path(folder)
             try:
-                copy = shutil.copyfile(path, work / f"workbook{path.suffix}")
+                copy = work / f"workbook{source.ending()}"
+                copy.write_bytes(source.data)
                 profile = _profile(office, work, kept, deadline)
                 return session.run(office, profile, {**task, "file": str(copy)}, deadline)
             except session.OfficeDied:
                 continue
             except session.TookTooLong:
                 raise OfficeProblem(
-                    f"{path.name}: LibreOffice was not done after {timeout:g} s, and was ended"
+                    f"{source.name}: LibreOffice was not done after {timeout:g} s, and was ended"
                 ) from None
             except (OSError, OfficeProblem) as problem:
-                raise OfficeProblem(f"{path.name}: {problem}") from problem
-    raise OfficeProblem(f"{path.name}: LibreOffice ended before it was done, twice")
+                raise OfficeProblem(f"{source.name}: {problem}") from problem
+    raise OfficeProblem(f"{source.name}: LibreOffice ended before it was done, twice")
 
 
 def _profile(office: Office, work: Path, kept: bool, deadline: float) -> Path:
@@ -103,13 +133,13 @@ def _profile(office: Office, work: Path, kept: bool, deadline: float) -> Path:
     """
     oxt = addin.build(work / "xlfuncs.oxt", numpy_for(office))
     told = hashlib.sha256(oxt.read_bytes())
-    told.update(f"{office.soffice} {office.version} {_SETTINGS}".encode())
+    told.update(f"{office.soffice} {office.version} {_settings()}".encode())
     keep = user_folder("cache") / "xlfuncs" / f"calc-{told.hexdigest()[:16]}"
     profile = work / "profile"
     if kept and keep.is_dir():
         return Path(shutil.copytree(keep, profile))
     (profile / "user").mkdir(parents=True)
-    (profile / "user/registrymodifications.xcu").write_text(_SETTINGS, "utf-8")
+    (profile / "user/registrymodifications.xcu").write_text(_settings(), "utf-8")
     session.run(office, profile, {"do": "install", "oxt": str(oxt)}, deadline)
     if not keep.is_dir():
         keep.parent.mkdir(parents=True, exist_ok=True)

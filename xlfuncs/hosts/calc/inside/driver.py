@@ -17,6 +17,8 @@ import uno
 import unohelper
 from com.sun.star.beans import PropertyValue
 from com.sun.star.connection import NoConnectException
+from com.sun.star.document.MacroExecMode import NEVER_EXECUTE
+from com.sun.star.document.UpdateDocMode import NO_UPDATE
 from com.sun.star.lang import DisposedException
 from com.sun.star.sheet.FillDirection import TO_BOTTOM, TO_RIGHT
 from com.sun.star.task import XInteractionHandler
@@ -143,7 +145,10 @@ def _time(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
 
 def _computed(desktop: Any, file: str) -> Any:
     document = desktop.loadComponentFromURL(
-        _url(file), "_blank", 0, _properties(Hidden=True, UpdateDocMode=0)
+        _url(file),
+        "_blank",
+        0,
+        _properties(Hidden=True, UpdateDocMode=NO_UPDATE, MacroExecutionMode=NEVER_EXECUTE),
     )
     if document is None or not hasattr(document, "Sheets"):
         raise TaskProblem("LibreOffice cannot read it as a workbook")

@@ -1,0 +1,53 @@
+"""What tests of several packages share, besides published tables, cases and oracles."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import math
+import sys
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from xlfuncs import cli
+
+
+def run(*arguments: Any, status: int = 0) -> str:
+    """Run the command as a user does; its output, or what it printed as error."""
+    out, err = io.StringIO(), io.StringIO()
+    with (
+        pytest.MonkeyPatch.context() as patch,
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        patch.setattr(sys, "argv", ["xlfuncs", *map(str, arguments)])
+        with pytest.raises(SystemExit) as left:
+            cli.main()
+    assert (left.value.code or 0) == status, out.getvalue() + err.getvalue()
+    return out.getvalue() if status == 0 else err.getvalue()
+
+
+def parts_of(path: Path) -> dict[str, bytes]:
+    """The parts of a workbook file by name."""
+    with zipfile.ZipFile(path) as archive:
+        return {name: archive.read(name) for name in archive.namelist()}
+
+
+def rewrite(path: Path, part: str, change: Callable[[str], str]) -> None:
+    """Change one part of a workbook file, and leave the others."""
+    parts = parts_of(path)
+    parts[part] = change(parts[part].decode()).encode()
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, data in parts.items():
+            archive.writestr(name, data)
+
+
+def same_cell(one: Any, other: Any, rel: float, least: float = 0.0) -> bool:
+    """Whether two cells hold the same text, or numbers that agree so far."""
+    if isinstance(one, (str, type(None))) or isinstance(other, (str, type(None))):
+        return bool(one == other)
+    return math.isclose(one, other, rel_tol=rel, abs_tol=least)

@@ -1,0 +1,170 @@
+"""Blocks, their places, and the formulas that come of them."""
+
+from __future__ import annotations
+
+import re
+
+import openpyxl
+import pytest
+
+from xlfuncs.workbook import build, words
+from xlfuncs.workbook.kit import formulas, styles, write
+from xlfuncs.workbook.kit.blocks import Column, Line, Lines, Sheet, Steps, Table, Text, step, typed
+from xlfuncs.workbook.kit.place import Layout, LayoutProblem
+from xlfuncs.workbook.sheets import SHEETS
+from xlfuncs.workbook.words import Choices
+
+
+def placed(*blocks, title="One"):
+    layout = Layout()
+    layout.add(Sheet(title, "", "", blocks))
+    return layout
+
+
+def written(layout):
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    styles.register(book)
+    write.write(book, layout, write.A4)
+    return book
+
+
+def table(*columns, name="t", rows=3, **more):
+    return Table(name, rows, columns, **more)
+
+
+def test_blocks_follow_each_other_with_a_gap():
+    layout = placed(Text("a"), Text("b"), Text("c", gap=0))
+    assert [one.area.top for one in layout.pages[0].blocks] == [3, 5, 6]
+
+
+def test_two_blocks_on_one_cell_are_refused():
+    with pytest.raises(LayoutProblem, match="overlaps"):
+        placed(table(typed("a", "A"), typed("b", "B")), Text("x", column=2, beside=True))
+
+
+def test_a_name_given_twice_is_refused():
+    with pytest.raises(LayoutProblem, match="the name a is given twice"):
+        placed(table(typed("a", "A")), Lines((Line("a", "again"),)))
+    layout = placed(table(typed("a", "A")))
+    with pytest.raises(LayoutProblem, match="twice"):
+        layout.add(Sheet("Two", "", "", (Steps({"a": "1"}),)))
+
+
+def test_steps_stand_right_of_the_page_on_the_lines_of_their_table():
+    layout = placed(table(typed("a", "A"), step("b", "", "a+1"), typed("c", "C")))
+    assert layout.names["a"].cells == "A5:A7"
+    assert layout.names["c"].cells == "B5:B7"
+    assert layout.names["b"].cells == "D5:D7"
+
+
+def test_a_column_is_one_array_formula_or_a_formula_in_each_line():
+    book = written(placed(
+        table(typed("a", "A"), step("b", "", "a+SUM(all.a)"),
+              step("c", "", "a+SUM(all.a)+N(above.c)", by_line=True))
+    ))["One"]  # fmt: skip
+    assert (book["C5"].value.ref, book["C5"].value.text) == ("C5:C7", "=a+SUM(a)")
+    assert [book[f"D{row}"].value for row in (5, 6)] == [
+        "=$A5+SUM(a)+N($D4)",
+        "=$A6+SUM(a)+N($D5)",
+    ]
+
+
+def test_words_in_quotes_are_no_names():
+    found = formulas.rewritten('IF(a="a",all.a,A1)', lambda prefix, name: f"<{prefix}{name}>")
+    assert found == 'IF(<a>="a",<all.a>,<A1>)'
+
+
+def test_a_column_of_other_lines_is_refused_but_whole_it_serves():
+    other = table(typed("z", "Z"), name="u", rows=5)
+    with pytest.raises(LayoutProblem, match="z has 5 lines, not 3"):
+        written(placed(other, table(typed("a", "A"), step("b", "", "z+1"))))
+    written(placed(other, table(typed("a", "A"), step("b", "", "SUM(all.z)"))))
+
+
+def test_a_long_formula_is_refused():
+    with pytest.raises(LayoutProblem, match="characters"):
+        written(placed(Steps({"a": "+".join(["1"] * 200)})))
+
+
+def test_what_stands_below_a_guarded_table_has_a_name():
+    layout = placed(table(typed("a", "A"), guarded=True), Text("end", gap=3))
+    assert layout.names["t_below"].cells == "A8:A10"
+
+
+def test_idioms():
+    assert formulas.cases(("a", "1"), ("b", "2"), otherwise="3") == "IF(a,1,IF(b,2,3))"
+    assert formulas.if_numbers(["a", "b"], "a+b") == 'IF(ISNUMBER(a)*ISNUMBER(b),a+b,"")'
+    assert formulas.shown("x", 2).startswith("INT(ROUND(x,2))&decimal_sign")
+
+
+# --- all sheets ---
+
+
+@pytest.fixture(scope="module")
+def everything():
+    return build.build(Choices(example=True))
+
+
+def every_formula(book):
+    for sheet in book:
+        for row in sheet.iter_rows():
+            for cell in row:
+                value = getattr(cell.value, "text", cell.value)
+                if isinstance(value, str) and value.startswith("="):
+                    yield sheet.title, cell.coordinate, value
+
+
+def test_no_formula_is_long_and_none_writes_digits_by_a_pattern(everything):
+    for title, address, formula in every_formula(everything):
+        assert len(formula) <= formulas.LONGEST + 60, (title, address, len(formula))
+        assert not re.search(r"\bTEXT\(", formula), (title, address)
+        assert not re.search(r"\b(LET|LAMBDA|XLOOKUP|FILTER|OFFSET|INDIRECT)\(", formula)
+
+
+def test_tab_and_title_are_the_same_words(everything):
+    for module in SHEETS:
+        sheet = module.sheet(Choices())
+        assert everything[sheet.title]["A1"].value == sheet.title
+        assert sheet.sentence.endswith(".")
+
+
+def test_typed_and_computed_cells_are_told_apart_without_colour(everything):
+    for name in (styles.TYPED, styles.CELL):
+        (style,) = (one for one in everything._named_styles if one.name == name)
+        assert style.border.left.style
+    for title, address, _ in every_formula(everything):
+        assert everything[title][address].style not in (styles.TYPED, styles.CELL), address
+
+
+def test_single_computed_cells_are_guarded_as_arrays_are(everything):
+    for module in SHEETS:
+        sheet = module.sheet(Choices())
+        single = [
+            line.name
+            for block in sheet.blocks
+            if isinstance(block, Lines)
+            for line in block.lines
+            if line.formula
+        ]
+        refusing = [
+            rule
+            for rule in everything[sheet.title].data_validations.dataValidation
+            if rule.type == "custom" and rule.formula1 == "FALSE" and rule.error
+        ]
+        for name in single:
+            cell = everything.defined_names[name].attr_text.rpartition("!")[2].replace("$", "")
+            assert any(cell in rule.sqref for rule in refusing), name
+
+
+def test_every_column_of_a_table_has_a_heading(everything):
+    for module in SHEETS:
+        for block in module.sheet(Choices()).blocks:
+            if isinstance(block, Table):
+                for column in block.columns:
+                    assert isinstance(column, Column)
+                    assert column.heading, column.name
+
+
+def test_names_follow_a_layout_mark(everything):
+    assert everything.defined_names[words.LAYOUT_NAME].attr_text == str(words.LAYOUT_VERSION)

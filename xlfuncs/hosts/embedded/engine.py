@@ -1,0 +1,333 @@
+"""The order of the cells, and the calculation of a whole workbook.
+
+Cells are computed in the order in which they need each other.  A formula that cannot be computed is
+named, with what depends on it; all others are not touched by it.
+"""
+
+from __future__ import annotations
+
+import collections
+import datetime
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from formulas.errors import BroadcastError
+from openpyxl.utils import get_column_letter, range_boundaries
+from openpyxl.utils.datetime import to_excel
+from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
+
+from xlfuncs.cells.catalogue import CellFunction
+from xlfuncs.files import problems, stored
+from xlfuncs.files.problems import Source
+from xlfuncs.files.stored import Value
+from xlfuncs.functions import CATALOGUE
+from xlfuncs.hosts.embedded import worksheet
+from xlfuncs.hosts.embedded.formula import Area, CannotCompute, Tree, compiled
+from xlfuncs.hosts.embedded.values import EMPTY, ERRORS, NOT_A_VALUE, NOT_FOUND, block, settled
+
+
+@dataclass
+class Calculation:
+    """What a full recalculation gave.
+
+    `values` holds every formula cell that could be computed, by sheet and address, all cells of an
+    array formula's range included; `failures` holds sheet, address and reason of those that could
+    not, and `calls` how often each cell function was called.
+    """
+
+    values: dict[tuple[str, str], Value] = field(default_factory=dict)
+    failures: list[tuple[str, str, str]] = field(default_factory=list)
+    calls: collections.Counter[str] = field(default_factory=collections.Counter)
+
+
+def calculate(path: str | Path | Source, today: datetime.date | None = None) -> Calculation:
+    """Compute every formula of a workbook.
+
+    `today` is what TODAY() and NOW() give, for results that can be reproduced; without it they give
+    the present.  Raises `WorkbookProblem` for a file that is not a workbook.
+    """
+    return calculate_book(problems.load(path), today)
+
+
+def calculate_book(book: Any, today: datetime.date | None = None) -> Calculation:
+    """The same for a workbook that openpyxl holds; the workbook is not changed."""
+    return _Workbook(book, today).calculation()
+
+
+def calculate_file(
+    path: str | Path | Source,
+    out: str | Path,
+    today: datetime.date | None = None,
+    named: Mapping[str, Value] | None = None,
+) -> Calculation:
+    """Compute a workbook and write it to `out` with the values beside the formulas.
+
+    Formulas that could not be computed keep the value they had; `named` as for `stored.store`.
+    Raises as `calculate` does.
+    """
+    source = problems.read(path)
+    calculation = calculate(source, today)
+    stored.store(source, calculation.values, out, named)
+    return calculation
+
+
+@dataclass
+class _Formula:
+    area: Area
+    text: str
+    is_array: bool
+    problem: str = ""
+    tree: Tree | None = None
+
+    def __str__(self) -> str:
+        return f"{self.area.sheet}!{self.area.address}"
+
+
+class _Workbook:
+    """The formulas of a workbook, and the cells computed so far."""
+
+    def __init__(self, book: Any, today: datetime.date | None) -> None:
+        self.book = book
+        self.calls: collections.Counter[str] = collections.Counter()
+        self.functions: Mapping[str, Callable[..., Any]] = {
+            **worksheet.clock(today),
+            **{name: self._counted(function) for name, function in CATALOGUE.items()},
+        }
+        self.formulas: list[_Formula] = []
+        self.contents: dict[str, dict[tuple[int, int], Any]] = {}
+        self.ends: dict[str, tuple[int, int]] = {}
+        self.trees: dict[tuple[str, str, bool, bool, bool], Tree] = {}
+        self.blocks: dict[Area, Any] = {}
+        self.titles: dict[str, str] = {
+            sheet.title.casefold(): sheet.title for sheet in book.worksheets
+        }
+        # What each name stands for: those of one sheet by its title, the workbook's own by "".
+        self.names = {
+            title: {known.casefold(): str(name.value) for known, name in names.items()}
+            for title, names in (
+                ("", book.defined_names),
+                *((sheet.title, sheet.defined_names) for sheet in book.worksheets),
+            )
+        }
+        for sheet in book.worksheets:
+            self._read(sheet)
+
+    def _counted(self, function: CellFunction) -> Callable[..., Any]:
+        call = worksheet.cell_function(function)
+
+        def counted(*arguments: Any) -> Any:
+            self.calls[function.name] += 1
+            return call(*arguments)
+
+        return counted
+
+    def _read(self, sheet: Any) -> None:
+        cells = self.contents[sheet.title] = {}
+        filled: set[tuple[int, int]] = set()
+        # Of the cells that are there: walking over rows makes all those between them too.
+        for position, cell in sorted(sheet._cells.items()):
+            if cell.value is None:
+                continue
+            if cell.data_type == "f":
+                formula = _formula(sheet.title, cell)
+                self.formulas.append(formula)
+                filled.update(formula.area.positions())
+            else:
+                cells[position] = _typed(cell, self.book.epoch)
+        # What is stored inside an array formula's range is the last calculation's, not typed.
+        for position in filled & cells.keys():
+            del cells[position]
+        written = [(1, 1), *cells, *filled]
+        self.ends[sheet.title] = (max(row for row, _ in written), max(c for _, c in written))
+
+    def calculation(self) -> Calculation:
+        for formula in self.formulas:
+            if not formula.problem:
+                try:
+                    formula.tree = compiled(formula.text, formula.area, formula.is_array, self)
+                except CannotCompute as reason:
+                    formula.problem = str(reason)
+                except Exception as error:  # whatever one formula does, the others are computed
+                    formula.problem = f"reading it failed ({type(error).__name__}: {error})"
+        values: dict[tuple[str, str], Value] = {}
+        for formula in self._in_order():
+            for (row, column), cell in self._computed(formula):
+                self.contents[formula.area.sheet][row, column] = cell
+                values[formula.area.sheet, f"{get_column_letter(column)}{row}"] = (
+                    str(cell) if isinstance(cell, str) else cell
+                )
+        failures = [(f.area.sheet, f.area.address, f.problem) for f in self.formulas if f.problem]
+        return Calculation(values, failures, self.calls)
+
+    def _computed(self, formula: _Formula) -> Iterable[tuple[tuple[int, int], Any]]:
+        """Position and content of each cell that the formula fills."""
+        if formula.tree is None or formula.problem:
+            return ()
+        try:
+            result = formula.tree.value(formula.area)
+            if formula.area.shape == (1, 1):
+                return (((formula.area.top, formula.area.left), settled(result)),)
+            fitted = _fitted(result, formula.area.shape)
+        except BroadcastError:
+            formula.problem = "ranges of different sizes do not fit together"
+            return ()
+        except Exception as error:  # whatever one formula does, the others are computed
+            formula.problem = f"computing it failed ({type(error).__name__}: {error})"
+            return ()
+        return zip(formula.area.positions(), fitted.ravel().tolist(), strict=True)
+
+    # --- what a formula finds around it
+
+    def sheet(self, title: str) -> str:
+        try:
+            return self.titles[title.casefold()]
+        except KeyError:
+            raise CannotCompute(f"there is no sheet {title}") from None
+
+    def limits(self, sheet: str) -> tuple[int, int]:
+        return self.ends[sheet]
+
+    def name(self, name: str, sheet: str) -> str:
+        for names in (self.names[sheet], self.names[""]):
+            if name.casefold() in names:
+                return names[name.casefold()]
+        raise CannotCompute(f"{name} is not a known name")
+
+    def table(self, name: str) -> tuple[str, Any]:
+        for sheet in self.book.worksheets:
+            for table in sheet.tables.values():
+                if table.displayName.casefold() == name.casefold():
+                    return sheet.title, table
+        raise CannotCompute(f"there is no table {name}")
+
+    def cell(self, sheet: str, row: int, column: int) -> Any:
+        return self.contents[sheet].get((row, column), EMPTY)
+
+    def cells(self, area: Area) -> Any:
+        found = self.blocks.get(area)
+        if found is None:  # asked for when all its cells are computed, so it is kept
+            contents = self.contents[area.sheet]
+            cells = np.empty(area.shape[0] * area.shape[1], dtype=object)
+            for i, position in enumerate(area.positions()):
+                cells[i] = contents.get(position, EMPTY)
+            found = self.blocks[area] = cells.reshape(area.shape)
+        return found
+
+    # --- order
+
+    def _in_order(self) -> Iterator[_Formula]:
+        """Each formula after those it needs; what cannot be computed is marked on the way."""
+        before, after = self._links()
+        waiting = [len(links) for links in before]
+        failed: dict[int, _Formula] = {}  # of what cannot be computed, the first cause
+        ready = collections.deque(i for i, count in enumerate(waiting) if not count)
+        while ready:
+            i = ready.popleft()
+            cause = next((failed[j] for j in before[i] if j in failed), None)
+            if i < len(self.formulas):
+                formula = self.formulas[i]
+                if cause is not None and not formula.problem:
+                    formula.problem = f"needs {cause}, which could not be computed"
+                yield formula
+                cause = formula if formula.problem else None
+            if cause is not None:
+                failed[i] = cause
+            for j in after[i]:
+                waiting[j] -= 1
+                if not waiting[j]:
+                    ready.append(j)
+        self._mark_circular({i for i, count in enumerate(waiting) if count}, after)
+
+    def _links(self) -> tuple[list[list[int]], list[list[int]]]:
+        """For each formula, what it needs and what needs it.
+
+        An area that formulas need is a knot of its own, numbered after the formulas: a thousand
+        formulas that need a thousand cells are two thousand links, not a million.
+        """
+        filled: dict[tuple[str, int], dict[int, int]] = collections.defaultdict(dict)
+        for i, formula in enumerate(self.formulas):
+            for row, column in formula.area.positions():
+                filled[formula.area.sheet, column][row] = i
+        knots: dict[Area, int] = {}
+        before: list[list[int]] = [[] for _ in self.formulas]
+        for i, formula in enumerate(self.formulas):
+            if formula.tree is None:
+                continue
+            for area in {place(formula.area) for place in formula.tree.needs}:
+                if area is None:
+                    continue
+                if area not in knots:
+                    knots[area] = len(before)
+                    before.append(_within(area, filled))
+                before[i].append(knots[area])
+        after: list[list[int]] = [[] for _ in before]
+        for i, links in enumerate(before):
+            for j in links:
+                after[j].append(i)
+        return before, after
+
+    def _mark_circular(self, left: set[int], after: list[list[int]]) -> None:
+        """Of what is left, tell the circle from what merely hangs on it."""
+        circle = set(left)
+        while ends := [i for i in circle if circle.isdisjoint(after[i])]:
+            circle.difference_update(ends)
+        formulas = range(len(self.formulas))
+        cells = [str(self.formulas[i]) for i in sorted(circle) if i in formulas]
+        names = ", ".join(cells[:5]) + (" …" if len(cells) > 5 else "")
+        for i in left & set(formulas):
+            if not self.formulas[i].problem:
+                needs = "" if i in circle else "needs a "
+                self.formulas[i].problem = f"{needs}circular reference: {names}"
+
+
+def _within(area: Area, filled: Mapping[tuple[str, int], Mapping[int, int]]) -> list[int]:
+    """The formulas that fill cells of an area."""
+    rows = range(area.top, area.bottom + 1)
+    found: set[int] = set()
+    for column in range(area.left, area.right + 1):
+        held = filled.get((area.sheet, column), {})
+        if len(rows) < len(held):
+            found.update(held[row] for row in rows if row in held)
+        else:
+            found.update(i for row, i in held.items() if row in rows)
+    return sorted(found)
+
+
+def _formula(sheet: str, cell: Any) -> _Formula:
+    value = cell.value
+    if isinstance(value, (ArrayFormula, DataTableFormula)):
+        left, top, right, bottom = range_boundaries(value.ref or cell.coordinate)
+        area = Area(sheet, top, left, bottom, right)
+        if isinstance(value, DataTableFormula):
+            return _Formula(area, "", True, "data tables (what-if analysis) are not supported")
+        return _Formula(area, value.text or "", True)
+    return _Formula(Area(sheet, cell.row, cell.column, cell.row, cell.column), str(value), False)
+
+
+def _typed(cell: Any, epoch: datetime.datetime) -> Any:
+    """A typed cell as formulas see it: dates are serial numbers."""
+    value = cell.value
+    if cell.data_type == "e":
+        return ERRORS.get(value, NOT_A_VALUE)
+    if isinstance(value, (datetime.date, datetime.time, datetime.timedelta)):
+        return float(to_excel(value, epoch))
+    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+def _fitted(result: Any, shape: tuple[int, int]) -> Any:
+    """A result in the shape of an array formula's cells.
+
+    A row is repeated downwards, a column sideways; cells beyond the result show #N/A.
+    """
+    given = block(result)
+    rows, columns = (
+        wanted if size == 1 else min(wanted, size)
+        for wanted, size in zip(shape, given.shape, strict=True)
+    )
+    fitted = np.empty(shape, dtype=object)
+    fitted.fill(NOT_FOUND)
+    fitted[:rows, :columns] = given[:rows, :columns]
+    return np.frompyfunc(settled, 1, 1)(fitted)

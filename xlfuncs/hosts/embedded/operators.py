@@ -1,0 +1,195 @@
+"""The operators of formulas, as Excel and Calc compute them: to 15 digits."""
+
+from __future__ import annotations
+
+import functools
+import math
+import operator
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import numpy as np
+from formulas.errors import BroadcastError
+
+from xlfuncs.hosts.embedded.values import (
+    DIVIDED_BY_ZERO,
+    EMPTY,
+    NOT_A_NUMBER,
+    SAME,
+    block,
+    broadcast,
+    each,
+    general,
+    is_text,
+    is_truth,
+    number,
+    remembered,
+)
+
+
+def near(left: Any, right: Any) -> Any:
+    """Whether numbers are equal to 15 digits."""
+    return abs(left - right) <= SAME * np.maximum(abs(left), abs(right))
+
+
+def _is_near(left: float, right: float) -> bool:
+    return left == right or abs(left - right) <= SAME * max(abs(left), abs(right))
+
+
+def plus(left: float, right: float) -> float:
+    """The sum, which is 0 if only what is beyond 15 digits is left of it."""
+    return minus(left, -right)
+
+
+def minus(left: float, right: float) -> float:
+    """The difference, which is 0 if only what is beyond 15 digits is left of it."""
+    return 0.0 if _is_near(left, right) else left - right
+
+
+def _power(left: float, right: float) -> Any:
+    if left == 0 and right <= 0:
+        return DIVIDED_BY_ZERO if right else NOT_A_NUMBER
+    try:
+        return math.pow(left, right)
+    except ValueError:
+        return NOT_A_NUMBER
+
+
+# --- comparing ------------------------------
+
+
+def _ranked(cell: Any, other: Any) -> tuple[int, Any]:
+    """A cell as it is compared: numbers come before texts, texts before truth values."""
+    if type(cell) is float:
+        return 0, cell
+    if cell is EMPTY:
+        if is_text(other):
+            return 1, ""
+        return (2, False) if is_truth(other) else (0, 0.0)
+    if is_text(cell):
+        return 1, cell.casefold()
+    return (2, bool(cell)) if is_truth(cell) else (0, float(cell))
+
+
+def order(left: Any, right: Any) -> int:
+    """Below 0, 0 or above 0 as `left` comes before, with or after `right`."""
+    (rank, one), (other_rank, other) = _ranked(left, right), _ranked(right, left)
+    if rank != other_rank:
+        return rank - other_rank
+    if rank == 0 and _is_near(one, other):
+        return 0
+    return int(one > other) - int(one < other)
+
+
+# --- on whole arrays ------------------------------
+
+# Kinds of cells: those that arithmetic takes as numbers, and of these those that are compared so.
+_FLOAT, _EMPTY, _TRUTH, _OTHER = range(4)
+
+
+class _Column(NamedTuple):
+    """The cells of a block as numbers, each with its kind; what is no number is NaN."""
+
+    numbers: Any
+    kinds: Any
+
+
+def _column(cells: Any) -> _Column:
+    flat = cells.ravel().tolist()
+    kinds = [
+        _FLOAT if type(cell) is float else _EMPTY if cell is EMPTY
+        else _TRUTH if type(cell) is bool else _OTHER
+        for cell in flat
+    ]  # fmt: skip
+    as_number = (float, lambda empty: 0.0, float, lambda other: math.nan)
+    numbers = [as_number[kind](cell) for kind, cell in zip(kinds, flat, strict=True)]
+    return _Column(np.array(numbers).reshape(cells.shape), np.array(kinds).reshape(cells.shape))
+
+
+_known_column = remembered(_column)
+
+
+def _as_column(raw: Any) -> _Column:
+    return _known_column(raw) if isinstance(raw, np.ndarray) else _column(block(raw))
+
+
+def _at_once(
+    body: Callable[[float, float], Any],
+    quick: Callable[..., Any],
+    thorough: Callable[..., Any],
+    last_kind: int,
+) -> Callable[..., Any]:
+    """An operator: `body` takes two numbers, `quick` arrays of them, `thorough` any two cells.
+
+    `last_kind` is the last of the kinds above that count as numbers in an array.
+    """
+
+    def function(left: Any, right: Any) -> Any:
+        if type(left) is float and type(right) is float and right:
+            answer = body(left, right)
+            return answer if math.isfinite(answer) else NOT_A_NUMBER
+        if not (isinstance(left, np.ndarray) or isinstance(right, np.ndarray)):
+            return thorough(left, right)
+        one, other = _as_column(left), _as_column(right)
+        try:
+            with np.errstate(all="ignore"):
+                answers = quick(one.numbers, other.numbers)
+        except ValueError:
+            raise BroadcastError from None
+        done = np.isfinite(answers) & (np.maximum(one.kinds, other.kinds) <= last_kind)
+        answers = answers.astype(object)
+        if not done.all():
+            left, right = broadcast(left, right, answers)[:2]
+            answers[~done] = thorough(left[~done], right[~done])
+        return answers
+
+    return function
+
+
+def _arithmetic(
+    body: Callable[[float, float], Any], quick: Callable[..., Any]
+) -> Callable[..., Any]:
+    thorough = each(lambda left, right: body(number(left), number(right)))
+    return _at_once(body, quick, thorough, _TRUTH)
+
+
+def _comparison(holds: Callable[[Any, Any], bool], nearly: bool) -> Callable[..., Any]:
+    """`nearly`: whether it holds of numbers that are equal to 15 digits."""
+
+    def quick(left: Any, right: Any) -> Any:
+        return np.where(near(left, right), nearly, holds(left, right))
+
+    def body(left: float, right: float) -> Any:
+        return nearly if _is_near(left, right) else holds(left, right)
+
+    return _at_once(body, quick, each(lambda left, right: holds(order(left, right), 0)), _EMPTY)
+
+
+def _snapped(left: Any, right: Any) -> Any:
+    return np.where(near(left, right), 0.0, left - right)
+
+
+_OPERATORS: dict[str, Callable[..., Any]] = {
+    "+": _arithmetic(plus, lambda left, right: _snapped(left, -right)),
+    "-": _arithmetic(minus, _snapped),
+    "*": _arithmetic(operator.mul, np.multiply),
+    "/": _arithmetic(operator.truediv, np.divide),
+    "^": each(lambda left, right: _power(number(left), number(right))),
+    "&": each(lambda left, right: general(left) + general(right)),
+    "=": _comparison(operator.eq, True),
+    "<>": _comparison(operator.ne, False),
+    "<": _comparison(operator.lt, False),
+    "<=": _comparison(operator.le, True),
+    ">": _comparison(operator.gt, False),
+    ">=": _comparison(operator.ge, True),
+    "U-": each(lambda cell: -number(cell)),
+    "U+": each(lambda cell: cell),
+    "%": each(lambda cell: number(cell) / 100),
+}
+_TWICE_MINUS = each(number)
+
+
+@functools.cache
+def operator_function(name: str, minus: bool = False) -> Callable[..., Any]:
+    """The function behind an operator; `minus` tells `--x` from `+x`."""
+    return _TWICE_MINUS if name == "u+" and minus else _OPERATORS[name.upper()]

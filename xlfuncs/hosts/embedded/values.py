@@ -1,0 +1,270 @@
+"""What a cell holds while a workbook is computed, and how it is taken as number, text or truth.
+
+A cell holds a float, a text, a truth value, an error (`XlError`) or nothing (`EMPTY`); a block of
+cells is a two-dimensional array of objects.  Functions of this package take and give those.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import weakref
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import numpy as np
+import schedula
+from formulas.errors import BroadcastError
+from formulas.ranges import Ranges
+from formulas.tokens.operand import Error, XlError
+
+EMPTY = schedula.EMPTY
+
+#: Errors by the text that shows them.
+ERRORS: dict[str, Any] = dict(Error.errors)
+
+NOT_A_VALUE, NOT_A_NUMBER, DIVIDED_BY_ZERO, NOT_FOUND, NO_SUCH_CELL = (
+    ERRORS[name] for name in ("#VALUE!", "#NUM!", "#DIV/0!", "#N/A", "#REF!")
+)
+
+#: Numbers that differ by less than this share of themselves count as equal: a spreadsheet shows
+#: 15 digits, and 0.1+0.2=0.3 is true in it.
+SAME = 2.0**-48
+
+
+class ErrorInCells(Exception):
+    """Cells of which one holds an error, which is then the answer."""
+
+    def __init__(self, error: Any) -> None:
+        self.error = error
+
+
+def is_number(cell: Any) -> bool:
+    """A number; a truth value is none."""
+    return isinstance(cell, (float, int, np.number)) and not isinstance(cell, bool)
+
+
+def is_truth(cell: Any) -> bool:
+    """TRUE or FALSE."""
+    return isinstance(cell, (bool, np.bool_))
+
+
+def is_text(cell: Any) -> bool:
+    """A text, be it empty; neither an error nor an empty cell is one."""
+    return isinstance(cell, str) and not isinstance(cell, schedula.Token)
+
+
+def is_error(cell: Any) -> bool:
+    """An error such as #N/A."""
+    return isinstance(cell, XlError)
+
+
+_NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?\s*(%?)\s*", re.IGNORECASE)
+
+
+def number_in(text: str) -> float | None:
+    """The number that a text spells; None if it spells none."""
+    found = _NUMBER.fullmatch(text)
+    if found is None:
+        return None
+    number = float(text.replace("%", "")) / (100 if found[3] else 1)
+    return number if math.isfinite(number) else None
+
+
+def number(cell: Any) -> float:
+    """A cell as operators take it; raises `ValueError` for a text that is no number."""
+    if type(cell) is float:
+        return cell
+    if cell is EMPTY:
+        return 0.0
+    if is_text(cell):
+        spelt = number_in(cell)
+        if spelt is None:
+            raise ValueError(f"{cell!r} is no number")
+        return spelt
+    return float(cell)
+
+
+def truth(cell: Any) -> bool:
+    """A cell as a condition; raises `ValueError` for a text that says neither."""
+    if is_text(cell):
+        said = {"TRUE": True, "FALSE": False}.get(cell.upper())
+        if said is None:
+            raise ValueError(f"{cell!r} is no condition")
+        return said
+    return cell is not EMPTY and bool(cell)
+
+
+def general(cell: Any) -> str:
+    """A value as text, the way `&` shows it: numbers with up to 15 digits."""
+    if cell is EMPTY:
+        return ""
+    if is_truth(cell):
+        return str(bool(cell)).upper()
+    if not is_number(cell):
+        return str(cell)
+    number = float(cell)
+    if number == 0:
+        return "0"
+    if not 1e-9 <= abs(number) < 1e21:
+        mantissa, exponent = f"{number:.14E}".split("E")
+        return f"{mantissa.rstrip('0').rstrip('.')}E{int(exponent):+03d}"
+    digits = max(0, 14 - math.floor(math.log10(abs(number))))
+    text = f"{float(f'{number:.15g}'):.{digits}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+# --- blocks ------------------------------
+
+
+def block(raw: Any) -> Any:
+    """A result as a block of cells; what is single becomes a block of one."""
+    if not isinstance(raw, np.ndarray) or raw.dtype != object:
+        raw = np.asarray(raw, dtype=object)
+    return raw if raw.ndim == 2 else raw.reshape(1, -1)
+
+
+def cells(*arguments: Any) -> Iterator[Any]:
+    """Every cell of the arguments, in reading order."""
+    for argument in arguments:
+        if isinstance(argument, np.ndarray):
+            yield from argument.ravel().tolist()
+        else:
+            yield argument
+
+
+def without_errors(*arguments: Any) -> list[Any]:
+    """The same as a list; raises `ErrorInCells` for the first error."""
+    found = list(cells(*arguments))
+    for cell in found:
+        if isinstance(cell, XlError):
+            raise ErrorInCells(cell)
+    return found
+
+
+def remembered(make: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    """Something made of a block, made once while the block lives: a thousand formulas look up the
+    same column."""
+    known: dict[int, Any] = {}
+
+    def of(cells: Any) -> Any:
+        key = id(cells)
+        if key not in known:
+            known[key] = make(cells)
+            weakref.finalize(cells, known.pop, key).atexit = False
+        return known[key]
+
+    return of
+
+
+def single(raw: Any) -> Any:
+    """The value of a result that is one cell; None if it is more than one."""
+    if isinstance(raw, np.ndarray):
+        return raw.item() if raw.size == 1 else None
+    return raw
+
+
+def broadcast(*arguments: Any) -> list[Any]:
+    """Blocks of one size: a row is repeated downwards, a column sideways."""
+    try:
+        return list(np.broadcast_arrays(*(np.asarray(one, dtype=object) for one in arguments)))
+    except ValueError:
+        raise BroadcastError from None
+
+
+def taken(raw: Any) -> Any:
+    """What the `formulas` package answers, as this package has it."""
+    if isinstance(raw, Ranges):
+        raw = raw.value
+    if isinstance(raw, np.ndarray):
+        if raw.size == 1:
+            return taken(raw.item())
+        return np.frompyfunc(_cell, 1, 1)(np.asarray(raw, dtype=object))
+    return _cell(raw)
+
+
+def _cell(raw: Any) -> Any:
+    if isinstance(raw, np.generic):
+        raw = raw.item()
+    return float(raw) if isinstance(raw, int) and not isinstance(raw, bool) else raw
+
+
+def settled(raw: Any) -> Any:
+    """A result as its cell holds it: an empty reference is 0, what is no number is an error."""
+    if isinstance(raw, np.ndarray):
+        raw = raw.ravel()[0]
+    if isinstance(raw, np.generic):
+        raw = raw.item()
+    if raw is EMPTY or raw is None:
+        return 0.0
+    if isinstance(raw, (int, float)) and not isinstance(raw, bool):
+        return float(raw) if math.isfinite(raw) else NOT_A_NUMBER
+    if isinstance(raw, (str, bool)):
+        return raw
+    raise TypeError(f"a result of type {type(raw).__name__}")
+
+
+# --- functions of single cells ------------------------------
+
+
+def each(body: Callable[..., Any], catches_errors: bool = False) -> Callable[..., Any]:
+    """A function of single cells, over arrays of any size that fit together.
+
+    The first error among the cells is the answer, unless `body` deals with errors itself.
+    """
+
+    def one(*given: Any) -> Any:
+        if not catches_errors:
+            for cell in given:
+                if isinstance(cell, XlError):
+                    return cell
+        try:
+            answer = body(*given)
+        except ZeroDivisionError:
+            return DIVIDED_BY_ZERO
+        except OverflowError:
+            return NOT_A_NUMBER
+        except (ValueError, TypeError):
+            return NOT_A_VALUE
+        if type(answer) is float and not math.isfinite(answer):
+            return NOT_A_NUMBER
+        return answer
+
+    def function(*arguments: Any) -> Any:
+        for argument in arguments:
+            if isinstance(argument, np.ndarray):
+                return np.frompyfunc(one, len(arguments), 1)(*broadcast(*arguments))
+        return one(*arguments)
+
+    return function
+
+
+def each_number(body: Callable[..., float]) -> Callable[..., Any]:
+    """The same for a function of numbers; one that has no answer for them gives #NUM!."""
+
+    def one(*given: Any) -> Any:
+        numbers = list(map(number, given))
+        try:
+            return float(body(*numbers))
+        except (ValueError, TypeError):
+            return NOT_A_NUMBER
+
+    return each(one)
+
+
+def whole(body: Callable[..., Any]) -> Callable[..., Any]:
+    """A function of whole ranges; an error in them is the answer."""
+
+    def function(*arguments: Any) -> Any:
+        try:
+            return body(*arguments)
+        except ErrorInCells as found:
+            return found.error
+        except ZeroDivisionError:
+            return DIVIDED_BY_ZERO
+        except OverflowError:
+            return NOT_A_NUMBER
+        except (ValueError, TypeError):
+            return NOT_A_VALUE
+
+    return function

@@ -1,0 +1,1 @@
+"""What a filled workbook says: as plain data, and as text for a terminal."""

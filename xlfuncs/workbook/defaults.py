@@ -1,0 +1,52 @@
+"""What a blank on Setup stands for, and the doubts that the sheets and the audit reckon with."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from xlfuncs.science import budget, gravity, sucrose
+from xlfuncs.workbook import words
+
+
+class Instrument(NamedTuple):
+    """An instrument of one kind, in the working scale: °Bx, SG or °C (common practice)."""
+
+    fine: float  # how finely one can read it, standard uncertainty
+    tolerance: float  # largest offset that is put up with
+    interval: float  # days from check to check
+
+
+BY_KIND = {
+    words.REFRACTOMETER: Instrument(0.1, 0.2, 90),
+    words.HYDROMETER: Instrument(0.001, 0.002, 365),
+    words.FLOATING: Instrument(0.001, 0.003, 90),
+    words.THERMOMETER: Instrument(0.5, 1.0, 365),
+}
+
+#: Differences of a scale in the working one: °Bx for a refractometer, SG for a hydrometer.
+BRIX_PER_SG = round(
+    float(gravity.convert(1.05, "SG", "Brix") - gravity.convert(1.04, "SG", "Brix")) * 100, 0
+)
+SG_PER_PLATO = round(
+    float(gravity.convert(12.5, "Plato", "SG") - gravity.convert(11.5, "Plato", "SG")), 4
+)
+
+BOIL_MINUTES, BOIL_OFF_U, VOLUME_U = 60.0, 0.1, 0.01
+POTENTIAL, FRACTION = 0.8, 0.95
+TOLERANCE_SG, TOLERANCE_PLATO = 0.002, 0.5
+#: Share of a planned volume.
+TOLERANCE_VOLUME = 0.04
+
+#: Doubt of a solution that was weighed, °Bx (common practice: a scale to 0.1 g on 100 g).
+SOLUTION_U = 0.05
+#: What a degree of doubt in the sample's temperature does to a reading, °Bx and SG.
+BRIX_PER_DEGREE = round(float(budget.temperature_slope(12.0, 20.0)), 3)
+SG_PER_DEGREE = 0.0003
+#: What a check without temperature counts as, °C; a scale of Setup without one reads true there.
+ROOM = 20.0
+#: A jar and a drop are a pair when they were read within so many days.
+PAIR_DAYS = 0.25
+#: Above this pH of the cooled runoff, husk tannins dissolve (common practice).
+HIGHEST_PH = 5.8
+#: Boiling wort takes so much more room than at 20 °C (ICUMSA SPS-4, wort of 12 °Plato).
+HOT = round(float(sucrose.density(12, 20) / sucrose.density(12, 100)), 3)

@@ -1,0 +1,1 @@
+"""What sheets are made of: blocks, where they stand, how they are written, how formulas read."""

@@ -1,0 +1,157 @@
+"""How formulas read: a handful of idioms, and the two ways in which a column is written.
+
+See `kit.blocks` for what bare names, `all.` and `above.` mean.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+
+_TOKEN = re.compile(r'"[^"]*"|(?:all\.|above\.)?\b[A-Za-z_]\w*(?![\w(])')
+
+#: No formula is longer: what is longer is two thoughts, and gets a step of its own.
+LONGEST = 300
+
+
+def rewritten(formula: str, cell: Callable[[str, str], str]) -> str:
+    """A formula with each of its names replaced.
+
+    `cell` gets the prefix (`""`, `"all."` or `"above."`) and the name.
+    """
+
+    def replace(match: re.Match[str]) -> str:
+        token = match.group()
+        if token.startswith('"'):
+            return token
+        prefix, dot, name = token.rpartition(".")
+        return cell(prefix + dot, name)
+
+    return _TOKEN.sub(replace, formula)
+
+
+def cases(*pairs: tuple[str, str], otherwise: str = '""') -> str:
+    """The value of the first condition that holds."""
+    formula = otherwise
+    for condition, value in reversed(pairs):
+        formula = f"IF({condition},{value},{formula})"
+    return formula
+
+
+def if_numbers(cells: Sequence[str], then: str, otherwise: str = '""') -> str:
+    """A value where all of these are numbers."""
+    return f"IF({'*'.join(f'ISNUMBER({cell})' for cell in cells)},{then},{otherwise})"
+
+
+def number_or_text(cell: str, then: str) -> str:
+    """A value where this is a number; blanks and refusals pass on as they are."""
+    return f"IF(ISNUMBER({cell}),{then},{cell})"
+
+
+def blank_or(cell: str, formula: str) -> str:
+    """Blank where a cell is blank."""
+    return f'IF({cell}="","",{formula})'
+
+
+def default(cell: str, otherwise: str) -> str:
+    """What was typed, or what a blank stands for."""
+    return f'IF({cell}="",{otherwise},{cell})'
+
+
+def typed(cell: str) -> str:
+    """What was typed, blanks as empty text (a blank cell would count as 0).
+
+    An error becomes a text of our own: Calc calls no function on a range that holds an error, so
+    one such cell would take the answers of all its neighbours.
+    """
+    return f'IF(ISERROR({cell}),"! this cell holds an error",{blank_or(cell, cell)})'
+
+
+def place(table: str, column: str) -> str:
+    """Number of a line within its table, from 1."""
+    return f"(ROW({column})-ROW({table}_top))"
+
+
+def on_line(number: str, numbers: str, column: str, otherwise: str = '""') -> str:
+    """What a column holds on the line of that number; 0 is no line."""
+    return f"IF({number}=0,{otherwise},LOOKUP({number},all.{numbers},all.{column}))"
+
+
+def matched(what: str, column: str) -> str:
+    """Number of the line on which a text stands, 0 for none; case and outer blanks do not count."""
+    return f"IFERROR(MATCH(TRIM({what}),all.{column},0),0)"
+
+
+def last_where(condition: str, value: str, otherwise: str = '""') -> str:
+    """The value on the last line for which a condition on whole columns holds."""
+    return f"IFERROR(LOOKUP(2,1/({condition}),{value}),{otherwise})"
+
+
+def shown(number: str, digits: int) -> str:
+    """A number from 0 on in a sentence, with so many decimals and the decimal sign of the place.
+
+    A hair more keeps the noughts at its end, and is cut off with what follows them: patterns of
+    digits, as TEXT takes them, are wrong wherever the decimal sign is a comma.  In a column, write
+    a sentence line by line: Calc 7.4 shifts texts that are put together of two columns in an array
+    formula, from line to line, where a condition leaves some lines out.
+    """
+    rounded = f"ROUND({number},{digits})"
+    if not digits:
+        return rounded
+    hair = f"{10.0 ** -(digits + 2):.{digits + 2}f}"
+    return f"LEFT({rounded}+{hair},LEN(INT({rounded}))+{digits + 1})"
+
+
+def dated(day: str) -> str:
+    """A date in a sentence, as year-month-day under every locale."""
+    two = '"-"&RIGHT("0"&{}({}),2)'
+    return f"YEAR({day})&{two.format('MONTH', day)}&{two.format('DAY', day)}"
+
+
+def plotted(what: str, condition: str = "") -> str:
+    """A number for a picture, or what a picture leaves out."""
+    test = f"ISNUMBER({what})" + (f"*({condition})" if condition else "")
+    return f"IF({test},{what},NA())"
+
+
+# --- units: everything is reckoned in litres, kilograms, °C and SG ------------------------------
+
+
+def _converted(cell: str, what: str, formula: str) -> str:
+    return cases(
+        (f"ISERROR({cell})", '"! this cell holds an error"'),
+        (f'{cell}=""', '""'),
+        (f"ISNUMBER({cell})", formula),
+        otherwise=f'"! {what} "&{cell}&" is not a number"',
+    )
+
+
+def celsius(cell: str, what: str = "temperature") -> str:
+    """A temperature that was typed, in °C."""
+    return _converted(cell, what, f"celsius_0+celsius_step*{cell}")
+
+
+def litres(cell: str, what: str = "volume") -> str:
+    """A volume that was typed, in litres."""
+    return _converted(cell, what, f"{cell}*unit_litres")
+
+
+def kilograms(cell: str, what: str = "mass") -> str:
+    """A mass that was typed, in kilograms."""
+    return _converted(cell, what, f"{cell}*unit_kilograms")
+
+
+def in_units(cell: str, unit: str) -> str:
+    """A computed amount in the user's unit; what is no number stays as it is."""
+    return number_or_text(cell, f"{cell}/{unit}")
+
+
+def as_sg(cell: str) -> str:
+    """A gravity typed in the unit chosen on Setup, as SG."""
+    given = typed(cell)
+    return f'IF(unit_gravity="SG",{given},GRAVITY_CONVERT({given},unit_gravity,"SG"))'
+
+
+def on_scale(cell: str) -> str:
+    """SG in the unit of gravities chosen on Setup."""
+    return f'IF(unit_gravity="SG",{cell},GRAVITY_CONVERT({cell},"SG",unit_gravity))'

@@ -1,0 +1,348 @@
+"""Write placed sheets as cells: with our functions in array formulas, or line by line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from copy import copy
+from typing import Any
+
+from openpyxl.utils import get_column_letter, quote_sheetname
+from openpyxl.workbook import Workbook
+from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.formula import ArrayFormula
+from openpyxl.worksheet.worksheet import Worksheet
+
+from xlfuncs.workbook.kit import charts, styles
+from xlfuncs.workbook.kit.blocks import (
+    Chart,
+    Column,
+    Group,
+    Limits,
+    Lines,
+    Role,
+    Section,
+    Steps,
+    Table,
+    Text,
+)
+from xlfuncs.workbook.kit.formulas import LONGEST, rewritten
+from xlfuncs.workbook.kit.place import Area, Layout, LayoutProblem, Page, Placed, page_columns
+
+LETTER, A4 = 1, 9
+
+_LOOK = {
+    Role.TYPED: styles.TYPED,
+    Role.RESULT: styles.RESULT,
+    Role.STEP: styles.STEP,
+    Role.FIXED: styles.RESULT,
+    Role.BOX: styles.BOX,
+}
+_COMPUTED = "This cell is computed. What it shows follows from what is typed elsewhere."
+
+
+def write(book: Workbook, layout: Layout, paper: int) -> None:
+    """Add all sheets of a layout to a workbook, with their names."""
+    for name, area in layout.names.items():
+        book.defined_names[name] = DefinedName(name, attr_text=area.target)
+    for page in layout.pages:
+        _Writer(book.create_sheet(page.sheet.title), page, layout).write(paper)
+
+
+class _Writer:
+    """Writes the blocks of one sheet."""
+
+    def __init__(self, sheet: Worksheet, page: Page, layout: Layout) -> None:
+        self.sheet, self.page, self.layout = sheet, page, layout
+        self.wide = max(page.width, 1)
+
+    def write(self, paper: int) -> None:
+        sheet, page = self.sheet, self.page
+        for number, width in enumerate(page.sheet.widths, 1):
+            sheet.column_dimensions[get_column_letter(number)].width = width
+        self._head()
+        single: list[str] = []
+        for placed in page.blocks:
+            match placed.block:
+                case Section() as section:
+                    self._section(section, placed.area)
+                case Text() as text:
+                    self._text(text, placed.area)
+                case Lines() as lines:
+                    single += self._lines(lines, placed.area)
+                case Table() as table:
+                    self._table(table, placed)
+                case Steps() as steps:
+                    self._steps(steps, placed)
+                case Chart() as chart:
+                    charts.add(sheet, chart, placed.area, self.layout.names)
+        if single:
+            self._refuse(" ".join(single))
+        self._print(paper)
+
+    def _head(self) -> None:
+        sheet, data = self.sheet, self.page.sheet
+        sheet["A1"], sheet["A1"].style = data.title, styles.TITLE
+        sheet["A2"], sheet["A2"].style = data.lead, styles.LEAD
+        self._merge(2, 1, self.wide)
+        sheet.row_dimensions[1].height, sheet.row_dimensions[2].height = 26, 26
+        sheet.sheet_view.showGridLines = False
+
+    def _merge(self, row: int, first: int, last: int) -> None:
+        """Show neighbouring cells as one.
+
+        `Worksheet.merge_cells` would work out each border anew, which takes longer than the rest.
+        """
+        if last > first:
+            self.sheet.merged_cells.add(
+                f"{get_column_letter(first)}{row}:{get_column_letter(last)}{row}"
+            )
+
+    def _span(self, row: int, first: int, last: int, value: Any, style: str) -> Any:
+        """A value over some columns of a row; gives its first cell."""
+        for column in range(first, last + 1):
+            self.sheet.cell(row, column).style = style
+        self._merge(row, first, last)
+        cell = self.sheet.cell(row, first)
+        cell.value = value
+        return cell
+
+    def _section(self, section: Section, area: Area) -> None:
+        last = area.left + area.columns - 1
+        for column in range(area.left, last + 1):
+            self.sheet.cell(area.top, column).style = styles.SECTION
+        self.sheet.cell(area.top, area.left).value = _words(section.text)
+        self.sheet.row_dimensions[area.top].height = 20
+
+    def _text(self, text: Text, area: Area) -> None:
+        last = area.left + area.columns - 1
+        cell = self._span(area.top, area.left, last, _words(text.text), text.style)
+        if text.link:
+            cell.hyperlink = f"#{quote_sheetname(text.link)}!A1"
+            cell.style = text.style
+        if text.text.startswith("="):
+            self._check(text.text)
+        high = {styles.ANSWER: 20.0}.get(text.style, 14.0)
+        self.sheet.row_dimensions[area.top].height = high * text.lines
+
+    def _lines(self, lines: Lines, area: Area) -> list[str]:
+        """Labelled cells; gives the addresses of those that are computed."""
+        computed = []
+        at, note = area.left + lines.label, area.left + lines.label + lines.cell
+        for number, line in enumerate(lines.lines):
+            row = area.top + number
+            self._span(row, area.left, at - 1, _words(line.label), styles.LABEL)
+            value = _words("=" + line.formula) if line.formula else line.value
+            look = styles.CELL
+            if line.formula:
+                self._check(line.formula)
+                look = styles.ANSWER if line.big else styles.RESULT
+                computed.append(f"{get_column_letter(at)}{row}")
+            cell = self._span(row, at, note - 1, value, look)
+            cell.number_format = line.format
+            if look == styles.RESULT:
+                cell.alignment = styles.WORDS
+            if lines.note:
+                self._span(row, note, note + lines.note - 1, _words(line.note), styles.NOTE)
+            if line.limits:
+                self._limit(line.limits, f"{get_column_letter(at)}{row}")
+            self.sheet.row_dimensions[row].height = 20 if line.big else 15
+        return computed
+
+    def _steps(self, steps: Steps, placed: Placed) -> None:
+        area = placed.steps
+        assert area
+        for number, (name, formula) in enumerate(steps.cells.items()):
+            self._step(area.top + number, area.left, name)
+            self._check(formula)
+            self._step(area.top + number, area.left + 1, "=" + formula)
+        for number, (names, formula) in enumerate(steps.blocks.items(), len(steps.cells)):
+            self._step(area.top + number, area.left, names[0])
+            first = f"{get_column_letter(area.left + 1)}{area.top + number}"
+            last = f"{get_column_letter(area.left + len(names))}{area.top + number}"
+            self._check(formula)
+            self._step(area.top + number, area.left + 1, None)
+            self.sheet[first] = ArrayFormula(f"{first}:{last}", "=" + formula.replace("all.", ""))
+
+    def _step(self, row: int, column: int, value: Any) -> None:
+        cell = self.sheet.cell(row, column)
+        if isinstance(value, str) and value.startswith("="):
+            value = value.replace("all.", "")
+        cell.value, cell.style = value, styles.STEP
+
+    # --- tables ----------------------------------------------------------------------------------
+
+    def _table(self, table: Table, placed: Placed) -> None:
+        for part in table.parts:
+            columns = part.columns if isinstance(part, Group) else (part,)
+            for column in columns:
+                self._column(table, column)
+            if isinstance(part, Group) and part.formula:
+                self._formulas(table, part.name, part.formula, by_line=False)
+        for row in (placed.area.top, placed.area.top + 1):
+            if page_columns(table):
+                self.sheet.row_dimensions[row].height = 27 if row == placed.area.top else 21
+        if table.high:
+            for row in range(placed.area.top + 2, placed.area.top + 2 + table.rows):
+                self.sheet.row_dimensions[row].height = table.high
+        if table.filtered:
+            first = placed.area.cells.partition(":")[0]
+            last = placed.area.cells.partition(":")[2]
+            letters = first.rstrip("0123456789")
+            self.sheet.auto_filter.ref = f"{letters}{placed.area.top + 1}:{last}"
+
+    def _column(self, table: Table, column: Column) -> None:
+        sheet, area = self.sheet, self.layout.names[column.name]
+        letter = get_column_letter(area.left)
+        typed = column.role is Role.TYPED
+        self._heading(sheet.cell(area.top - 2, area.left), column.heading,
+                      styles.HEADING_TYPED if typed else styles.HEADING, column.role)  # fmt: skip
+        self._heading(sheet.cell(area.top - 1, area.left), column.hint,
+                      styles.HINT_TYPED if typed else styles.HINT, column.role)  # fmt: skip
+        if column.role is not Role.STEP:
+            if not self.page.sheet.widths:
+                sheet.column_dimensions[letter].width = column.width
+            first = sheet.cell(area.top, area.left)
+            first.style, first.number_format = _LOOK[column.role], column.format
+            if column.wrap:
+                first.alignment = styles.WRAPPED_WORDS
+            elif column.format == styles.GENERAL and column.role is not Role.BOX:
+                first.alignment = styles.WORDS
+            for row in range(area.top + 1, area.top + area.rows):
+                # As openpyxl copies a sheet: to look up each style by its name takes most of a build.
+                sheet.cell(row, area.left)._style = copy(first._style)
+        for row, value in enumerate(column.values, area.top):
+            sheet.cell(row, area.left).value = value
+        if column.formula:
+            self._formulas(table, column.name, column.formula, column.by_line)
+        if column.limits:
+            self._limit(column.limits, area.cells)
+
+    def _heading(self, cell: Any, text: str, style: str, role: Role) -> None:
+        cell.value = _words(text)
+        cell.style = styles.STEP if role is Role.STEP else style
+
+    def _formulas(self, table: Table, name: str, formula: str, by_line: bool) -> None:
+        area = self.layout.names[name]
+        self._check(formula, area.rows)
+        if not by_line:
+            first = area.cells.partition(":")[0]
+            text = "=" + rewritten(formula, lambda _, name: name)
+            if area.rows * area.columns == 1:
+                self.sheet[first] = text
+            else:
+                self.sheet[first] = ArrayFormula(area.cells, text)
+            return
+        for line in range(area.rows):
+            self.sheet.cell(area.top + line, area.left).value = "=" + rewritten(
+                formula, self._on_line(area, line)
+            )
+
+    def _on_line(self, area: Area, line: int) -> Callable[[str, str], str]:
+        """What a name in a formula means on one line of a table."""
+
+        def cell(prefix: str, name: str) -> str:
+            known = self.layout.names.get(name)
+            if known is None or prefix == "all." or known.rows == known.columns == 1:
+                return name
+            if known.rows != area.rows:
+                raise LayoutProblem(f"{name} has {known.rows} lines, not {area.rows}")
+            address = known.cell(line - (prefix == "above."))
+            if known.sheet == area.sheet:
+                return address
+            return f"{quote_sheetname(known.sheet)}!{address}"
+
+        return cell
+
+    def _check(self, formula: str, rows: int = 1) -> None:
+        """Refuse a formula that is too long, or that names a column of other lines."""
+        if len(formula) > LONGEST:
+            raise LayoutProblem(f"{len(formula)} characters: {formula}")
+
+        def look(prefix: str, name: str) -> str:
+            known = self.layout.names.get(name)
+            if known and not prefix and known.rows not in (1, rows):
+                raise LayoutProblem(f"{name} has {known.rows} lines, not {rows}: {formula}")
+            return name
+
+        rewritten(formula, look)
+
+    # --- the sheet as a whole --------------------------------------------------------------------
+
+    def _limit(self, limits: Limits, cells: str) -> None:
+        rule = DataValidation(
+            type=limits.kind,
+            formula1=limits.low,
+            formula2=limits.high or None,
+            operator="between" if limits.high else None,
+            allow_blank=True,
+            errorStyle="stop",
+            errorTitle="Please check",
+            error=limits.message[:225],
+            prompt=limits.message[:255],
+            showErrorMessage=True,
+            showInputMessage=bool(limits.message) and limits.kind == "decimal",
+        )
+        self.sheet.add_data_validation(rule)
+        rule.add(cells)
+
+    def _refuse(self, cells: str) -> None:
+        """Let nobody type over a single computed cell; columns guard themselves as arrays."""
+        rule = DataValidation(
+            type="custom", formula1="FALSE", allow_blank=False, errorStyle="stop",
+            errorTitle="Computed", error=_COMPUTED, showErrorMessage=True,
+        )  # fmt: skip
+        self.sheet.add_data_validation(rule)
+        for cell in cells.split():
+            rule.add(cell)
+
+    def _print(self, paper: int) -> None:
+        sheet, data = self.sheet, self.page.sheet
+        repeat = ""
+        if data.frozen:
+            top = self.layout.names[f"{data.frozen}_top"].top
+            column = get_column_letter(data.frozen_columns + 1)
+            sheet.freeze_panes = f"{column}{top + 1}"
+            repeat = f"{top - 1}:{top}"
+        area = f"A1:{get_column_letter(self.wide)}{self.page.height}"
+        page(sheet, paper, area, repeat, data.landscape, 0 if data.tall else 1)
+
+
+def page(
+    sheet: Worksheet,
+    paper: int,
+    area: str,
+    repeat: str = "",
+    landscape: bool = False,
+    pages: int = 0,
+) -> None:
+    """One page wide on the paper; sheet, file and page number in the footer."""
+    sheet.print_area = area
+    if repeat:
+        sheet.print_title_rows = repeat
+    setup = sheet.page_setup
+    setup.paperSize = paper
+    setup.orientation = "landscape" if landscape else "portrait"
+    setup.fitToWidth, setup.fitToHeight = 1, pages
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    margins = sheet.page_margins
+    margins.left = margins.right = 0.35
+    margins.top, margins.bottom, margins.footer = 0.4, 0.55, 0.25
+    sheet.oddFooter.left.text = "&A"
+    sheet.oddFooter.center.text = "&F"
+    sheet.oddFooter.right.text = "&P / &N"
+    sheet.print_options.horizontalCentered = True
+
+
+def _words(text: str) -> str | None:
+    """Words as they are; what starts with `=` is a formula."""
+    return text.replace("all.", "") if text.startswith("=") else text or None
+
+
+def type_into(book: Workbook, name: str, value: Any, line: int = 0) -> None:
+    """Type a value into a named cell, or into one line of a named column."""
+    if value is None:
+        return
+    title, cells = next(iter(book.defined_names[name].destinations))
+    first = book[title][cells.replace("$", "").partition(":")[0]]
+    book[title].cell(first.row + line, first.column).value = value

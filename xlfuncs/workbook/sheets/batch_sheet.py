@@ -1,0 +1,269 @@
+"""Batch sheet: one page for the wall, with plan, boxes to write in, and °Bx turned into gravity.
+
+Printed before the brew its boxes are empty; printed after it they can show what was read.
+"""
+
+from __future__ import annotations
+
+from xlfuncs.science.budget import COMPENSATION_U
+from xlfuncs.science.calibration import UNCHECKED_SLOPE_U
+from xlfuncs.workbook import words
+from xlfuncs.workbook.defaults import BRIX_PER_DEGREE
+from xlfuncs.workbook.kit import styles
+from xlfuncs.workbook.kit.blocks import (
+    Block,
+    Column,
+    Group,
+    Limits,
+    Line,
+    Lines,
+    ReportPart,
+    Role,
+    Section,
+    Sheet,
+    Steps,
+    Table,
+    Text,
+    result,
+    step,
+)
+from xlfuncs.workbook.kit.formulas import cases, dated, if_numbers, shown
+from xlfuncs.workbook.sheets.batches import latest, of_shown
+
+#: A box is 25 mm wide and, in points, over 10 mm high; the strip shares the columns.
+_WIDE, _HIGH = 13.1, 29.3
+_WIDTHS = (_WIDE, 12, 11.6, *(_WIDE,) * 5, 15.7, _WIDE)
+_COLUMNS = len(_WIDTHS)
+#: Empty lines for another reading.
+_SPARE = 1
+#: The strip: lines under each other, and °Bx from one value to the next.
+_DEEP, _EACH = 5, 0.5
+_VALUES = _DEEP * _COLUMNS
+#: Places of the strip at which its ± is said.
+_SPREAD_AT = (10, 20, 30, 40, 50)
+
+
+def sheet(choices: words.Choices) -> Sheet:
+    """The sheet as data."""
+    return Sheet(
+        words.BATCH_SHEET,
+        "One page for the wall: the plan of the batch, boxes to write in, and °Bx turned into "
+        "gravity for your refractometer.",
+        "Print it before the brew and write in the boxes. After it, “yes” fills them from the log. "
+        "The batch is chosen on Batches.",
+        (
+            Text("=card_head", styles.ANSWER, name="card_heading", lines=1.1),
+            *_head(),
+            _boxes(choices),
+            *_strip(choices),
+            Text("Boiling wort scalds: sample with a ladle. It boils over when extract, sugar or "
+                 "hops go in: heat off, stir.",
+                 styles.CAUTION, gap=0, lines=1.1),
+            Text("Hot wort cracks glass: cool the sample before it meets a hydrometer jar or a "
+                 "prism.", styles.CAUTION, gap=0, lines=1.1),
+            Steps(_cells(choices)),
+        ),
+        widths=_WIDTHS,
+        landscape=True,
+        parts=(
+            ReportPart("batch_sheet", {"says": "card_heading", "strip": "card_strip",
+                                       "expanded": "card_spread"}),
+        ),
+    )  # fmt: skip
+
+
+def _head() -> tuple[Block, ...]:
+    return (
+        Lines(
+            (
+                Line("card_grain", "Grain", formula="card_grain_says"),
+                Line("card_boil", "Boil", formula="card_boil_says"),
+            ),
+            label=1, cell=4, note=0, gap=0,
+        ),
+        Lines(
+            (
+                Line("card_show", "Show what was read", "yes: from the log",
+                     limits=Limits.among(words.YES, words.NO)),
+                Line("card_instrument", "Strip for", "blank: the first refractometer",
+                     limits=Limits.listed("inst_name", "A refractometer of Setup")),
+            ),
+            label=2, cell=1, note=2, column=6, beside=True,
+        ),
+    )  # fmt: skip
+
+
+def _boxes(choices: words.Choices) -> Table:
+    """What is planned, and boxes for what is read."""
+    digits = choices.fine_gravity_digits
+
+    def planned(name: str, heading: str, hint: str, formula: str) -> Column:
+        return result(name, heading, hint, _WIDE, styles.GENERAL, formula, by_line=True, wrap=True)
+
+    def box(name: str, heading: str, hint: str, format: str, found: str) -> Column:
+        return Column(name, heading, hint, _WIDE, format,
+                      f'IF(card_filled*(card_at>0),{found},"")', Role.BOX, by_line=True)  # fmt: skip
+
+    def logged(what: str) -> str:
+        cell = f"INDEX(all.{what},card_at)"
+        return f'IF({cell}="","",{cell})'
+
+    both = 'IF(ISNUMBER({}),{}&IF(ISNUMBER({}),CHAR(10)&"± "&{},""),"")'
+    verdicts = "INDEX(all.log_verdict,card_at)", "INDEX(all.log_volume_verdict,card_at)"
+    stages = [stage.capitalize() for stage in words.PLANNED] + [""] * _SPARE
+    numbers = [words.stage(stage) for stage in words.PLANNED] + [0] * _SPARE
+    return Table(
+        "card",
+        len(stages),
+        (
+            Column("card_stage", "Stage", "", _WIDE, role=Role.FIXED, values=stages, wrap=True),
+            planned("card_gravity", "Gravity planned", "=unit_gravity",
+                    both.format("card_wanted", shown("card_wanted", digits), "card_wanted",
+                                shown("card_within", digits))),
+            planned("card_volume", "Volume planned", '=unit_volume&" at 20 °C"',
+                    f'IF(ISNUMBER(card_wanted_volume),{shown("card_wanted_volume", 1)},"")'),
+            box("card_time", "Time", "hh:mm", "hh:mm",
+                f"IF(N({logged('line_date')})>INT(N({logged('line_date')})),"
+                f'{logged("line_date")},"")'),
+            box("card_reading", "Reading", "as shown", styles.READING, logged("log_reading")),
+            box("card_sample", "Sample", '="°"&unit_temperature', styles.TEMPERATURE,
+                logged("log_temperature")),
+            box("card_measured", "Gravity", '=unit_gravity&", ± about 95 %"', styles.GENERAL,
+                both.format("card_is", shown("card_is", digits), "card_is_expanded",
+                            shown("card_is_expanded", digits))),
+            box("card_measured_volume", "Volume", '=unit_volume&" at 20 °C"', styles.ONE,
+                logged("log_volume_20")),
+            box("card_verdict", "Against the plan", "gravity / volume", styles.GENERAL,
+                f'{verdicts[0]}&IF({verdicts[1]}="","",CHAR(10)&{verdicts[1]})'),
+            box("card_note", "Note", "", styles.GENERAL, logged("log_note")),
+            Column("card_stage_no", "card_stage_no", "stage", 12, role=Role.STEP, values=numbers),
+            Column("card_plan_no", "card_plan_no", "of the plan", 12, role=Role.STEP,
+                   values=[*range(1, len(words.PLANNED) + 1)] + [0] * _SPARE),
+            step("card_at", "line of the log", "IF(card_stage_no*shown_no=0,0,"
+                 f"IFERROR(1*{latest('shown_no', 'card_stage_no', 'at')},0))", by_line=True),
+            step("card_is", "gravity", f'IF(card_at=0,"",{logged("log_gravity")})', by_line=True),
+            step("card_is_expanded", "±", f'IF(card_at=0,"",{logged("log_expanded")})', by_line=True),
+            step("card_wanted", "planned", _plan("plan_gravity", len(words.PLANNED)),
+                 by_line=True),
+            step("card_wanted_volume", "planned", _plan("plan_volume", len(words.PLANNED) - 1),
+                 by_line=True),
+            step("card_within", "tolerance", 'IF(ISNUMBER(card_wanted),'
+                 'INDEX(all.batch_within,shown_no),"")', by_line=True),
+        ),
+        high=_HIGH,
+    )  # fmt: skip
+
+
+def _plan(what: str, last: int) -> str:
+    return (f"IF((shown_no=0)+(card_plan_no=0)+(card_plan_no>{last})>0,\"\","
+            f"INDEX(all.{what},shown_no,card_plan_no))")  # fmt: skip
+
+
+def _strip(choices: words.Choices) -> tuple[Block, ...]:
+    """What each °Bx of the chosen refractometer means, in columns of a few lines."""
+    digits = choices.fine_gravity_digits
+    values = [
+        Text(f"=INDEX(all.strip_words,{column * _DEEP + line + 1})", styles.STRIP,
+             column=column + 1, to=column + 1, beside=column > 0, gap=0, lines=1.1)
+        for line in range(_DEEP)
+        for column in range(_COLUMNS)
+    ]  # fmt: skip
+    return (
+        Section("=card_strip_says", name="card_strip", gap=0),
+        *values,
+        Text("=card_spread_says", styles.TEXT, name="card_spread", gap=0, lines=1.1),
+        Table(
+            "strip",
+            _VALUES,
+            (
+                Column("strip_raw", "strip_raw", "shown, °Bx", 12, role=Role.STEP,
+                       values=[_EACH * (number + 1) for number in range(_VALUES)]),
+                step("strip_true", "true °Bx", 'REFRACTOMETER_BRIX(IF(card_prism=1,strip_raw,""),'
+                     '"",card_offset,card_slope)'),
+                step("strip_brix", "of wort", 'IF(ISNUMBER(strip_true),IF(strip_true<0,"",'
+                     'strip_true),"")'),
+                step("strip_u_brix", "u, °Bx", if_numbers(
+                    ["strip_brix"], "SQRT(card_u_drop^2+card_u^2"
+                    "+((strip_brix-card_centre)*card_u_slope)^2)")),
+                # As it is, one u more of the drop, and one u more of the wort factor, by one call.
+                Group("strip_drop", (
+                    step("strip_drop_1", "°Bx", "strip_brix"),
+                    step("strip_drop_2", "°Bx",
+                         'IF(ISNUMBER(strip_brix),strip_brix+strip_u_brix,"")'),
+                    step("strip_drop_3", "°Bx", "strip_brix"))),
+                Group("strip_by", (
+                    step("strip_by_1", "factor", "wort_factor+0*strip_raw"),
+                    step("strip_by_2", "factor", "wort_factor+0*strip_raw"),
+                    step("strip_by_3", "factor", "wort_factor+u_wort_factor+0*strip_raw"))),
+                Group("strip_gravity", (
+                    step("strip_gravity_1", "as on Setup", ""),
+                    step("strip_gravity_2", "one u of the drop more", ""),
+                    step("strip_gravity_3", "one u of the factor more", "")),
+                    'IF(unit_gravity="SG",WORT_SG(strip_drop,strip_by),'
+                    'IF(ISNUMBER(strip_drop),strip_drop/strip_by,""))'),
+                step("strip_u", "u", if_numbers(
+                    ["strip_gravity_1", "strip_gravity_2", "strip_gravity_3"],
+                    "SQRT((strip_gravity_2-strip_gravity_1)^2"
+                    "+(strip_gravity_3-strip_gravity_1)^2)")),
+                step("strip_words", "in words", f'{shown("strip_raw", 1)}&" → "&'
+                     f'IF(ISNUMBER(strip_gravity_1),{shown("N(strip_gravity_1)", digits)},'
+                     '"____")', by_line=True),
+            ),
+            beside=True,
+        ),
+    )  # fmt: skip
+
+
+def _cells(choices: words.Choices) -> dict[str, str]:
+    digits = choices.fine_gravity_digits
+
+    def of(what: str) -> str:
+        return f"INDEX(all.inst_{what},card_no)"
+
+    def in_force(what: str, otherwise: str) -> str:
+        state = f"INDEX(all.state_{what},card_no)"
+        return f"IF(card_no=0,{otherwise},IF(ISNUMBER({state}),{state},{otherwise}))"
+
+    day = "N(INDEX(all.batch_day,shown_no))"
+    amount = f'{shown("card_grain_mass", 1)}&" "&unit_mass'
+    spread = '&", "&'.join(f"card_spread_{at}" for at in _SPREAD_AT)
+    return {
+        "card_filled": f'(LOWER(TRIM(card_show))="{words.YES}")*1',
+        "card_head": 'IF(brewery="","",brewery&"  ·  ")&IF(shown_batch="","batch __________",'
+                     "shown_batch)&card_day&\"   ·   brewer __________\"",
+        "card_day": f'IF(shown_no=0,"",IF({day}=0,"  ·  date __________","  ·  "&{dated(day)}))',
+        "card_grain_mass": f"{of_shown('batch_grain')}",
+        "card_grain_says": f'IF(ISNUMBER(card_grain_mass),{amount},"______ "&unit_mass)',
+        "card_minutes": "IF(shown_no=0,boil_minutes,INDEX(all.batch_boil,shown_no))",
+        "card_boil_says": f'{shown("card_minutes", 0)}&" min"&card_off&card_size',
+        "card_off": f'IF(ISNUMBER(boil_off),", "&{shown("boil_off", 1)}&" "&unit_volume&'
+                    '" boil off an hour","")',
+        "card_size": f'IF(ISNUMBER(kettle_size),", kettle holds "&{shown("kettle_size", 1)}&" "&'
+                     'unit_volume,"")',
+        "card_no": f'IF(TRIM(card_instrument)="",IFERROR(MATCH("{words.REFRACTOMETER}",'
+                   "all.inst_is,0),0),IFERROR(MATCH(TRIM(card_instrument),all.inst_key,0),0))",
+        "card_prism": f'IF(card_no=0,0,({of("is")}="{words.REFRACTOMETER}")*({of("in")}="Brix"))',
+        "card_name": f'IF(card_no=0,"______",{of("key")})',
+        "card_offset": in_force("offset", "0"),
+        "card_slope": in_force("slope", "1"),
+        "card_u": in_force("u", of("tolerance")),
+        "card_centre": in_force("centre", "0"),
+        "card_u_slope": in_force("u_slope", f"{UNCHECKED_SLOPE_U}"),
+        "card_u_drop": f"IF(card_prism=0,0,SQRT({of('u')}^2+IF({of('auto')}=1,{COMPENSATION_U},"
+                       f"{BRIX_PER_DEGREE}*u_celsius)^2))",
+        "card_checked": "IF(card_no=0,0,N(INDEX(all.state_date,card_no)))",
+        "card_check": f'IF(card_checked=0,"not checked","checked "&{dated("card_checked")})',
+        "card_strip_says": cases(
+            ("(card_no>0)*(card_prism=0)", 'card_name&": the strip needs a refractometer that '
+                                           'shows °Bx"'),
+            otherwise='"From °Bx on “"&card_name&"” to "&unit_gravity&" of unfermented wort, '
+                      f'drop at 20 °C (68 °F); "&card_check&", wort factor "'
+                      f'&{shown("wort_factor", 3)}'),
+        **{
+            f"card_spread_{at}": f'IF(ISNUMBER(INDEX(all.strip_u,{at})),'
+                                 f'{shown(f"2*INDEX(all.strip_u,{at})", digits)},"______")'
+                                 f'&" at {_EACH * at:g} °Bx"'
+            for at in _SPREAD_AT
+        },
+        "card_spread_says": f'"± about 95 %, "&unit_gravity&": "&{spread}',
+    }  # fmt: skip

@@ -1,0 +1,313 @@
+"""Setup: what is rarely changed, and what every blank on it stands for."""
+
+from __future__ import annotations
+
+from xlfuncs.science import budget, hydrometer
+from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
+from xlfuncs.science.wort import FACTOR_U, WORT_FACTOR
+from xlfuncs.workbook import defaults, words
+from xlfuncs.workbook.kit import styles
+from xlfuncs.workbook.kit.blocks import (
+    Column,
+    Limits,
+    Line,
+    Lines,
+    ReportPart,
+    Role,
+    Section,
+    Sheet,
+    Steps,
+    Table,
+    Text,
+    result,
+    step,
+    typed,
+)
+from xlfuncs.workbook.kit.formulas import blank_or, cases, celsius, default, if_numbers
+
+
+def sheet(choices: words.Choices) -> Sheet:
+    """The sheet as data."""
+    return Sheet(
+        words.SETUP,
+        "Choose your units, name your instruments and your kettle. Once, and when one changes.",
+        "Fill in what you know; every blank has a sensible value, which is shown. Cells with a "
+        "tint and a hairline are yours, everything else is computed.",
+        (
+            Section("Brewery, units", to=8),
+            Section("Kettle and grain", column=10, beside=True),
+            Lines(_units(choices), label=2, cell=1, note=5, gap=0),
+            Lines(_kettle(), label=4, cell=2, note=5, column=10, beside=True),
+            Section("Factors, tolerances"),
+            Lines(_factors(choices), label=2, cell=1, note=5, gap=0),
+            Lines(_in_use(), label=4, cell=2, note=5, column=10, beside=True),
+            Text(
+                "One reading is as sure as its instrument, its temperature and the wort factor. "
+                "Until you have fitted your own factor, 0.012 of doubt in it makes most of the ±: "
+                "two readings more do not change that, six pairs on Own factors do.",
+                styles.NOTE,
+                lines=1.2,
+                gap=0,
+            ),
+            Section("Instruments: the first is meant where a line of the log names none"),
+            _instruments(choices),
+            Steps(_effective()),
+            Steps({}, {
+                ("celsius_0", "celsius_1"): 'UNIT_CONVERT({0,1},unit_temperature,"C")',
+            }),
+        ),
+        landscape=True,
+        parts=(
+            ReportPart("brewery", {"name": "brewery"}),
+            ReportPart("units", {what: f"unit_{what}" for what in
+                                 ("volume", "temperature", "gravity", "mass")}),
+            ReportPart("factors", {
+                "wort_factor": "wort_factor", "u_wort_factor": "u_wort_factor",
+                "beer_wort_factor": "beer_wort_factor",
+                "beer_alcohol_factor": "beer_alcohol_factor", "in_use": "factors_in_use",
+                "remark": "factors_remark",
+            }, title="Factors in use"),
+        ),
+    )  # fmt: skip
+
+
+def _units(choices: words.Choices) -> tuple[Line, ...]:
+    return (
+        Line("brewery", "Brewery or shop", "printed on every batch sheet"),
+        Line("set_volume", "Volumes in", "of every volume you type", value=choices.volume_unit,
+             limits=Limits.among(*words.VOLUME_UNITS)),
+        Line("set_temperature", "Temperatures in", "C or F", value=choices.temperature_unit,
+             limits=Limits.among(*words.TEMPERATURE_UNITS)),
+        Line("set_gravity", "Gravities in", "SG or Plato, on every sheet",
+             value=choices.gravity_scale, limits=Limits.among(*words.GRAVITY_SCALES)),
+        Line("set_mass", "Masses in", "kg or lb, of grain and extract", value=choices.mass_unit,
+             limits=Limits.among(*words.MASS_UNITS)),
+        Line("as_of", "Show the state on", "blank: today", styles.DATE, limits=Limits.date()),
+    )  # fmt: skip
+
+
+def _kettle() -> tuple[Line, ...]:
+    share = "A share from 0 % to 100 %"
+    return (
+        Line("kettle_size", "Kettle holds", "brim-full; blank: not looked at", styles.VOLUME,
+             limits=Limits.amount("Volume of the kettle, in your unit")),
+        Line("boil_off", "Boil-off in an hour", "water at 20 °C (68 °F)", styles.VOLUME,
+             limits=Limits.amount("Volume that boils away in an hour, in your unit")),
+        Line("set_u_boil_off", "How sure of the boil-off, ±", "share; blank: 10 %", "0%",
+             limits=Limits.between(0, 1, share)),
+        Line("set_minutes", "Boil, minutes", f"blank: {defaults.BOIL_MINUTES:g}", styles.WHOLE,
+             limits=Limits.between(0, 10000, "Minutes, from 0 on")),
+        Line("set_u_volume", "How sure of a volume, ±", "share; blank: 1 %", styles.PERCENT,
+             limits=Limits.between(0, 0.2, "A share from 0 % to 20 %")),
+        Line("set_potential", "Extract potential of grain",
+             "share of the grain's mass; blank: 80 %, pale malt", styles.PERCENT,
+             limits=Limits.between(0.01, 1, share)),
+        Line("set_fraction", "Extract in dry extract", "share; blank: 95 %; sugar: 100 %",
+             styles.PERCENT, limits=Limits.between(0.01, 1, share)),
+    )  # fmt: skip
+
+
+def _factors(choices: words.Choices) -> tuple[Line, ...]:
+    sources = Limits.among(words.COMMON, words.OWN)
+    return (
+        Line("set_source", "Wort factor from", "own: from your pairs, sheet Own factors",
+             value=words.COMMON, limits=sources),
+        Line("set_wort_factor", "Wort factor", f"true °Brix over °Plato; blank: {WORT_FACTOR}",
+             "0.000", limits=Limits.between(0.9, 1.2, "A number from 0.9 to 1.2")),
+        Line("set_u_wort_factor", "How sure of it, ±", f"standard uncertainty; blank: {FACTOR_U}",
+             "0.000", limits=Limits.between(0, 0.2, "A number from 0 to 0.2")),
+        Line("set_beer_source", "Factors for beer from", "own: from your fermented pairs",
+             value=words.COMMON, limits=sources),
+        Line("set_tolerance", "Gravity on target within ±",
+             '="blank: "&tolerance_gravity&" "&unit_gravity', choices.gravity_format,
+             limits=Limits.between(0, 20, "How far off is still on target")),
+        Line("set_tolerance_volume", "Volume on target within ±",
+             "in your unit; blank: 4 % of the plan", styles.VOLUME,
+             limits=Limits.amount("How far off is still on target")),
+        Line("set_u_temperature", "How sure of a temperature, ±", "blank: 0.5 °C (1 °F)",
+             styles.ONE, limits=Limits.between(0, 20, "In your unit")),
+    )  # fmt: skip
+
+
+def _in_use() -> tuple[Line, ...]:
+    return (
+        Line("factors_in_use", "Factors in use for beer", "=factors_remark",
+             formula=f'IF(beer_own,"{words.OWN}","{words.COMMON}")'),
+        Line("shown_wort_factor", "Wort factor", formula="wort_factor", format="0.000"),
+        Line("shown_u_wort_factor", "Its ± (standard)", formula="u_wort_factor", format="0.000"),
+        Line("shown_beer_factor", "Wort factor for beer", formula="beer_wort_factor",
+             format="0.000"),
+        Line("shown_alcohol_factor", "Alcohol factor for beer",
+             "refraction of the alcohol, over that of pure ethanol",
+             formula="beer_alcohol_factor", format="0.000"),
+        Line("shown_u_model", "Alcohol correction, ± (standard)", "SG", formula="beer_u_model",
+             format=styles.SG),
+        Line("decides", "Your first instrument decides a tolerance of",
+             '=unit_gravity&" or more; a narrower one is too close to call"',
+             formula="decided", format="0.000"),
+    )  # fmt: skip
+
+
+def _effective() -> dict[str, str]:
+    """What the other sheets use: each entry, or what its blank stands for."""
+    plato = 'LEFT(UPPER(SUBSTITUTE(TRIM(set_gravity),"°","")),1)="P"'
+    own_wort = f'(LOWER(TRIM(set_source))="{words.OWN}")*ISNUMBER(own_wort_factor)=1'
+    own_beer = f'(LOWER(TRIM(set_beer_source))="{words.OWN}")*ISNUMBER(own_beer_wort_factor)=1'
+    return {
+        "unit_volume": default("set_volume", '"L"'),
+        "unit_temperature": 'IF(ISNUMBER(SEARCH("F",set_temperature)),"F","C")',
+        "unit_gravity": f'IF({plato},"Plato","SG")',
+        "unit_mass": 'IF(LEFT(LOWER(TRIM(set_mass)),1)="l","lb","kg")',
+        "unit_litres": 'UNIT_CONVERT(1,unit_volume,"L")',
+        "unit_kilograms": 'UNIT_CONVERT(1,unit_mass,"kg")',
+        "celsius_step": "celsius_1-celsius_0",
+        "boil_minutes": _number("set_minutes", defaults.BOIL_MINUTES),
+        "u_boil_off": _number("set_u_boil_off", defaults.BOIL_OFF_U),
+        "u_volume": _number("set_u_volume", defaults.VOLUME_U),
+        "extract_potential": _number("set_potential", defaults.POTENTIAL),
+        "extract_fraction": _number("set_fraction", defaults.FRACTION),
+        "u_celsius": if_numbers(["set_u_temperature"], "set_u_temperature*celsius_step",
+                                f"{budget.THERMOMETER_U}"),
+        "tolerance_gravity": _number(
+            "set_tolerance", f'IF(unit_gravity="SG",{defaults.TOLERANCE_SG},{defaults.TOLERANCE_PLATO})'),
+        "tolerance_sg": f'tolerance_gravity*IF(unit_gravity="SG",1,{defaults.SG_PER_PLATO:g})',
+        # Your own factor comes from readings that were corrected by checks: what the checks need of
+        # malt extract cannot be your own.
+        "common_factor": _number("set_wort_factor", WORT_FACTOR),
+        "common_u_factor": _number("set_u_wort_factor", FACTOR_U),
+        "wort_own": own_wort,
+        "wort_factor": "IF(wort_own,own_wort_factor,common_factor)",
+        "u_wort_factor": "IF(wort_own,own_u_wort_factor,common_u_factor)",
+        "beer_own": own_beer,
+        "beer_wort_factor": "IF(beer_own,own_beer_wort_factor,wort_factor)",
+        "beer_u_wort_factor": "IF(beer_own,own_beer_u_wort_factor,u_wort_factor)",
+        "beer_alcohol_factor": f"IF(beer_own,own_alcohol_factor,{ALCOHOL_FACTOR:g})",
+        "beer_u_model": f"MAX({MODEL_U:g},N(own_model_error))",
+        "factors_remark": cases(
+            (f'(LOWER(TRIM(set_beer_source))="{words.OWN}")*NOT(beer_own)',
+             '"no fermented pairs fit yet: the common factors are in use"'),
+            (f'(LOWER(TRIM(set_source))="{words.OWN}")*NOT(ISNUMBER(own_wort_factor))',
+             '"no wort pairs fit yet: the common factor is in use"'),
+        ),
+        "kettle_litres": if_numbers(["kettle_size"], "kettle_size*unit_litres"),
+        "boil_off_litres": if_numbers(["boil_off"], "boil_off*unit_litres"),
+        # 12 °Bx on the first instrument, just checked: the narrowest half-width 2u keeps inside.
+        "decided_brix": "2*SQRT(N(INDEX(all.inst_u,1))^2+(12*u_wort_factor/wort_factor)^2)",
+        "decided": f"IF(INDEX(all.inst_is,1)=\"{words.REFRACTOMETER}\",decided_brix/wort_factor"
+                   f'*IF(unit_gravity="SG",{defaults.SG_PER_PLATO},1),"")',
+    }  # fmt: skip
+
+
+def _number(cell: str, otherwise: object) -> str:
+    return if_numbers([cell], cell, str(otherwise))
+
+
+def _by_kind(which: int) -> str:
+    """What a blank stands for, in the working scale of its kind."""
+    return cases(
+        *((f'inst_is="{kind}"', f"{values[which]:g}") for kind, values in defaults.BY_KIND.items())
+    )
+
+
+def _instruments(choices: words.Choices) -> Table:
+    reading = Limits.between(-5, 150, "In the scale of the instrument")
+    prism = f'inst_is="{words.REFRACTOMETER}"'
+    plato = 'LEFT(UPPER(SUBSTITUTE(TRIM(inst_scale),"°","")),1)="P"'
+    compensates = Limits.temperature(50, "As printed; blank: 10 to 30 °C (50 to 86 °F)")
+    water = blank_or("inst_water", celsius("inst_water"))
+    return Table(
+        "inst",
+        choices.instruments,
+        (
+            Column("inst_no", "No.", "", 4, styles.WHOLE, role=Role.FIXED,
+                   values=range(1, choices.instruments + 1)),
+            typed("inst_name", "Name", "as the log calls it", 17),
+            typed("inst_identity", "Mark", "serial number", 13),
+            typed("inst_kind", "Kind", "blank: refractometer", 15,
+                  limits=Limits.among(*words.KINDS)),
+            typed("inst_scale", "Scale", "blank: °Brix, SG", 7,
+                  limits=Limits.among(*words.SCALES)),
+            typed("inst_material", "Made of", "hydrometer; blank: glass", 8,
+                  limits=Limits.among(words.GLASS, words.PLASTIC)),
+            typed("inst_compensated", "Compen-\nsated", "yes or no", 8,
+                  limits=Limits.among(words.YES, words.NO)),
+            typed("inst_reference", "Reads true at", '="°"&unit_temperature&"; blank: 20 °C"', 8,
+                  styles.TEMPERATURE,
+                  Limits.temperature(40, "The temperature printed on the hydrometer")),
+            typed("inst_water", "Against water at", '="°"&unit_temperature&"; 4 for 20/4"', 8,
+                  styles.TEMPERATURE,
+                  Limits.temperature(40, "Second number of a scale such as 20/4; blank: the same")),
+            typed("inst_low", "Range from", "as printed", 6, styles.READING, reading),
+            typed("inst_high", "Range to", "as printed", 6, styles.READING, reading),
+            typed("inst_division", "Smallest division", "", 8, styles.READING, reading),
+            typed("inst_compensates_from", "Compen-\nsates from", '="°"&unit_temperature', 8,
+                  styles.TEMPERATURE, compensates),
+            typed("inst_compensates_to", "Compen-\nsates to", '="°"&unit_temperature', 8,
+                  styles.TEMPERATURE, compensates),
+            typed("inst_fine", "How finely you can read it", "±, its scale; blank: by kind", 9,
+                  styles.READING, Limits.between(0, 5, "About half a division; never 0")),
+            typed("inst_tolerated", "Offset put up with", "its scale; blank: by kind", 9,
+                  styles.READING, Limits.between(0, 45, "The largest offset that you accept")),
+            typed("inst_interval", "Check every", "days; blank: by kind", 7, styles.WHOLE,
+                  Limits.between(1, 3660, "Days from one check to the next")),
+            result("inst_used_fine", "Read within", "±, used", 7, styles.READING,
+                   _own("inst_u")),
+            result("inst_used_tolerance", "Offset", "put up with", 7, styles.READING,
+                   _own("inst_tolerance")),
+            result("inst_every", "Check every", "days, used", 7, styles.WHOLE,
+                   cases(('inst_is=""', '""'), ("N(inst_interval)>0", "inst_interval"),
+                         otherwise=_by_kind(2))),
+            step("inst_key", "name", "TRIM(inst_name)"),
+            step("inst_is", "kind", cases(
+                ('TRIM(inst_name)=""', '""'),
+                ('TRIM(inst_kind)=""', f'"{words.REFRACTOMETER}"'),
+                otherwise="LOWER(TRIM(inst_kind))")),
+            step("inst_in", "scale", cases(
+                (prism, 'IF(UPPER(TRIM(inst_scale))="SG","SG","Brix")'),
+                ('inst_is=""', '""'),
+                otherwise=f'IF({plato},"Plato","SG")')),
+            step("inst_per", "working scale in its own", cases(
+                (f'({prism})*(inst_in="SG")', f"{defaults.BRIX_PER_SG:g}"),
+                (f'({hydrometric("inst_is")})*(inst_in="Plato")', f"{defaults.SG_PER_PLATO:g}"),
+                otherwise="1")),
+            step("inst_u", "u of a reading, working scale", cases(
+                ('inst_is=""', '""'),
+                ("N(inst_fine)>0", "inst_fine*inst_per"),
+                ("N(inst_division)>0", "inst_division/2*inst_per"),
+                otherwise=_by_kind(0))),
+            step("inst_tolerance", "offset, working scale", cases(
+                ('inst_is=""', '""'),
+                ("N(inst_tolerated)>0", "inst_tolerated*inst_per"),
+                otherwise=_by_kind(1))),
+            step("inst_auto", "compensates: 1",
+                 f'({prism})*(LOWER(TRIM(inst_compensated))="{words.YES}")'),
+            step("inst_ref_c", "°C", f'IF(inst_reference="",20,{celsius("inst_reference")})'),
+            step("inst_water_c", "°C", water),
+            step("inst_expansion", "per °C",
+                 f'IF(LOWER(TRIM(inst_material))="{words.PLASTIC}",'
+                 f"{hydrometer.PLASTIC_EXPANSION:g},{hydrometer.GLASS_EXPANSION:g})"),
+        ),
+    )  # fmt: skip
+
+
+def _own(cell: str) -> str:
+    """A difference of the working scale in the instrument's own."""
+    return if_numbers([cell], f"{cell}/inst_per")
+
+
+def hydrometric(kind: str) -> str:
+    """1 where an instrument is a hydrometer, of glass, plastic or floating; else 0."""
+    return f'(({kind}="{words.HYDROMETER}")+({kind}="{words.FLOATING}"))'
+
+
+def of_instrument(number: str, what: str, otherwise: str = '""') -> str:
+    """A column of the instruments for each instrument number; 0 is none."""
+    return f"IF({number}=0,{otherwise},LOOKUP({number},all.inst_no,all.inst_{what}))"
+
+
+def instrument_number(cell: str, used: str) -> str:
+    """Number of the instrument that a line names; the first where it names none."""
+    return (
+        f'IF({used},IF(TRIM({cell})="",IF(INDEX(all.inst_key,1)="",0,1),'
+        f"IFERROR(MATCH(TRIM({cell}),all.inst_key,0),0)),0)"
+    )

@@ -1,0 +1,125 @@
+"""Start: what to do next, where everything stands, whether the figures are fresh, cautions."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator, Mapping, Sequence
+
+from xlfuncs.workbook import words
+from xlfuncs.workbook.kit import styles
+from xlfuncs.workbook.kit.blocks import Block, ReportPart, Section, Sheet, Steps, Text
+from xlfuncs.workbook.kit.formulas import cases
+
+_TYPED = (words.SETUP, words.CALIBRATION, words.BATCHES, words.LOG)
+_TOOLS = (words.CONVERT, words.STANDARDS, words.BLEND)
+
+_READING = (
+    ("Tinted cells", "with a hairline round them are yours. The others are computed: leave them."),
+    ("“! …”", "names the cell's trouble: the thing, its value, the limit. Mend the first one, and "
+              "those behind it follow."),
+    ("±", "stands for about 95 %: two standard uncertainties."),
+    ("Gravity", "is SG 20/20 °C, or °Plato, as chosen on Setup; volumes are at 20 °C (68 °F) "
+                "where their heading says so."),
+    ("Verdicts", "count the ±: “too close to call” means that the reading cannot decide."),
+    ("Wort factor", "true °Brix over °Plato of wort; “common” is the trade's, “own” comes from "
+                    "your pairs of drop and jar."),
+    ("Correction", "what an instrument shows too much, from its last check before the reading."),
+    ("To the right", "of each printed page stand the steps of the calculation, for whoever wants "
+                     "to check them."),
+)  # fmt: skip
+
+_CAUTIONS = (
+    "Boiling wort scalds: sample with a ladle, never over the rim, and let it cool.",
+    "Hot wort cracks glass: cool a sample before it meets a hydrometer jar or a prism.",
+    "Fermentation fills closed rooms with carbon dioxide: air them before you go in.",
+    "Bottles burst when beer is not finished. A refractometer alone does not prove that "
+    "fermentation has ended: package on hydrometer readings that stay the same over days.",
+    "Alcohol for a label or for tax needs the method that your authority approves.",
+    "These figures support your judgement; local rules and licensed practice come first.",
+)
+#: Longer texts take two lines of the page.
+_LONG = 104
+
+#: Named cells of which stored values say something of the storing itself.
+_STATE, _MISSING, _WHEN = "functions_state", "functions_missing", "stored_when"
+_BEFORE = "NOT LOADED: the figures are those stored "
+_AFTER = (
+    " and do not follow what you type. How to load the functions: README, section Excel or Calc."
+)
+
+
+def as_stored(today: datetime.date) -> Mapping[str, str]:
+    """What the cells that speak of the functions say in a program that computes nothing.
+
+    A stored value is read where the functions are not, so it never says that they are loaded.
+    """
+    when = f"on {today.isoformat()}"
+    return {_WHEN: when} | dict.fromkeys((_MISSING, _STATE), _BEFORE + when + _AFTER)
+
+
+def sheet(choices: words.Choices, others: Sequence[Sheet]) -> Sheet:
+    """The sheet as data; `others` are the sheets that it leads to."""
+    invented = (
+        " THIS IS AN EXAMPLE: brewhouse, batches and readings are invented."
+        if choices.example
+        else ""
+    )
+    by_title = {one.title: one for one in others}
+    views = [one for one in others if one.title not in (*_TYPED, *_TOOLS)]
+    return Sheet(
+        words.START,
+        "What to do next, and where everything stands.",
+        "From a raw drop to a corrected gravity, its ± and a verdict." + invented,
+        (
+            Text("=start_next", styles.ANSWER, name="start_says", lines=1.2),
+            Text(
+                # TODAY() has every program compute this cell when it opens the file.
+                f'=IF(TODAY()<1,"",IFERROR("Functions loaded, version "&CELLS_VERSION(),'
+                f"{_MISSING}))",
+                styles.CAUTION, name=_STATE, gap=0, lines=2.2,
+            ),
+            *_links("Type it in once, in this order", [by_title[name] for name in _TYPED]),
+            *_links("Look at what follows from it", views),
+            *_links("When you need it", [by_title[name] for name in _TOOLS if name in by_title]),
+            Section("How to read the sheets"),
+            *(part for heading, text in _READING for part in _pair(heading, text)),
+            Section("Take care"),
+            *(Text(text, styles.CAUTION, gap=0, lines=_lines(text)) for text in _CAUTIONS),
+            Steps({
+                "start_next": '"Next: "&start_step',
+                    "start_step": cases(
+                        ("COUNTA(all.inst_name)=0", '"name your first instrument on Setup"'),
+                        (
+                            "COUNT(all.check_date)=0",
+                            '"check your instrument in water; write it down on Calibration"',
+                        ),
+                        ("COUNTA(all.batch_name)=0", '"a line for your batch on Batches"'),
+                        ("last_line=0", '"type the first reading on Log"'),
+                        otherwise='"type the next reading on Log"',
+                    ),
+                # Computed where the functions are; storing writes the day beside it.
+                _WHEN: '"when this file was last saved"',
+                _MISSING: f'"{_BEFORE}"&{_WHEN}&"{_AFTER}"',
+            }),
+        ),
+        widths=(15, 98),
+        parts=(ReportPart("start", {"next": "start_says"}),),
+    )  # fmt: skip
+
+
+def _links(heading: str, sheets: Sequence[Sheet]) -> Iterator[Block]:
+    """A section with a line for each of these sheets: its title leads there."""
+    if sheets:
+        yield Section(heading)
+    for one in sheets:
+        yield Text(one.title, styles.LINK, to=1, gap=0, link=one.title)
+        yield Text(one.sentence, column=2, beside=True, lines=_lines(one.sentence))
+
+
+def _pair(heading: str, text: str) -> Iterator[Block]:
+    yield Text(heading, styles.LABEL, to=1, gap=0)
+    yield Text(text, column=2, beside=True, lines=_lines(text))
+
+
+def _lines(text: str) -> float:
+    return 1.25 if len(text) <= _LONG else 2.1
