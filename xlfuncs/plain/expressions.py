@@ -414,17 +414,19 @@ def _joined(parts: Parts) -> Iterator[Value]:
 
 
 def reached(*roots: Value) -> list[Expression]:
-    """Every expression that the roots use, arguments before what uses them."""
+    """Every expression that the roots use, arguments before what uses them.
+
+    In the order in which they are written, whatever was recorded before.
+    """
     found: dict[int, Expression] = {}
-    waiting = [root for root in roots if isinstance(root, Expression)]
+    waiting = [(root, False) for root in reversed(roots)]
     while waiting:
-        value = waiting.pop()
-        if value.number not in found:
+        value, done = waiting.pop()
+        if not isinstance(value, Expression) or value.number in found:
+            continue
+        if done:
             found[value.number] = value
-            waiting += [part for part in value.args if isinstance(part, Expression)]
-    return [found[number] for number in sorted(found)]
-
-
-def is_number(value: Value) -> bool:
-    """Whether the value is a constant number."""
-    return type(value) is float and math.isfinite(value)
+        else:
+            waiting.append((value, True))
+            waiting += [(part, False) for part in reversed(value.args)]
+    return list(found.values())
