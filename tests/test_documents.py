@@ -255,7 +255,7 @@ def installed_names(text: str) -> list[str]:
     for rest in INSTALLS.findall(text):
         for word in WORD.findall(rest):
             bare = word.strip("\"'\\")
-            by_place = bare.startswith((".", "/", "{folder}")) or bare.endswith(".whl")
+            by_place = bare.startswith((".", "/", "{folder}", "{_WHEEL}")) or bare.endswith(".whl")
             if bare and not bare.startswith("-") and not by_place:
                 found.append(bare)
     return found

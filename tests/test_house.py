@@ -20,7 +20,8 @@ MAY_KNOW = {
     "plain": (("science", "cells", "functions", "files"), None),
     "hosts": (("science", "cells", "functions", "files"), None),
     "workbook": (("science", "cells", "functions", "files"), None),
-    "audit": (("science", "cells", "functions", "files", "workbook"), None),
+    "report": (("science", "cells", "functions", "files", "workbook", "terminal"), None),
+    "audit": (("science", "cells", "functions", "files", "workbook", "terminal"), None),
 }
 
 IMPORT_ALL = """

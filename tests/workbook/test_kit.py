@@ -7,6 +7,7 @@ import re
 import openpyxl
 import pytest
 
+from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import engine
 from xlfuncs.workbook import build, words
 from xlfuncs.workbook.kit import formulas, styles, write
@@ -123,6 +124,14 @@ def test_a_number_in_a_sentence_keeps_its_noughts(number, digits, said):
 
 
 # --- all sheets ---
+
+
+@pytest.mark.parametrize("example", [False, True])
+def test_no_name_is_that_of_a_function(example):
+    """Spreadsheet programs know names and functions apart by nothing else, nor by case."""
+    names = {name.upper() for name in build.build(Choices(example=example)).defined_names}
+    assert len(names) > 100
+    assert not names & CATALOGUE.keys()
 
 
 @pytest.fixture(scope="module")

@@ -101,14 +101,6 @@ def test_settings(files, ending):
     assert sheet.sheet_state == ("hidden" if ending == "xlsm" else "visible")
 
 
-def test_no_name_of_the_workbook_is_that_of_a_function(plain_workbook):
-    """Excel knows names and functions of a workbook apart by nothing else, nor by case."""
-    names = {
-        name.upper() for name in openpyxl.load_workbook(io.BytesIO(plain_workbook)).defined_names
-    }
-    assert not names & CATALOGUE.keys()
-
-
 @pytest.mark.parametrize("ending", ["xlam", "xlsm"])
 def test_category_and_help_of_each_function(files, ending):
     book = book_of(files[ending])
