@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from fuzz.failure import Failure
-from xlfuncs.cells.catalogue import Argument
+from xlfuncs.cells.declaration import Argument
 from xlfuncs.cells.quantities import Choice
 from xlfuncs.functions import CATALOGUE
 

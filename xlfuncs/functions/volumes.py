@@ -88,7 +88,8 @@ def BLEND_ABV(volumes: BlendVolumes, abvs: BlendAbvs, sgs: KnownBlendGravities =
     >>> BLEND_ABV([10, 30], [8, 4])
     5.0
     """
-    unknown = 0 if sgs is None else int(np.isnan(sgs).sum())
+    # What is not known is not equal to itself; so a formula can be recorded from it too.
+    unknown = 0 if sgs is None else int(sgs.size - np.sum(sgs == sgs))  # noqa: PLR0124
     if unknown:
         raise Refused(f"sgs lack {unknown} of {volumes.size}: give all of them, or none")
     return blending.blend_abv(_something(volumes), abvs, sgs)

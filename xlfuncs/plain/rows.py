@@ -255,11 +255,11 @@ class Helpers:
 
     def _placed(self, plain: Plain, cells: dict[str, str]) -> list[list[str]]:
         for key, template in plain.helpers:
-            cells[key] = self._cell(template.format_map(cells))
+            cells[key] = self.cell(template.format_map(cells))
         return [[template.format_map(cells) for template in row] for row in plain.rows]
 
-    def _cell(self, text: str) -> str:
-        """The address of the cell that holds the formula."""
+    def cell(self, text: str) -> str:
+        """The address of the helper cell that holds this formula, `=` before it."""
         if text not in self._known:
             self._known[text] = self._address(len(self.formulas))
             self.formulas.append(text)

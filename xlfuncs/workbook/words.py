@@ -76,6 +76,7 @@ class Choices:
     example: bool = False
     instruments: int = 6
     checks: int = 60
+    plain: bool = False  # formulas that need no functions of ours
 
     @property
     def batches(self) -> int:

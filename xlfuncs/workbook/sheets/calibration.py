@@ -13,7 +13,7 @@ from collections.abc import Callable
 from xlfuncs.science import control, drift
 from xlfuncs.science.calibration import LEAST_SPREAD, UNCHECKED_SLOPE_U
 from xlfuncs.workbook import words
-from xlfuncs.workbook.defaults import SG_PER_PLATO, SOLUTION_U
+from xlfuncs.workbook.defaults import ROOM, SG_PER_PLATO, SOLUTION_U
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Block,
@@ -40,6 +40,8 @@ from xlfuncs.workbook.kit.formulas import (
     cases,
     celsius,
     if_numbers,
+    initial,
+    is_date,
     number_or_text,
     place,
 )
@@ -159,7 +161,7 @@ def _checks(choices: words.Choices) -> Table:
                    if_numbers(["fit_slope"], "fit_slope")),
             result("check_verdict", "Is it right?", "", 14, styles.GENERAL, cases(
                 ("NOT(ISNUMBER(check_offset))", '""'),
-                ("NOT(ISNUMBER(check_date))", '"date is missing"'),
+                (f"{is_date('check_date')}=0", '"date is missing"'),
                 ("check_date>=INT(state_as_of)+1", '"dated ahead"'),
                 otherwise="check_judged")),
             typed("check_who", "Who", "", 7),
@@ -176,11 +178,10 @@ def _checks(choices: words.Choices) -> Table:
             step("check_expansion", "per °C", of_instrument("check_no", "expansion")),
             step("check_limit", "offset put up with", tolerance),
             step("check_u", "u of a reading", of_instrument("check_no", "u")),
-            step("check_c", "°C", f'IF(check_temperature="",20,{celsius("check_temperature")})'),
+            step("check_c", "°C", celsius("check_temperature", f"{ROOM:g}")),
             step("check_typed_in", "scale of references",
-                 'IF(LEFT(UPPER(TRIM(check_known_in)),1)="P","Plato",'
-                 'IF(LEFT(UPPER(TRIM(check_known_in)),1)="B","Brix",'
-                 'IF(UPPER(TRIM(check_known_in))="SG","SG",check_in)))'),
+                 cases(*((f'{initial("check_known_in")}="{scale[0]}"', f'"{scale}"')
+                         for scale in words.SCALES), otherwise="check_in")),
             step("check_not_sg", "Plato unless SG", 'IF(check_typed_in="SG","SG","Plato")'),
             step("check_malt", "1: malt extract",
                  f'(LOWER(TRIM(check_made_of))="{words.MALT_EXTRACT}")'
@@ -195,7 +196,7 @@ def _checks(choices: words.Choices) -> Table:
                 ("ABS(check_offset)-check_expanded<=check_limit", '"probably outside"'),
                 otherwise='"outside"')),
             step("check_key", "order",
-                 f'IF(ISNUMBER(check_offset)*ISNUMBER(check_date),check_no*{PER_INSTRUMENT}+check_date'
+                 f'IF(ISNUMBER(check_offset)*{is_date("check_date")},check_no*{PER_INSTRUMENT}+check_date'
                  f'+0.001*(LOWER(TRIM(check_as))="{words.AS_LEFT}")'
                  f'+{place("check", "check_date")}/10000000,"")'),
         ),
@@ -528,7 +529,7 @@ def _budget() -> tuple[Block, ...]:
         "budget_shown": f'IF(budget_reading="","",IF({of("in")}="SG",IF({prism},'
                         'GRAVITY_CONVERT(budget_reading,"SG","Brix"),budget_reading),'
                         f'IF({prism},budget_reading,GRAVITY_CONVERT(budget_reading,"Plato","SG"))))',
-        "budget_c": f'IF(budget_temperature="",20,{celsius("budget_temperature")})',
+        "budget_c": celsius("budget_temperature", f"{ROOM:g}"),
         "budget_offset": in_force("offset", "0"),
         "budget_slope": in_force("slope", "1"),
         "budget_u": in_force("u", of("tolerance")),

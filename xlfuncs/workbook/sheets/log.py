@@ -15,6 +15,7 @@ from xlfuncs.workbook.defaults import (
     BRIX_PER_DEGREE,
     HIGHEST_PH,
     PAIR_DAYS,
+    ROOM,
     SG_PER_DEGREE,
     TOLERANCE_VOLUME,
 )
@@ -34,14 +35,18 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
+    blank_or,
     cases,
     celsius,
     if_numbers,
+    is_date,
     matched,
     number_or_text,
     on_line,
     on_scale,
+    or_blank,
     place,
+    positive,
     shown,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
@@ -160,9 +165,9 @@ def _named() -> tuple[Column, ...]:
     """What a line names: batch, stage, instrument, moment."""
     return (
         step("line_no", "line", place("log", "log_date")),
-        step("line_filled", "line, if read", 'IF(log_reading="",0,line_no)'),
-        step("line_batch", "batch", f'IF(log_batch="",0,{matched("log_batch", "batch_key")})'),
-        step("line_stage", "stage", f'IF(log_stage="",0,{matched("log_stage", "stage_name")})'),
+        step("line_filled", "line, if read", 'IFERROR(IF(log_reading="",0,line_no),line_no)'),
+        step("line_batch", "batch", matched("log_batch", "batch_key")),
+        step("line_stage", "stage", matched("log_stage", "stage_name")),
         step("line_plan", "stage of the plan", on_line("line_stage", "stage_no", "stage_plan",
                                                        "0")),
         step("line_beer", "1: with yeast", f"(line_stage>={_BEER})*1"),
@@ -178,15 +183,15 @@ def _named() -> tuple[Column, ...]:
         step("line_u_read", "u of a reading", of_instrument("line_inst", "u")),
         step("line_prism", "1: refractometer", f'(line_is="{words.REFRACTOMETER}")*1'),
         step("line_float", "1: hydrometer", f"({hydrometric('line_is')}=1)*1"),
-        step("line_date", "moment", cases(
-            ("ISNUMBER(log_date)", "log_date"),
-            ('(log_date="")*(line_beer=0)*(line_batch>0)',
-             on_line("line_batch", "batch_no", "batch_day"))),
+        step("line_date", "moment", or_blank(cases(
+            (is_date("log_date"), "log_date"),
+            ('(TRIM(log_date)="")*(line_beer=0)*(line_batch>0)',
+             on_line("line_batch", "batch_no", "batch_day")))),
              format=styles.MOMENT),
         step("line_reading", "as shown", as_typed("log_reading")),
-        step("line_c", "sample, °C", celsius("log_temperature")),
-        step("line_volume_c", "volume, °C", f'IF(log_volume="","",IF(log_volume_temperature="",20,'
-             f"{celsius('log_volume_temperature')}))"),
+        step("line_c", "sample, °C",
+             f'IF(line_prism+line_float=0,"",{celsius("log_temperature")})'),
+        step("line_volume_c", "volume, °C", blank_or("log_volume", celsius("log_volume_temperature", f"{ROOM:g}"))),
     )  # fmt: skip
 
 
@@ -306,7 +311,7 @@ def _planned() -> tuple[Column, ...]:
         step("line_typed_within", "tolerance of volume",
              on_line("line_batch", "batch_no", "batch_tolerance_volume", "0")),
         step("line_within_volume", "tolerance of volume", if_numbers(
-            ["line_wanted_volume"], "IF(N(line_typed_within)>0,line_typed_within,"
+            ["line_wanted_volume"], f"IF({positive('line_typed_within')},line_typed_within,"
             "IF(ISNUMBER(set_tolerance_volume),set_tolerance_volume,"
             f"{TOLERANCE_VOLUME}*line_wanted_volume))"),
              by_line=True),
@@ -362,7 +367,7 @@ def _lacks() -> tuple[Column, ...]:
              f"+({stage}>={words.stage(words.BEFORE_BOIL)})>0")  # fmt: skip
     kettle = (f"({stage}>={words.stage(words.BEFORE_BOIL)})"
               f"*({stage}<={words.stage(words.INTO_FERMENTER)})")  # fmt: skip
-    over = f"{kettle}*ISNUMBER(line_extract)*(line_grain>0)*(N(line_extract)>line_grain)"
+    over = f"{kettle}*ISNUMBER(line_extract)*(line_grain>0)*(line_extract>line_grain)"
     return (
         _remark("line", cases(
             ('(log_reading="")*(log_volume="")*(log_batch&log_stage<>"")', '"reading is missing"'),
@@ -392,7 +397,7 @@ def _lacks() -> tuple[Column, ...]:
              f'"pH above {HIGHEST_PH}: husk tannins dissolve"'))),
         _remark("date", cases(
             ('(log_reading="")+(line_inst=0)>0', '""'),
-            ('(log_date<>"")*NOT(ISNUMBER(log_date))', '"the date is a text"'),
+            ('(TRIM(log_date)<>"")*NOT(ISNUMBER(log_date))', '"the date is a text"'),
             ('line_date=""', '"no date: no calibration applied"'),
             ("line_checked=0", '"not checked before this date"'),
             ("line_date-line_check_date>line_every", '"check was overdue"'))),

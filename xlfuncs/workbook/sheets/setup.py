@@ -23,7 +23,7 @@ from xlfuncs.workbook.kit.blocks import (
     step,
     typed,
 )
-from xlfuncs.workbook.kit.formulas import blank_or, cases, celsius, default, if_numbers
+from xlfuncs.workbook.kit.formulas import cases, celsius, default, if_numbers, initial, positive
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -150,7 +150,7 @@ def _in_use() -> tuple[Line, ...]:
 
 def _effective() -> dict[str, str]:
     """What the other sheets use: each entry, or what its blank stands for."""
-    plato = 'LEFT(UPPER(SUBSTITUTE(TRIM(set_gravity),"°","")),1)="P"'
+    plato = f'{initial("set_gravity")}="P"'
     own_wort = f'(LOWER(TRIM(set_source))="{words.OWN}")*ISNUMBER(own_wort_factor)=1'
     own_beer = f'(LOWER(TRIM(set_beer_source))="{words.OWN}")*ISNUMBER(own_beer_wort_factor)=1'
     return {
@@ -158,7 +158,7 @@ def _effective() -> dict[str, str]:
         "unit_temperature": 'IF(ISNUMBER(SEARCH("F",set_temperature)),"F","C")',
         "unit_room": 'IF(unit_temperature="F","68 °F","20 °C")',
         "unit_gravity": f'IF({plato},"Plato","SG")',
-        "unit_mass": 'IF(LEFT(LOWER(TRIM(set_mass)),1)="l","lb","kg")',
+        "unit_mass": f'IF({initial("set_mass")}="L","lb","kg")',
         "unit_litres": 'UNIT_CONVERT(1,unit_volume,"L")',
         "unit_kilograms": 'UNIT_CONVERT(1,unit_mass,"kg")',
         "celsius_step": "celsius_1-celsius_0",
@@ -213,9 +213,9 @@ def _by_kind(which: int) -> str:
 def _instruments(choices: words.Choices) -> Table:
     reading = Limits.between(-5, 150, "In the scale of the instrument")
     prism = f'inst_is="{words.REFRACTOMETER}"'
-    plato = 'LEFT(UPPER(SUBSTITUTE(TRIM(inst_scale),"°","")),1)="P"'
+    plato = f'{initial("inst_scale")}="P"'
     compensates = Limits.temperature(50, "As printed; blank: 10 to 30 °C (50 to 86 °F)")
-    water = blank_or("inst_water", celsius("inst_water"))
+    water = celsius("inst_water")
     return Table(
         "inst",
         choices.instruments,
@@ -256,8 +256,8 @@ def _instruments(choices: words.Choices) -> Table:
             result("inst_used_tolerance", "Offset", "put up with", 7, styles.READING,
                    _own("inst_tolerance")),
             result("inst_every", "Check every", "days, used", 7, styles.WHOLE,
-                   cases(('inst_is=""', '""'), ("N(inst_interval)>0", "inst_interval"),
-                         otherwise=_by_kind(2)), by_line=True),
+                   cases(('inst_is=""', '""'), (positive("inst_interval"), "inst_interval"),
+                         otherwise=_by_kind(2))),
             step("inst_key", "name", "TRIM(inst_name)"),
             step("inst_is", "kind", cases(
                 ('TRIM(inst_name)=""', '""'),
@@ -273,16 +273,16 @@ def _instruments(choices: words.Choices) -> Table:
                 otherwise="1")),
             step("inst_u", "u of a reading, working scale", cases(
                 ('inst_is=""', '""'),
-                ("N(inst_fine)>0", "inst_fine*inst_per"),
-                ("N(inst_division)>0", "inst_division/2*inst_per"),
-                otherwise=_by_kind(0)), by_line=True),
+                (positive("inst_fine"), "inst_fine*inst_per"),
+                (positive("inst_division"), "inst_division/2*inst_per"),
+                otherwise=_by_kind(0))),
             step("inst_tolerance", "offset, working scale", cases(
                 ('inst_is=""', '""'),
-                ("N(inst_tolerated)>0", "inst_tolerated*inst_per"),
-                otherwise=_by_kind(1)), by_line=True),
+                (positive("inst_tolerated"), "inst_tolerated*inst_per"),
+                otherwise=_by_kind(1))),
             step("inst_auto", "compensates: 1",
                  f'({prism})*(LOWER(TRIM(inst_compensated))="{words.YES}")'),
-            step("inst_ref_c", "°C", f'IF(inst_reference="",20,{celsius("inst_reference")})'),
+            step("inst_ref_c", "°C", celsius("inst_reference", f"{defaults.ROOM:g}")),
             step("inst_water_c", "°C", water),
             step("inst_expansion", "per °C",
                  f'IF(LOWER(TRIM(inst_material))="{words.PLASTIC}",'
@@ -309,6 +309,6 @@ def of_instrument(number: str, what: str, otherwise: str = '""') -> str:
 def instrument_number(cell: str, used: str) -> str:
     """Number of the instrument that a line names; the first where it names none."""
     return (
-        f'IF({used},IF(TRIM({cell})="",IF(INDEX(all.inst_key,1)="",0,1),'
-        f"IFERROR(MATCH(TRIM({cell}),all.inst_key,0),0)),0)"
+        f'IFERROR(IF({used},IF(TRIM({cell})="",IF(INDEX(all.inst_key,1)="",0,1),'
+        f"MATCH(TRIM({cell}),all.inst_key,0)),0),0)"
     )
