@@ -38,7 +38,7 @@ GUIDES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 SOURCES = [*sorted((ROOT / "xlfuncs").rglob("*.py")), *sorted((ROOT / "docs").rglob("*.py"))]
 TEXTS = [*sorted({*GUIDES, *ROOT.glob("*.md")}), *SOURCES]
 
-FENCE = re.compile(r"\s*(```+|~~~+)\s*(\w*)\s*$")
+FENCE = re.compile(r"\s*(```+|~~~+)\s*(\w*)(?: +\w+)?\s*$")  # the language, a name
 MARK = re.compile(r"\s*<!-- (not run|run|before): (.+) -->\s*$")
 
 

@@ -114,7 +114,8 @@ def test_idioms():
 @pytest.mark.parametrize(
     ("number", "digits", "said"),
     [(1.05, 4, "1.0500"), (1.04996, 4, "1.0500"), (0, 4, "0.0000"), (9.996, 2, "10.00"),
-     (23.84, 1, "23.8"), (0.95, 1, "1.0"), (99.96, 1, "100.0"), (12.5, 0, 13), (0.00021, 4, "0.0002")],
+     (23.84, 1, "23.8"), (0.95, 1, "1.0"), (99.96, 1, "100.0"), (12.5, 0, 13),
+     (0.00021, 4, "0.0002")],
 )  # fmt: skip
 def test_a_number_in_a_sentence_keeps_its_noughts(number, digits, said):
     book = openpyxl.Workbook()
