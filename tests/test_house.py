@@ -19,8 +19,9 @@ MAY_KNOW = {
     "files": (("science", "cells"), None),
     "plain": (("science", "cells", "functions", "files"), None),
     "hosts": (("science", "cells", "functions", "files"), None),
-    "workbook": (("science", "cells", "functions", "files"), None),
-    "audit": (("science", "cells", "functions", "files", "workbook"), None),
+    "workbook": (("science", "cells", "functions", "files", "plain"), None),
+    "report": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
+    "audit": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
 }
 
 IMPORT_ALL = """
