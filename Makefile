@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: demo test check bench docs workbooks clean
+.PHONY: demo test bench fuzz mutants floor lock docs workbooks wheel clean
 
 demo: .venv/installed
 	@mkdir -p build
@@ -19,14 +19,42 @@ test: .venv/tested
 bench: .venv/tested
 	$(BIN)/python -m benchmarks
 
-# What is made from the code: the reference, the workbooks that people download, the pictures.
+# Attacks for hours, and changed arithmetic that a test must notice; see fuzz/. Say how much with
+# FUZZ="--share 0.1 --seed 7 functions".
+fuzz: .venv/tested
+	$(BIN)/python -m fuzz $(FUZZ)
+
+mutants: .venv/tested
+	$(BIN)/python -m fuzz.mutants $(FUZZ)
+
+# The tests with the oldest versions of what the project needs, as pyproject.toml names them.
+floor: .venv/tested
+	@mkdir -p build
+	$(BIN)/python -c "import tomllib; print(*(need.replace('>=', '==') for need in tomllib.load(open('pyproject.toml', 'rb'))['project']['dependencies']), sep='\n')" > build/floor.txt
+	$(PYTHON) -m venv --clear build/floor
+	build/floor/bin/python -m pip install --quiet --disable-pip-version-check --constraint build/floor.txt --editable '.[test]'
+	build/floor/bin/pytest
+
+# The development environment to the byte: pip install --require-hashes -r requirements.lock
+lock: .venv/tested
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check pip-tools
+	$(BIN)/pip-compile --quiet --generate-hashes --extra test --extra docs --strip-extras --allow-unsafe --no-header --no-emit-index-url --no-emit-trusted-host --no-emit-find-links --output-file requirements.lock pyproject.toml
+
+# What is made from the code: the reference, the page of accuracy, the workbooks, the pictures.
 docs: .venv/documented
 	$(BIN)/python -m xlfuncs.reference > docs/functions.md
+	$(BIN)/python -m tests.accuracy > docs/accuracy.md
 	$(BIN)/python docs/make_pictures.py
 
 workbooks: .venv/installed
 	$(BIN)/xlfuncs new workbooks/brewday.xlsx --force
 	$(BIN)/xlfuncs new workbooks/brewday-example.xlsx --example --force
+	$(BIN)/xlfuncs new workbooks/functions.xlsx --names --force
+
+# What people install from. Modules of an earlier build would get into it as well.
+wheel: .venv/python
+	rm -rf build/lib
+	$(BIN)/python -m pip wheel --quiet --disable-pip-version-check --no-deps --wheel-dir dist .
 
 .venv/python:
 	$(PYTHON) -c "import sys; sys.exit(sys.version_info < (3, 11) and 'Python 3.11 or newer is needed; name it with: make PYTHON=python3.12 ...')"
@@ -46,4 +74,4 @@ workbooks: .venv/installed
 	touch $@
 
 clean:
-	rm -rf .venv build
+	rm -rf .venv build dist

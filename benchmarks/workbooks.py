@@ -6,8 +6,9 @@ import datetime
 import re
 from pathlib import Path
 
-from xlfuncs.workbook import build
 from xlfuncs.workbook.vocabulary import Choices
+
+from xlfuncs.workbook import build
 
 
 def with_checks(path: Path, checks: int) -> Path:

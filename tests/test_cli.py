@@ -245,8 +245,9 @@ def test_a_deleted_sheet_is_named(tmp_path, example):
 
 def test_a_renamed_sheet_does_no_harm(tmp_path):
     """Spreadsheet programs carry names and formulas along when a sheet is renamed."""
-    from xlfuncs.workbook import build
     from xlfuncs.workbook.vocabulary import Choices
+
+    from xlfuncs.workbook import build
 
     text = "Sudbuch 2026"
     source = tmp_path / "brew.xlsx"

@@ -143,7 +143,7 @@ def test_every_shell_line_of_the_documents_works(fresh):
         pytest.fail(f"{REQUIRED}=1, but {office}")
     done = subprocess.run(
         ["bash", "-c", session(GUIDES, office=not isinstance(office, str))],
-        cwd=project, env=environ, text=True, encoding="utf-8", check=False, timeout=300,
+        cwd=project, env=environ, text=True, encoding="utf-8", check=False, timeout=600,
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
     )  # fmt: skip
     last = done.stdout.rpartition("@@ ")[2]

@@ -17,6 +17,7 @@ MAY_KNOW = {
     "cells": (("science",), {"numpy"}),
     "functions": (("science", "cells"), {"numpy"}),
     "files": (("science", "cells"), None),
+    "plain": (("science", "cells", "functions", "files"), None),
     "hosts": (("science", "cells", "functions", "files"), None),
     "hosts.embedded": (("science", "cells", "functions", "files"), None),
     "workbook": (("science", "cells", "functions", "files"), None),

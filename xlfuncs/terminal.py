@@ -53,4 +53,4 @@ def table(title: str, headings: Sequence[str], rows: Sequence[Sequence[Any]]) ->
 
 def working(what: str) -> Any:
     """A sign of life for whoever waits at a terminal."""
-    return err.status(visible(what)) if err.is_terminal else open(os.devnull)  # noqa: PTH123
+    return err.status(escape(visible(what))) if err.is_terminal else open(os.devnull)  # noqa: PTH123

@@ -11,7 +11,13 @@ from openpyxl.worksheet.formula import ArrayFormula
 
 from xlfuncs.files import problems
 from xlfuncs.files.problems import WorkbookProblem, load
-from xlfuncs.files.stored import formula_cells, store
+from xlfuncs.files.stored import (
+    formula_areas,
+    formula_cells,
+    must_be_as_laid_out,
+    no_longer_computed,
+    store,
+)  # fmt: skip
 
 SHEET = "xl/worksheets/sheet1.xml"
 
@@ -422,3 +428,33 @@ def test_looks_that_openpyxl_does_not_take_are_no_damage(path, old, new):
     assert new in parts_of(path)["xl/styles.xml"].decode()
     sheet = load(path)["Log & notes"]
     assert sheet["C3"].value == datetime.datetime(2026, 3, 14)
+
+
+# --- computed cells that another program has made plain ones ------------------------------
+
+
+def test_formulas_of_the_layout_that_are_gone_are_named(path):
+    laid_out = formula_areas(path)
+    assert laid_out == {"Log & notes": ["B2", "B3", "D4:E6"], "Other": ["A1"]}
+    assert no_longer_computed(path, laid_out) == []
+    # What an office without the functions saves: the array formula of its first cell alone.
+    rewritten(path, SHEET, lambda text: text.replace('ref="D4:E6"', 'ref="D4"'))
+    assert no_longer_computed(path, laid_out) == ["Log & notes!D4:E6"]
+    with pytest.raises(WorkbookProblem, match=r"plain ones \(Log & notes!D4:E6\).*xlfuncs upgrade"):
+        must_be_as_laid_out(path, laid_out)
+
+
+def test_formulas_besides_the_layout_do_no_harm(path):
+    laid_out = formula_areas(path)
+    book = openpyxl.load_workbook(path)
+    book["Other"]["B7"] = "=1+1"
+    book.save(path)
+    must_be_as_laid_out(path, laid_out)
+
+
+def test_a_sheet_of_the_layout_that_is_missing(path):
+    laid_out = formula_areas(path)
+    book = openpyxl.load_workbook(path)
+    del book["Other"]
+    book.save(path)
+    assert no_longer_computed(path, laid_out) == ["Other!A1"]

@@ -266,13 +266,6 @@ def test_fit_names_a_pair_that_cannot_be():
     assert isinstance(unfermented[0][0], float), "a reading's own noise is no error"
 
 
-def test_a_fit_that_does_not_settle_is_refused(monkeypatch):
-    monkeypatch.setattr(least_squares, "_MOST_STEPS", 1)
-    assert BEER_FIT([1.048, 1.06], [6.4, 8.1], [1.0105, 1.013])[0][0] == (
-        "! the two instruments lie too far apart for any factors: look for a slip"
-    )
-
-
 def test_a_fit_that_beer_sg_would_refuse_is_refused():
     assert BEER_FIT([1.0], [6.2], [1.0])[0][0] == (
         "! brix_readings 6.2 is above all that unfermented wort of original_sgs 1 can show"
@@ -286,3 +279,10 @@ def test_a_fit_that_beer_sg_would_refuse_is_refused():
     assert high[0].startswith("! no wort factor from 0.9 to 1.2 fits, but 1.2")
     factor, alcohol = BEER_FIT(originals, beers.brix(1.1), beers.sg)[0][:2]
     assert isinstance(BEER_SG(1.048, 6.2, factor, "balance", alcohol), float)
+
+
+def test_a_fit_that_does_not_settle_is_refused(monkeypatch):
+    monkeypatch.setattr(least_squares, "_MOST_STEPS", 1)
+    assert BEER_FIT([1.048, 1.06], [6.4, 8.1], [1.0105, 1.013])[0][0] == (
+        "! the two instruments lie too far apart for any factors: look for a slip"
+    )

@@ -12,6 +12,8 @@ from xlfuncs.science.corrections import (
     REGRESSIONS,
 )
 
+DOCUMENT = (Path(__file__).parents[2] / "docs" / "beer.md").read_text(encoding="utf-8")
+
 
 @pytest.mark.parametrize("method", REGRESSIONS)
 def test_regressions_digit_for_digit(method):
@@ -56,7 +58,7 @@ def test_names_are_neutral():
 
 def test_the_table_of_the_documentation():
     """docs/beer.md: where a method may be used, and how far from the balance it then lies."""
-    lines = (Path(__file__).parents[2] / "docs" / "beer.md").read_text(encoding="utf-8").split("\n")
+    lines = DOCUMENT.split("\n")
     cells = [[cell.strip(" `") for cell in line.strip("|").split("|")] for line in lines]
     table = {row[0]: row[2:] for row in cells if len(row) == 6 and row[0] in METHODS}
     assert table.keys() == set(METHODS)
@@ -68,3 +70,15 @@ def test_the_table_of_the_documentation():
         apart = regression.sg(beers.original, beers.brix() / wort.WORT_FACTOR) - beers.sg
         assert mean == f"{np.mean(apart):.4f}"
         assert deviation == f"{np.std(apart):.4f}"
+
+
+def test_the_uncertainty_of_the_model_is_how_far_the_regressions_lie_from_it():
+    """Root mean square of their mean differences, rounded up."""
+    beers = beer.from_attenuation(*np.meshgrid(np.linspace(8, 20, 49), np.linspace(50, 75, 26)))
+    means = [
+        np.mean(regression.sg(beers.original, beers.brix() / wort.WORT_FACTOR) - beers.sg)
+        for regression in REGRESSIONS.values()
+    ]
+    apart = np.sqrt(np.mean(np.square(means)))
+    assert 0.9 * beer.MODEL_U < apart <= beer.MODEL_U
+    assert f"lie {apart:.4f} from the balance" in DOCUMENT.replace("\n", " ")

@@ -3,12 +3,14 @@
 A brewhouse is drawn as the documentation says it may be: wort factor anywhere from 1.02 to 1.06,
 an instrument with an offset and a slope of its own that is checked in water, a thermometer that is
 half a degree off, a compensation that leaves 0.1 °Bx.  What the brewer sees goes through the cell
-functions, and each ± through them and the science that sheets use.  The truth is known here.
+functions, and each ± through them, the science, and the formulas that docs/science.md gives for
+sheets.  The truth is known here.
 """
 
 import numpy as np
 import pytest
 
+from tests.sheet_formulas import sheet
 from xlfuncs.science import beer, blending, budget, kettle, repeats, sucrose, wort
 from xlfuncs.science.budget import COMPENSATION_U, THERMOMETER_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U, Calibration
@@ -48,6 +50,7 @@ class Brewhouse:
         self.slope = self.random.normal(1, UNCHECKED_SLOPE_U, draws)
         self.left = self.random.normal(0, COMPENSATION_U, draws)
         # The check in water is itself a reading, here the mean of some.
+        self.checked = u_check
         self.found = self.offset + self.random.normal(0, u_check, draws)
         level = np.hypot(u_check, COMPENSATION_U) if compensated else u_check
         self.calibration = Calibration(float(level))
@@ -66,6 +69,12 @@ class Brewhouse:
         own = np.hypot(U_READING, budget.temperature_slope(brix, read) * THERMOMETER_U)
         return brix, own
 
+    def cells(self, brix):
+        """What a sheet's formulas make of a reading."""
+        checked = {"u_offset": float(self.checked), "u_slope": UNCHECKED_SLOPE_U, "covariance": 0}
+        cells = sheet("wort", brix=brix, compensated=self.compensated, temperature=21.0, **checked)
+        return sheet("two", **cells, own_2=0, level_2=0, tilt_2=0, factor_2=0)
+
     def wort(self, plato):
         """SG of the log, and its effects by source."""
         brix, own = self.brix(plato * self.factor)
@@ -79,6 +88,34 @@ def test_log(compensated, plato):
     brix, own = brewhouse.brix(plato * brewhouse.factor)
     u = WORT_SG_UNCERTAINTY(brix, 1.04, own, wort.FACTOR_U, brewhouse.calibration.at(brix))
     honest(cover(WORT_SG(brix), sucrose.sg(plato), u))
+
+
+def test_log_and_difference_by_the_formulas_of_a_sheet():
+    brewhouse = Brewhouse(12)
+    (first, _), (second, _) = (brewhouse.brix(plato * brewhouse.factor) for plato in (12.0, 13.0))
+    one, other = brewhouse.cells(first), brewhouse.cells(second)
+    honest(cover(WORT_SG(first), sucrose.sg(12.0), one["u"]))
+    given = {f"{name}_2": other[name] for name in ("own", "level", "tilt", "factor")}
+    both = sheet("two", **{**one, **given})
+    difference = np.array(WORT_SG(first)) - np.array(WORT_SG(second))
+    honest(cover(difference, sucrose.sg(12.0) - sucrose.sg(13.0), both["u_difference"]))
+
+
+def test_beer_and_alcohol_by_the_formulas_of_a_sheet():
+    brewhouse = Brewhouse(13)
+    true = beer.from_attenuation(12.5, 66.0)
+    brix_o, _ = brewhouse.brix(12.5 * brewhouse.factor)
+    brix, _ = brewhouse.brix(true.brix(brewhouse.factor))
+    original = np.array(WORT_SG(brix_o))
+    found = np.array(BEER_SG(original, brix)) + brewhouse.random.normal(0, beer.MODEL_U, DRAWS)
+    start, now = brewhouse.cells(brix_o), brewhouse.cells(brix)
+    given = {f"{name}_o": start[name] for name in ("own", "level", "tilt", "factor")}
+    shared = {name: now[name] for name in ("centre", "u_level", "u_slope", "u_own")}
+    cells = sheet(
+        "beer", brix=brix, brix_o=brix_o, original_sg=original, sg=found, **given, **shared
+    )
+    honest(cover(found, true.sg, cells["u_sg"]))
+    honest(cover(beer.from_sg(sucrose.plato(original), found).abv, true.abv, cells["u_abv"]))
 
 
 def test_log_with_a_calibration_of_water_and_a_weighed_solution():

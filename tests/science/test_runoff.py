@@ -110,3 +110,68 @@ def test_exact_readings_give_the_curve():
 )
 def test_no_curve_where_nothing_falls(plato):
     assert runoff.fit(np.array([0.0, 5.0, 10.0, 15.0]), np.array(plato), LIMIT) is None
+
+
+# --- first wort, and what all readings share ------------------------------
+
+BEGINS = 8.0
+
+
+def lauter(volumes, first=17.5, scale=12.0):
+    """First wort as strong as it is, then the fall; it ends at BEGINS + scale·ln(first/LIMIT)."""
+    return first * np.exp(-np.maximum(volumes - BEGINS, 0) / scale)
+
+
+END = BEGINS + 12.0 * np.log(17.5 / LIMIT)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.08])
+@pytest.mark.parametrize("step", [1.5, 2.0, 2.5])
+def test_the_curve_starts_behind_the_plateau(noise, step):
+    volumes = np.arange(1.0, 22.0, step)
+    plato = lauter(volumes) + noise * np.random.default_rng(3).normal(size=volumes.size)
+    curve = runoff.fit(volumes, plato, LIMIT)
+    assert curve.plateau == np.sum(volumes <= BEGINS)
+    assert abs(curve.volume - END) <= 2 * curve.uncertainty + 1e-9
+    plain = runoff._curve(volumes, plato, LIMIT)
+    assert plain.volume - END > 2, "one curve through all ends litres late"
+
+
+def test_readings_of_a_plateau_in_any_order():
+    volumes = np.arange(1.0, 22.0, 2.0)
+    mixed = np.random.default_rng(4).permutation(volumes.size)
+    one, other = (runoff.fit(v, lauter(v), LIMIT) for v in (volumes, volumes[mixed]))
+    assert other.volume == pytest.approx(one.volume, rel=1e-9)
+    assert other.plateau == one.plateau == 4
+
+
+def test_a_slip_behind_a_plateau_is_left_out_too():
+    volumes = np.arange(1.0, 26.0, 2.0)
+    plato = lauter(volumes)
+    plato[8] += 5.0
+    curve = runoff.fit(volumes, plato, LIMIT)
+    assert (curve.plateau, curve.rejected) == (4, 8)
+    assert curve.volume == pytest.approx(END, abs=0.05)
+
+
+def test_a_plain_fall_has_no_plateau():
+    """Of 300 sparges without one, five in a hundred may look as if they had."""
+    random = np.random.default_rng(6)
+    found = [runoff.fit(*sparge(random)[:2], LIMIT).plateau for _ in range(300)]
+    assert np.mean(np.array(found) > 0) < 0.07
+
+
+def test_a_fall_that_has_just_begun_has_no_end_yet():
+    volumes = np.array([1.0, 3.0, 5.0, 7.0, 9.5])
+    curve = runoff.fit(volumes, lauter(volumes), LIMIT)
+    assert curve.plateau == 4
+    assert np.isinf(curve.uncertainty)
+
+
+@pytest.mark.parametrize(("level", "share"), [(0.1, 0.0), (0.0, 0.02)])
+def test_what_all_readings_share_moves_the_volume_as_a_new_fit_says(level, share):
+    clean = runoff.fit(VOLUMES, PLATO, LIMIT)
+    stated = runoff.fit(VOLUMES, PLATO, LIMIT, level, share)
+    moved = runoff.fit(VOLUMES, PLATO * (1 + share) + level, LIMIT)
+    common = np.sqrt(stated.uncertainty**2 - clean.uncertainty**2)
+    assert common == pytest.approx(abs(moved.volume - clean.volume), rel=0.05)

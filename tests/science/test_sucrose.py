@@ -10,12 +10,7 @@ EXTRACT = np.linspace(-5, 45, 5001)
 POTABLE = np.linspace(0, 40, 401)
 
 
-# --- against publications ------------------------------
-
-
-def test_index_against_the_icumsa_scale():
-    table = Table("sucrose_index")
-    table.hold(sucrose.refractive_index(table["brix"]) - table["index"])
+# --- against publications; the tables themselves stand in tests/accuracy.py ----------------
 
 
 def test_the_published_inverse_polynomial_of_the_index_scale_is_biased():
@@ -35,16 +30,6 @@ def test_the_published_inverse_polynomial_of_the_index_scale_is_biased():
     assert np.max(np.abs(sucrose.brix(index) - brix)) < 0.009
 
 
-def test_density_against_sps4_rows():
-    table = Table("sucrose_density_sps4")
-    table.hold(sucrose.density(table["plato"], table["temperature"]) - table["density"])
-
-
-def test_density_against_the_crc_handbook():
-    table = Table("sucrose_density_crc")
-    table.hold(sucrose.density(table["plato"]) / 1000 - table["density"])
-
-
 def test_gravity_against_the_asbc_cubic():
     cubic = np.polynomial.Polynomial(Table("plato_cubic")["coefficient"])
     gravity = np.linspace(1.0, 1.106, 2121)
@@ -53,23 +38,6 @@ def test_gravity_against_the_asbc_cubic():
     inside = extract <= 25
     worst = np.max(np.abs(sucrose.sg(extract[inside]) - gravity[inside]))
     assert worst <= 5e-5, f"worst residual {worst:.2g}"
-
-
-def test_plato_rows():
-    table = Table("plato_rows")
-    table.hold(sucrose.plato(table["sg"]) - table["plato"])
-
-
-def test_temperature_correction_against_the_1936_table():
-    table = Table("refractometer_temperature_1936")
-    corrected = sucrose.brix_at(table["reading"], table["temperature"])
-    table.hold(corrected - table["reading"] - table["correction"])
-
-
-def test_expansion_rows():
-    table = Table("wort_expansion")
-    ratio = sucrose.density(table["plato"]) / sucrose.density(table["plato"], table["temperature"])
-    table.hold(ratio - table["ratio"])
 
 
 # --- common practice ------------------------------

@@ -1,25 +1,16 @@
+"""Water, beside the tables of tests/accuracy.py."""
+
 import iapws
 import numpy as np
 import pytest
 
-from tests.published import Table
 from xlfuncs.science import water
-
-
-def test_density_against_cipm_2001_and_iapws_95():
-    table = Table("water_density")
-    table.hold(water.density(table["temperature"]) - table["density"])
 
 
 @pytest.mark.parametrize("temperature", [0.5, 3.98, 12.5, 20.0, 25.0, 37.0, 40.0])
 def test_density_against_the_iapws_package(temperature):
     density = iapws.IAPWS95(T=temperature + 273.15, P=0.101325).rho
     assert water.density(temperature) == pytest.approx(density, abs=0.01)
-
-
-def test_index_against_iapws_r9_97_rows():
-    table = Table("water_index")
-    table.hold(water.refractive_index(table["temperature"]) - table["index"])
 
 
 @pytest.mark.parametrize("temperature", [5.0, 20.0, 33.0, 45.0])

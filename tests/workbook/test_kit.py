@@ -7,9 +7,21 @@ import re
 import openpyxl
 import pytest
 
+from xlfuncs.hosts.embedded import engine
 from xlfuncs.workbook import build, words
 from xlfuncs.workbook.kit import formulas, styles, write
-from xlfuncs.workbook.kit.blocks import Column, Line, Lines, Sheet, Steps, Table, Text, step, typed
+from xlfuncs.workbook.kit.blocks import (
+    Column,
+    Group,
+    Line,
+    Lines,
+    Sheet,
+    Steps,
+    Table,
+    Text,
+    step,
+    typed,
+)
 from xlfuncs.workbook.kit.place import Layout, LayoutProblem
 from xlfuncs.workbook.sheets import SHEETS
 from xlfuncs.workbook.words import Choices
@@ -95,7 +107,19 @@ def test_what_stands_below_a_guarded_table_has_a_name():
 def test_idioms():
     assert formulas.cases(("a", "1"), ("b", "2"), otherwise="3") == "IF(a,1,IF(b,2,3))"
     assert formulas.if_numbers(["a", "b"], "a+b") == 'IF(ISNUMBER(a)*ISNUMBER(b),a+b,"")'
-    assert formulas.shown("x", 2) == "FIXED(x,2,TRUE)"
+    assert formulas.shown("x", 2) == "LEFT(ROUND(x,2)+0.0001,LEN(INT(ROUND(x,2)))+3)"
+
+
+@pytest.mark.parametrize(
+    ("number", "digits", "said"),
+    [(1.05, 4, "1.0500"), (1.04996, 4, "1.0500"), (0, 4, "0.0000"), (9.996, 2, "10.00"),
+     (23.84, 1, "23.8"), (0.95, 1, "1.0"), (99.96, 1, "100.0"), (12.5, 0, 13), (0.00021, 4, "0.0002")],
+)  # fmt: skip
+def test_a_number_in_a_sentence_keeps_its_noughts(number, digits, said):
+    book = openpyxl.Workbook()
+    book.active["A1"] = number
+    book.active["A2"] = "=" + formulas.shown("A1", digits)
+    assert engine.calculate_book(book).values["Sheet", "A2"] == said
 
 
 # --- all sheets ---
@@ -120,6 +144,19 @@ def test_no_formula_is_long_and_none_writes_digits_by_a_pattern(everything):
         assert len(formula) <= formulas.LONGEST + 60, (title, address, len(formula))
         assert not re.search(r"\bTEXT\(", formula), (title, address)
         assert not re.search(r"\b(LET|LAMBDA|XLOOKUP|FILTER|OFFSET|INDIRECT)\(", formula)
+
+
+def test_array_formulas_use_nothing_that_takes_only_a_first_cell():
+    """N of a range is the number in its first cell in Excel; AND and OR join all the lines."""
+    for page in build.layout(Choices()).pages:
+        for table in (placed.block for placed in page.blocks if isinstance(placed.block, Table)):
+            for part in table.parts if table.rows > 1 else ():
+                columns = [part, *part.columns] if isinstance(part, Group) else [part]
+                own = {column.name for column in table.columns}
+                for column in columns:
+                    if not getattr(column, "by_line", False):
+                        given = re.findall(r"(?<![A-Z])(?:N|AND|OR|MAX|MIN)\((\w+)", column.formula)
+                        assert not own & set(given), (column.name, column.formula)
 
 
 def test_tab_and_title_are_the_same_words(everything):

@@ -35,7 +35,21 @@ from xlfuncs.science.arrays import Array
 #: What stands in the way of an answer: rank of its kind, number of the argument, text to show.
 Fault = tuple[int, int, str]
 
-_NO_ANSWER = MARK + "no answer: these values lie outside the range of the model"
+#: What a cell shows where the arithmetic gives no number.
+NO_ANSWER = MARK + "no answer: these values lie outside the range of the model"
+
+
+class Recorded:
+    """A condition that records what is done with it, instead of being true or false.
+
+    `xlfuncs.plain` runs functions on such values to see what they do.
+    """
+
+    __slots__ = ()
+
+    def refuse(self, result: Any, text: Callable[..., str], values: Sequence[Any]) -> Any:
+        """The result, with a text where the condition will hold."""
+        raise NotImplementedError
 
 
 def answer(function: Declaration, cells: Sequence[Any]) -> Any:
@@ -79,6 +93,8 @@ def refuse(result: Any, wrong: Any, text: Callable[..., str], *values: Any) -> A
     ...        np.array([5.0, 6.0]), 7.0).tolist()
     [1.0, '! 6 and 7']
     """
+    if isinstance(wrong, Recorded):
+        return wrong.refuse(result, text, values)
 
     def of(position: int) -> str:
         return text(*(float(value[position] if np.ndim(value) else value) for value in values))
@@ -363,4 +379,4 @@ def _plain(cell: Any) -> Any:
     if isinstance(cell, str):
         return str(cell)
     number = float(cell)
-    return number if math.isfinite(number) else _NO_ANSWER
+    return number if math.isfinite(number) else NO_ANSWER

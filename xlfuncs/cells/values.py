@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import numbers
 import re
 from typing import Any
 
@@ -26,6 +27,7 @@ ERROR_TEXTS = frozenset(
         "#N/A",
         "#GETTING_DATA",
         "#SPILL!",
+        "#CONNECT!",
         "#CALC!",
         "#BLOCKED!",
         "#UNKNOWN!",
@@ -67,8 +69,8 @@ def show(raw: Any) -> str:
     """
     if isinstance(raw, bool):
         return str(raw).upper()
-    if isinstance(raw, (int, float)):
-        return f"{float(raw):.10g}"
+    if isinstance(raw, numbers.Real):
+        return f"{raw:.10g}"
     if isinstance(raw, datetime.datetime) and raw.time() == datetime.time():
         return raw.date().isoformat()
     if isinstance(raw, (datetime.date, datetime.datetime)):
@@ -100,8 +102,10 @@ def show_sg(sg: float) -> str:
     >>> show_sg(1.05), show_sg(1.0485)
     ('1.050', '1.0485')
     """
-    text = f"{sg:.6f}"
-    return text[:5] + text[5:].rstrip("0")
+    for decimals in (3, 4, 5):
+        if round(sg, decimals) == round(sg, 6):
+            return f"{sg:.{decimals}f}"
+    return f"{sg:.6f}"
 
 
 def date_serial(moment: datetime.date) -> float:

@@ -9,21 +9,18 @@ from __future__ import annotations
 import bisect
 import codecs
 import functools
-import io
 import math
-import posixpath
 import re
-import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 from xml.parsers import expat
-from xml.sax.saxutils import escape, quoteattr
 
 from xlfuncs.cells.values import ERROR_TEXTS
 from xlfuncs.files import problems
+from xlfuncs.files.package import Parts, local, packed, sheet_parts, unpacked
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.files.replacing import replacing
 
@@ -33,11 +30,16 @@ Position = tuple[int, int]
 # Excel computes everything anew when the values come from an engine older than its own; this is
 # the number that Excel 2019 and later write.
 _ENGINE = 191029
-_TIMESTAMP = (1980, 1, 1, 0, 0, 0)
 
 
 class _Malformed(Exception):
     """A part is not what a workbook's part must be."""
+
+
+#: What comes of parts that are missing, or are not what they must be.
+_NO_WORKBOOK = (
+    _Malformed, KeyError, StopIteration, UnicodeError, ElementTree.ParseError, expat.ExpatError,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -74,6 +76,62 @@ def formula_cells(source: str | Path | Source) -> list[FormulaCell]:
     return cells
 
 
+def formula_areas(source: str | Path | Source) -> dict[str, list[str]]:
+    """By sheet title, the range of each formula: all cells of an array formula, else its own.
+
+    Raises `WorkbookProblem`.
+    """
+    found = problems.read(source)
+    try:
+        parts = unpacked(found.data)
+        _, sheets = sheet_parts(parts)
+        return {title: _Sheet(title, parts[part]).areas() for title, part in sheets.items()}
+    except _NO_WORKBOOK as error:
+        raise problems.damaged(found.path) from error
+
+
+def computed_cells(source: str | Path | Source) -> set[tuple[str, str]]:
+    """Sheet title and address of every cell that a formula fills.  Raises `WorkbookProblem`."""
+    return {
+        (title, _address(row, column))
+        for title, areas in formula_areas(source).items()
+        for area in areas
+        for row, column in _positions(area)
+    }
+
+
+def no_longer_computed(
+    source: str | Path | Source, laid_out: Mapping[str, Iterable[str]]
+) -> list[str]:
+    """Of the formulas that a layout has (ranges by sheet title), those that a workbook has not.
+
+    A program that does not know the functions may save an array formula as a formula of its first
+    cell, and the values of the others as if they were typed: such a workbook computes without an
+    error, and wrong.  Formulas besides those of the layout do no harm.  Gives places such as
+    `Log!H6:H205`, in the order of the layout; a sheet that is missing counts with all its formulas.
+    """
+    there = {title: set(areas) for title, areas in formula_areas(source).items()}
+    return [
+        f"{title}!{area}"
+        for title, areas in laid_out.items()
+        for area in areas
+        if area not in there.get(title, ())
+    ]
+
+
+def must_be_as_laid_out(source: str | Path | Source, laid_out: Mapping[str, Iterable[str]]) -> None:
+    """Raise `WorkbookProblem`, which names the cells, if formulas of a layout are missing."""
+    found = problems.read(source)
+    missing = no_longer_computed(found, laid_out)
+    if missing:
+        named = ", ".join(missing[:5]) + (f" and {len(missing) - 5} more" if missing[5:] else "")
+        raise WorkbookProblem(
+            f"{found.name}: cells that compute have become plain ones ({named}), as happens when a "
+            "program without the functions saves it; `xlfuncs upgrade` makes a sound one of what "
+            "is typed in it"
+        )
+
+
 def store(
     source: str | Path | Source,
     values: Mapping[tuple[str, str], Value],
@@ -92,29 +150,31 @@ def store(
     found = problems.read(source)
     _must_end_alike(found, Path(out))
     try:
-        with zipfile.ZipFile(io.BytesIO(found.data)) as archive:
-            names = archive.infolist()
-            parts = {info.filename: archive.read(info) for info in names}
-        book, sheets = sheet_parts(parts)
-        instead = _places(parts[book], named or {})
-        values = {**values, **{place: value for place, value in instead if place in values}}
-        by_sheet: dict[str, dict[Position, Value]] = {}
-        for (title, address), value in values.items():
-            if title not in sheets:
-                raise ValueError(f"there is no sheet {title}")
-            by_sheet.setdefault(title, {})[_position(address)] = value
-        for title, cells in by_sheet.items():
-            parts[sheets[title]] = _Sheet(title, parts[sheets[title]]).patched(cells)
-        parts[book] = _keeping_values(parts[book])
-    except (
-        _Malformed, KeyError, StopIteration, UnicodeError, ElementTree.ParseError, expat.ExpatError
-    ) as error:  # fmt: skip
+        parts = unpacked(found.data)
+        put(values, parts, named)
+    except _NO_WORKBOOK as error:
         raise problems.damaged(found.path) from error
-    with replacing(out, found) as file, zipfile.ZipFile(file, "w") as archive:
-        for old in names:
-            info = zipfile.ZipInfo(old.filename, _TIMESTAMP)
-            info.compress_type, info.create_system = old.compress_type, 0
-            archive.writestr(info, parts[old.filename], compresslevel=6)
+    with replacing(out, found) as file:
+        file.write(packed(parts))
+
+
+def put(
+    values: Mapping[tuple[str, str], Value],
+    parts: Parts,
+    named: Mapping[str, Value] | None = None,
+) -> None:
+    """The same for the parts of a workbook, in place."""
+    book, sheets = sheet_parts(parts)
+    instead = _places(parts[book], named or {})
+    values = {**values, **{place: value for place, value in instead if place in values}}
+    by_sheet: dict[str, dict[Position, Value]] = {}
+    for (title, address), value in values.items():
+        if title not in sheets:
+            raise ValueError(f"there is no sheet {title}")
+        by_sheet.setdefault(title, {})[_position(address)] = value
+    for title, cells in by_sheet.items():
+        parts[sheets[title]] = _Sheet(title, parts[sheets[title]]).patched(cells)
+    parts[book] = _keeping_values(parts[book])
 
 
 def _must_end_alike(source: Source, out: Path) -> None:
@@ -127,37 +187,7 @@ def _must_end_alike(source: Source, out: Path) -> None:
         )
 
 
-# --- the parts of the file ------------------------------
-
-
-def sheet_parts(parts: Mapping[str, bytes]) -> tuple[str, dict[str, str]]:
-    """The name of the workbook's part, and of the part of each sheet by title."""
-    book = next(
-        target for kind, target in _relations(parts, "").values() if kind == "officeDocument"
-    )
-    relations = _relations(parts, book)
-    sheets = {}
-    for element in ElementTree.fromstring(parts[book]).iter():
-        if local(element.tag) == "sheet":
-            identity = next(v for k, v in element.attrib.items() if k.endswith("}id"))
-            kind, target = relations[identity]
-            if kind == "worksheet":
-                sheets[element.attrib["name"]] = target
-    return book, sheets
-
-
-def _relations(parts: Mapping[str, bytes], source: str) -> dict[str, tuple[str, str]]:
-    """Kind and target of each relation of a part."""
-    folder, name = posixpath.split(source)
-    return {
-        element.attrib["Id"]: (
-            element.attrib["Type"].rpartition("/")[2],
-            posixpath.normpath(posixpath.join("/", folder, element.attrib["Target"])).lstrip("/"),
-        )
-        for element in ElementTree.fromstring(
-            parts[posixpath.join(folder, "_rels", f"{name}.rels")]
-        )
-    }
+# --- the workbook's part ------------------------------
 
 
 def _places(book: bytes, values: Mapping[str, Value]) -> Iterator[tuple[tuple[str, str], Value]]:
@@ -167,11 +197,6 @@ def _places(book: bytes, values: Mapping[str, Value]) -> Iterator[tuple[tuple[st
             title, _, address = (element.text or "").rpartition("!")
             title = title.removeprefix("'").removesuffix("'").replace("''", "'")
             yield (title, address.replace("$", "")), values[element.attrib["name"]]
-
-
-def local(tag: str) -> str:
-    """The name of an element without its namespace, or the prefix that stands for it."""
-    return tag.rpartition("}")[2].rpartition(":")[2]
 
 
 def _keeping_values(book: bytes) -> bytes:
@@ -184,12 +209,14 @@ def _keeping_values(book: bytes) -> bytes:
         kept = {name: value for name, value in tag.attributes.items() if name != "fullCalcOnLoad"}
         if kept.get("calcId", "").isdigit():
             kept["calcId"] = str(max(int(kept["calcId"]), _ENGINE))
-        edits.append((tag.start, tag.inside, tag.written(kept, closed=tag.inside == tag.end)))
+        edits.append((tag.start, scan.inside(tag), tag.written(kept, tag.empty)))
     return scan.edited(edits)
 
 
 # --- one sheet ------------------------------
 
+_IN_TEXT = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", "\r": "&#13;"})
+_IN_QUOTES = {**_IN_TEXT, **str.maketrans({'"': "&quot;", "\n": "&#10;", "\t": "&#9;"})}
 _ILLEGAL = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
@@ -199,19 +226,23 @@ _FIRST_TAG = re.compile(rb"""<[^>"']*(?:(?:"[^"]*"|'[^']*')[^>"']*)*>""")
 
 @dataclass(slots=True)
 class _Tag:
-    """An element where it stands: from `start` to `end`, its content from `inside` to `closing`."""
+    """An element where it stands: from `start` to `end`, with its last tag from `closing`."""
 
     name: str
     attributes: dict[str, str]
     start: int
-    inside: int = 0
     closing: int = 0
     end: int = 0
     children: list[_Tag] = field(default_factory=list)
 
-    def written(self, attributes: Mapping[str, str], closed: bool = False) -> str:
+    @property
+    def empty(self) -> bool:
+        """Whether it is one tag: `<a/>`."""
+        return self.closing == self.end
+
+    def written(self, attributes: Mapping[str, str], empty: bool = False) -> str:
         """Its first tag with other attributes."""
-        return f"<{self.name}{_head(attributes)}{'/' * closed}>"
+        return f"<{self.name}{_head(attributes)}{'/' * empty}>"
 
 
 class _Scan:
@@ -238,11 +269,14 @@ class _Scan:
             done = end
         return b"".join([*pieces, self.text[done:]])
 
-    def _start(self, name: str, attributes: dict[str, str]) -> None:
-        start = self._parser.CurrentByteIndex
-        found = _FIRST_TAG.match(self.text, start)
+    def inside(self, tag: _Tag) -> int:
+        """Where the first tag of an element ends."""
+        found = _FIRST_TAG.match(self.text, tag.start)
         assert found is not None
-        tag = _Tag(name, attributes, start, found.end())
+        return found.end()
+
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
+        tag = _Tag(name, attributes, self._parser.CurrentByteIndex)
         if self._open:
             self._open[-1].children.append(tag)
         self.tags.append(tag)
@@ -250,11 +284,12 @@ class _Scan:
 
     def _end(self, _name: str) -> None:
         tag = self._open.pop()
-        if self.text.endswith(b"/>", tag.start, tag.inside):  # <a/>
-            tag.closing = tag.end = tag.inside
+        here = self._parser.CurrentByteIndex
+        # Of <a/> the end is where the tag has ended; a text may end in /> too.
+        if not tag.children and self.text.endswith(b"/>", 0, here) and self.inside(tag) == here:
+            tag.closing = tag.end = here
         else:
-            tag.closing = self._parser.CurrentByteIndex
-            tag.end = self.text.index(b">", tag.closing) + 1
+            tag.closing, tag.end = here, self.text.index(b">", here) + 1
 
     def _refuse(self, *_: Any) -> None:
         raise _Malformed("a document type in a workbook")
@@ -303,7 +338,7 @@ class _Sheet:
             column = 0
             for cell in _named(row, "c"):
                 address = cell.attributes.get("r")
-                column = _position(address)[1] if address else column + 1
+                column = _column(address.rstrip("0123456789")) if address else column + 1
                 cells[column] = cell
             self.rows[number] = _Row(row, cells)
 
@@ -324,7 +359,7 @@ class _Sheet:
                 before = self._place(there, number)
                 tag = f"{self.prefix}row"
                 new_rows[before] = new_rows.get(before, "") + f'<{tag} r="{number}">{text}</{tag}>'
-        if new_rows and self.data.inside == self.data.end:  # <sheetData/>
+        if new_rows and self.data.empty:  # <sheetData/>
             (rows,) = new_rows.values()
             first = self.data.written(self.data.attributes)
             edits.append((self.data.start, self.data.end, f"{first}{rows}</{self.data.name}>"))
@@ -358,11 +393,11 @@ class _Sheet:
         # The row may reach further now than it says.
         kept = {name: value for name, value in row.tag.attributes.items() if name != "spans"}
         first = row.tag.written(kept)
-        if row.tag.inside == row.tag.end:  # <row/>
+        if row.tag.empty:  # <row/>
             cells = "".join(new.values())
             return [(row.tag.start, row.tag.end, f"{first}{cells}</{row.tag.name}>")]
         if kept != row.tag.attributes:
-            edits.append((row.tag.start, row.tag.inside, first))
+            edits.append((row.tag.start, self.scan.inside(row.tag), first))
         return edits + [(at, at, text) for at, text in new.items()]
 
     def _cell(self, old: _Tag | None, row: int, column: int, value: Value) -> str:
@@ -383,14 +418,19 @@ class _Sheet:
                 rest += said
         return f"{old.written(attributes)}{formula}{element}{rest}</{old.name}>"
 
+    def areas(self) -> list[str]:
+        """The range of each formula."""
+        return [
+            formula.attributes["ref"].replace("$", "")
+            if formula.attributes.get("t") in ("array", "dataTable")
+            else _address(row, column)
+            for row, held in self.rows.items()
+            for column, cell in held.cells.items()
+            for formula in _named(cell, "f")
+        ]
+
     def _refuse_others(self, values: Mapping[Position, Value]) -> None:
-        allowed: set[Position] = set()
-        for row, held in self.rows.items():
-            for column, cell in held.cells.items():
-                for formula in _named(cell, "f"):
-                    allowed.add((row, column))
-                    if formula.attributes.get("t") in ("array", "dataTable"):
-                        allowed |= _positions(formula.attributes["ref"])
+        allowed = {position for area in self.areas() for position in _positions(area)}
         for row, column in sorted(values.keys() - allowed):
             raise ValueError(f"{self.title}!{_address(row, column)} holds no formula")
 
@@ -407,8 +447,10 @@ class _Sheet:
             start = _address(min(rows), min(columns))
             end = _address(max(rows), max(columns))
             reference = start if start == end else f"{start}:{end}"
-            text = tag.written({**tag.attributes, "ref": reference}, tag.inside == tag.end)
-            edits.append((tag.start, tag.inside, text))
+            if reference == tag.attributes["ref"]:
+                continue
+            text = tag.written({**tag.attributes, "ref": reference}, tag.empty)
+            edits.append((tag.start, self.scan.inside(tag), text))
         return edits
 
 
@@ -419,7 +461,7 @@ def _named(tag: _Tag, name: str) -> list[_Tag]:
 def _head(attributes: Mapping[str, str]) -> str:
     return "".join(
         [
-            f' {name}="{value}"' if value.isalnum() else f" {name}={quoteattr(value)}"
+            f' {name}="{value if value.isalnum() else value.translate(_IN_QUOTES)}"'
             for name, value in attributes.items()
         ]
     )
@@ -428,17 +470,20 @@ def _head(attributes: Mapping[str, str]) -> str:
 def _position(address: str) -> Position:
     plain = address.replace("$", "")
     letters = plain.rstrip("0123456789")
-    try:
-        return int(plain[len(letters) :]), _column(letters)
-    except ValueError:
-        raise _Malformed(f"{address} is no cell") from None
+    row = plain[len(letters) :]
+    if not row:
+        raise _Malformed(f"{address} is no cell")
+    return int(row), _column(letters)
 
 
 @functools.cache
 def _column(letters: str) -> int:
     from openpyxl.utils import column_index_from_string
 
-    return int(column_index_from_string(letters))
+    try:
+        return int(column_index_from_string(letters))
+    except ValueError:
+        raise _Malformed(f"{letters} is no column") from None
 
 
 @functools.cache
@@ -472,7 +517,7 @@ def _written(value: Value) -> tuple[dict[str, str], str]:
     if isinstance(value, str):
         if value in ERROR_TEXTS:
             return {"t": "e"}, value
-        return {"t": "str"}, escape(_ILLEGAL.sub("", value), {"\r": "&#13;"})
+        return {"t": "str"}, _ILLEGAL.sub("", value).translate(_IN_TEXT)
     if not math.isfinite(value):
         raise ValueError(f"{value} is no number that a cell can hold")
     return {}, repr(float(value)).removesuffix(".0")

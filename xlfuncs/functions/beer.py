@@ -444,9 +444,9 @@ def _refuse_readings(
     )
 
 
-def _least_brix(original: float, alcohol_factor: float) -> float:
+def _least_brix(original: Real, alcohol_factor: Real) -> Real:
     """What a wort shows when all of its extract has fermented."""
-    return float(beer.from_attenuation(original, 100.0).brix(alcohol_factor=alcohol_factor))
+    return beer.from_attenuation(original, 100.0).brix(alcohol_factor=alcohol_factor)
 
 
 def _refuse_gravities(
@@ -498,7 +498,7 @@ def _refuse_water(result: Any, original_sg: Real) -> Any:
     )
 
 
-def _apart(limit: float, value: float) -> str:
+def _apart(limit: Any, value: Any) -> str:
     """A limit with as few decimals as show on which side of it the value lies.
 
     >>> _apart(12.58, 13.1), _apart(12.58, 12.6)
@@ -506,6 +506,6 @@ def _apart(limit: float, value: float) -> str:
     """
     for decimals in range(1, 9):
         rounded = round(limit, decimals)
-        if (rounded < value) == (limit < value) and rounded != round(value, decimals):
+        if ((rounded < value) == (limit < value)) & (rounded != round(value, decimals)):
             break
     return f"{limit:.{decimals}f}"

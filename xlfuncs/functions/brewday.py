@@ -144,7 +144,7 @@ def BOIL_SG(
     """
     boiled = minutes / 60 * boil_off_per_hour
     after = blending.after_water(volume, sg, -boiled)
-    spent = np.asarray(boiled >= volume)
+    spent = np.greater_equal(boiled, volume)
     beyond = ~spent & ~np.less_equal(after, HIGHEST_SG)
     after = refuse(
         after,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -121,12 +122,12 @@ def in_blocks(function: Callable[..., tuple[Real, ...]], *values: Real) -> tuple
     return tuple(np.concatenate(column).reshape(shape) for column in zip(*parts, strict=True))
 
 
-def first_true(cases: Sequence[tuple[object, str]], otherwise: str) -> NDArray[np.object_]:
+def first_true(cases: Sequence[tuple[Any, str]], otherwise: str) -> NDArray[np.object_]:
     """Per element, the word of the first case that holds: `numpy.select`, word beside condition.
 
     >>> first_true([(np.array([True, False]), "yes")], "no").tolist()
     ['yes', 'no']
     """
     conditions, words = zip(*cases, strict=True)
-    found = np.select([np.asarray(one) for one in conditions], words, otherwise)
-    return np.asarray(found, dtype=object)
+    found: NDArray[np.object_] = np.select(conditions, words, otherwise).astype(object)
+    return found

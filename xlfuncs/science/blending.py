@@ -173,13 +173,13 @@ def _where(within: NDArray[np.bool_], values: Real) -> Real:
     return np.where(within, values, np.nan)[()]
 
 
-def strong_enough(target_sg: Real, extract_fraction: Real) -> NDArray[np.bool_]:
+def strong_enough(target_sg: Real, extract_fraction: Real) -> NDArray[np.bool_] | np.bool_:
     """Whether an addition of this extract fraction can reach the target at all.
 
     >>> strong_enough(1.050, 0.95).item(), strong_enough(1.100, 0.2).item()
     (True, False)
     """
-    return np.asarray(sucrose.plato(target_sg) < 100 * extract_fraction)
+    return np.less(sucrose.plato(target_sg), 100 * extract_fraction)
 
 
 def extract_to_add(volume: Real, sg: Real, target_sg: Real, extract_fraction: Real) -> Real:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from xlfuncs.science import sucrose, water
-from xlfuncs.science.arrays import Real, secant
+from xlfuncs.science.arrays import Real
 
 #: Cubic expansion of hydrometer glass per °C (ISO 1768:1975).
 GLASS_EXPANSION = 25e-6
@@ -62,13 +62,8 @@ def sg(
     >>> round(sg(1.0345, 60.0), 4), round(sg(1.0482, 20.0, 20.0, 4.0), 4)
     (1.05, 1.0501)
     """
-    first = sucrose.plato(reading_)
-    shift = 0.015 * (temperature - reference_temperature) + 1e-3
-    extract = secant(
-        lambda x: reading(x, temperature, reference_temperature, water_temperature, expansion),
-        reading_,
-        first,
-        first + shift,
-        steps=6,
-    )
-    return sucrose.sg(extract)
+    if water_temperature is None:
+        water_temperature = reference_temperature
+    shown = sucrose.from_apparent(reading_, water.density(water_temperature))
+    density = shown / (1 + expansion * (temperature - reference_temperature))
+    return sucrose.sg(sucrose.plato_at(density, temperature))

@@ -34,6 +34,11 @@ def settle(
     cannot tell one place from another: libraries that go by it stop up to 1e-3 of `scale` away.
     NaN if it does not end.
 
+    - `residuals`: of the parameters, in the unit of what is fitted
+    - `slopes`: their derivatives, a column for each parameter
+    - `start`: parameters near the answer, each in its own unit
+    - `scale`: size of each parameter, in its unit
+
     >>> x = np.array([0.0, 1.0, 2.0])
     >>> found = settle(
     ...     lambda p: np.exp(-p[0] * x) - [1.0, 0.5, 0.25],

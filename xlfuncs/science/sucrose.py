@@ -120,6 +120,22 @@ def near_plato(sg_: Real) -> Real:
     return 258.6 * excess / (1 + 0.8796 * excess)
 
 
+def plato_at(density_: Real, temperature: Real) -> Real:
+    """°Plato of a solution that has this density, kg/m³, at 0 to 100 °C: the inverse of `density`.
+
+    >>> round(plato_at(density(12.0, 60.0), 60.0), 9)
+    12.0
+    """
+    first = plato(apparent(density_))
+    return secant(
+        lambda x: density(x, temperature),
+        density_,
+        first,
+        first + 0.1 * (temperature - REFERENCE_TEMPERATURE) + 1e-3,
+        steps=6,
+    )
+
+
 def inverse(coefficients: tuple[float, ...], value: Real, start: Real, steps: int = 2) -> Real:
     """°Plato at which a polynomial in °Plato takes the value, by Newton steps from the start.
 

@@ -6,12 +6,12 @@ import shutil
 import subprocess
 
 import pytest
+from xlfuncs.workbook.vocabulary import Choices
 
 from tests.helpers import run as command
 from tests.workbook.conftest import FIELD, day, fill
 from tests.workbook.test_sheets import reading, water_check
 from xlfuncs.workbook import build
-from xlfuncs.workbook.vocabulary import Choices
 
 EARLY = water_check(FIELD, day(2026, 1, 1), 0.1)
 IN_FORCE = water_check(FIELD, day(2026, 3, 1), 0.1)

@@ -1,9 +1,5 @@
 """Every function of the catalogue in Calc: it shows what the Python callable answers."""
 
-import functools
-
-import pytest
-
 from tests.functions.catalogue_cases import (
     FUNCTIONS,
     all_limits,
@@ -70,30 +66,24 @@ def _add_cases(book, function):
                 book.add(f"given {argument.name}", function, given)
 
 
-@pytest.fixture(scope="module")
-def computed(tmp_path_factory):
-    """All cases computed in one run of the office; made when a test first asks for it."""
-    return functools.cache(lambda: _computed(tmp_path_factory.mktemp("calc")))
-
-
-def _computed(folder):
+def test_calc_shows_what_python_answers(needs_office, tmp_path):
+    """All in one run of the office, and so in one test: to load thousands of cases takes longer
+    than to compare them."""
     book = CaseBook()
     for function in FUNCTIONS:
         _add_cases(book, function)
     for limits in all_limits():
         _limit_cases(book, limits)
-    path = book.save(folder / "cases.xlsx")
-    return book.cases, runner.compute(path)
-
-
-@pytest.mark.parametrize("function", FUNCTIONS, ids=lambda function: function.name)
-def test_calc_shows_what_python_answers(needs_office, computed, function):
-    by_function, values = computed()
+    values = runner.compute(book.save(tmp_path / "cases.xlsx"))
+    assert book.cases.keys() == {function.name for function in FUNCTIONS}
     wrong = []
-    for case in by_function[function.name]:
-        for addresses, expected in zip(case.addresses, case.expected, strict=True):
-            for address, value in zip(addresses, expected, strict=True):
-                shown = values.get((function.name, address))
-                if not same_cell(shown, value, rel=1e-12):
-                    wrong.append(f"{case.name}: {case.formula} {address}: {shown!r}, not {value!r}")
+    for name, cases in book.cases.items():
+        for case in cases:
+            for addresses, expected in zip(case.addresses, case.expected, strict=True):
+                for address, value in zip(addresses, expected, strict=True):
+                    shown = values.get((name, address))
+                    if not same_cell(shown, value, rel=1e-12):
+                        wrong.append(
+                            f"{case.name}: {case.formula} {address}: {shown!r}, not {value!r}"
+                        )
     assert not wrong, "\n".join(wrong)

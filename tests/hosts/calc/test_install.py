@@ -87,10 +87,25 @@ def test_into_a_users_office_and_out_again(needs_office, own_home):
     kept = user_folder("data") / "xlfuncs/kept"
     fetched.mkdir(parents=True)
     kept.mkdir()
+    profile = user_folder("cache") / "xlfuncs/calc-0123456789abcdef"
+    profile.mkdir(parents=True)
+    assert install.left_behind(needs_office) == []
     assert install.uninstall()
     assert not fetched.parent.exists()
+    assert not profile.exists()
     assert kept.exists()
     assert install.installed_version(needs_office) == ""
+    assert install.left_behind(needs_office) == []
+    assert list(own_home.rglob("xlfuncs.oxt")) == []
+
+
+def test_what_is_left_is_named(own_home, monkeypatch):
+    office = _office_with(monkeypatch, "3.11", {None})
+    copy = own_home / ".config/libreoffice/4/user/extensions/tmp/extensions/lu1.tmp_"
+    profile = own_home / ".cache/xlfuncs/calc-0123456789abcdef"
+    (copy / "xlfuncs.oxt").mkdir(parents=True)
+    profile.mkdir(parents=True)
+    assert install.left_behind(office) == [profile, copy]
 
 
 def test_an_open_office_is_left_alone(needs_office, own_home, monkeypatch):

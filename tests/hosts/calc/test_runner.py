@@ -6,12 +6,15 @@ import signal
 import subprocess
 import threading
 import time
+import zipfile
 from pathlib import Path
 
 import openpyxl
 import pytest
 from openpyxl.worksheet.formula import ArrayFormula
 
+from xlfuncs.files.problems import WorkbookProblem
+from xlfuncs.files.stored import store
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.calc import offices, runner, session
 from xlfuncs.hosts.calc.offices import OfficeProblem, examine
@@ -87,6 +90,14 @@ def test_every_kind_of_value(needs_office, tmp_path):
     assert ("Log", "A1") not in values
     assert values["Log", "A4"] == "#N/A"
     assert path.read_bytes() == before
+
+
+def test_a_typed_truth_value_is_no_formula(needs_office, tmp_path):
+    path = _book(tmp_path / "typed.xlsx", A8=True, B1="=IF(A8,A1*2,0)")
+    values = runner.compute(path)
+    assert values["Log", "B1"] == 24.8
+    assert ("Log", "A8") not in values
+    store(path, values, path)
 
 
 def test_errors_and_nested_calls(needs_office, tmp_path):
@@ -245,10 +256,10 @@ def test_no_numpy_for_the_office(needs_office, small, monkeypatch):
         runner.compute(small)
 
 
-@pytest.mark.parametrize("content", [b"PK\x03\x04 cut short", b"just a text"])
-def test_not_a_workbook(needs_office, tmp_path, content, processes):
+def test_not_a_workbook(needs_office, tmp_path, processes):
     path = tmp_path / "not.xlsx"
-    path.write_bytes(content)
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("[Content_Types].xml", "<Types/>")
     with pytest.raises(
         OfficeProblem, match=r"^not.xlsx: LibreOffice cannot read it as a workbook$"
     ):
@@ -257,12 +268,12 @@ def test_not_a_workbook(needs_office, tmp_path, content, processes):
 
 
 def test_no_such_file(tmp_path):
-    with pytest.raises(OfficeProblem, match=r"gone\.xlsx does not exist"):
+    with pytest.raises(WorkbookProblem, match=r"gone\.xlsx does not exist"):
         runner.compute(tmp_path / "gone.xlsx")
 
 
 def test_a_pdf_into_no_folder(small, tmp_path):
-    with pytest.raises(OfficeProblem, match=r"the folder of .*out\.pdf does not exist"):
+    with pytest.raises(WorkbookProblem, match=r"the folder .*gone does not exist"):
         runner.print_pdf(small, tmp_path / "gone" / "out.pdf")
 
 

@@ -7,6 +7,7 @@ import re
 
 import openpyxl
 import pytest
+from xlfuncs.workbook.vocabulary import Choices
 
 from tests.helpers import run
 from tests.workbook.conftest import fill, many_checks
@@ -14,7 +15,6 @@ from xlfuncs.hosts import embedded
 from xlfuncs.hosts.calc import runner
 from xlfuncs.workbook import build
 from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.vocabulary import Choices
 
 
 def differences(path, least=1e-300):

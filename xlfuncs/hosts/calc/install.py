@@ -57,16 +57,35 @@ def install(office: Office | None = None) -> Installed:
 
 
 def uninstall(office: Office | None = None) -> bool:
-    """Take the add-in out of this user's office, and the numpy that was fetched for it.
+    """Take the add-in out of this user's office, and all else of ours that lies on this computer.
 
-    Gives whether it was there.
+    That is what `left_behind` names.  Gives whether the add-in was there.
     """
     office = office or choose_office()
     task = {"do": "uninstall", "identifier": addin.IDENTIFIER}
     removed = _run(office, _free_profile(office), task)["removed"]
-    for fetched in _fetched("*").parent.glob(_fetched("*").name):
-        shutil.rmtree(fetched)
+    for folder in left_behind(office):
+        shutil.rmtree(folder, ignore_errors=True)
     return bool(removed)
+
+
+def left_behind(office: Office) -> list[Path]:
+    """Folders that an office without the add-in still has of us.
+
+    The numpy that was fetched, the profiles that are kept for computing without a window, and the
+    copies of the add-in that the office itself made.  Empty while the add-in is installed.
+    """
+    if installed_version(office):
+        return []
+    ours = user_folder("cache") / "xlfuncs"
+    fetched = _fetched("*")
+    user = user_profile(office) / "user"
+    copies = [
+        copy.parent
+        for place in ("extensions/tmp/extensions", "uno_packages/cache/uno_packages")
+        for copy in (user / place).glob("*/xlfuncs.oxt")
+    ]
+    return sorted([*ours.glob("calc-*"), *fetched.parent.glob(fetched.name), *copies])
 
 
 def installed_version(office: Office) -> str:

@@ -16,7 +16,7 @@ from typing import Any
 
 from openpyxl.utils import get_column_letter
 
-from xlfuncs.files import problems
+from xlfuncs.files import problems, stored
 from xlfuncs.files.problems import Source
 from xlfuncs.files.replacing import replacing
 from xlfuncs.hosts.calc import addin, session
@@ -69,11 +69,14 @@ def compute(source: str | Path | Source, timeout: float = 120) -> dict[tuple[str
     not changed.  Raises `OfficeProblem` with one plain sentence: no office, no numpy, not a
     workbook, not done in time, ended twice.
     """
-    answer = _run(problems.read(source), {"do": "values"}, timeout)
-    return {
+    found = problems.read(source)
+    answer = _run(found, {"do": "values"}, timeout)
+    values = {
         (sheet, f"{get_column_letter(column + 1)}{row + 1}"): value
         for sheet, row, column, value in answer["values"]
     }
+    # A TRUE that somebody typed is a formula to Calc, and none to the file.
+    return {place: values[place] for place in values.keys() & stored.computed_cells(found)}
 
 
 def print_pdf(
@@ -110,8 +113,7 @@ def _run(source: Source, task: dict[str, str], timeout: float) -> dict[str, Any]
         with tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
             work = Path(folder)
             try:
-                copy = work / f"workbook{source.ending()}"
-                copy.write_bytes(source.data)
+                copy = _copied(source, work)
                 profile = _profile(office, work, kept, deadline)
                 return session.run(office, profile, {**task, "file": str(copy)}, deadline)
             except session.OfficeDied:
@@ -123,6 +125,17 @@ def _run(source: Source, task: dict[str, str], timeout: float) -> dict[str, Any]
             except (OSError, OfficeProblem) as problem:
                 raise OfficeProblem(f"{source.name}: {problem}") from problem
     raise OfficeProblem(f"{source.name}: LibreOffice ended before it was done, twice")
+
+
+def _copied(source: Source, work: Path) -> Path:
+    """The file under `work`, without macros: the office would take those for our functions."""
+    if source.ending().endswith("m"):
+        from xlfuncs.hosts.excel import macros  # it needs xlwings, which computing does not
+
+        source = Source(source.path, macros.without_functions(source.data))
+    copy = work / f"workbook{source.ending()}"
+    copy.write_bytes(source.data)
+    return copy
 
 
 def _profile(office: Office, work: Path, kept: bool, deadline: float) -> Path:

@@ -27,6 +27,8 @@ _COMPARE = {
 }  # fmt: skip
 _CRITERION = re.compile(r"(<=|>=|<>|=|<|>)?(.*)", re.DOTALL)
 
+_PLAIN_WORD = re.compile(r"[^<=>*?~][^*?~]*", re.DOTALL)  # neither a comparison nor a pattern
+
 
 def conditional(aggregate: Callable[[list[Any]], Any], values_first: bool) -> Callable[..., Any]:
     """A function that aggregates the values at the places whose cells meet the criteria."""
@@ -76,10 +78,29 @@ class _Searched:
                 places.setdefault(digits(number), []).append(place)
         return places
 
+    @functools.cached_property
+    def _numbers(self) -> Any:
+        """The numbers among the cells, as they count; NaN, which no order knows, for the others."""
+        return np.array([digits(cell) if is_number(cell) else np.nan for cell in self._cells])
+
+    @functools.cached_property
+    def _by_text(self) -> dict[str, list[int]]:
+        places: dict[str, list[int]] = {}
+        for place, cell in enumerate(self._cells):
+            if is_text(cell):
+                places.setdefault(cell.casefold(), []).append(place)
+        return places
+
     def meeting(self, criterion: Any) -> Sequence[int]:
         """The places of the cells that meet a criterion, ascending."""
         if is_number(criterion):
             return self._by_number.get(digits(criterion), ())
+        if is_text(criterion) and _PLAIN_WORD.fullmatch(criterion) and is_text(_typed(criterion)):
+            return self._by_text.get(criterion.casefold(), ())
+        compare, wanted = _comparison(criterion)
+        if compare is not None and is_number(wanted):
+            with np.errstate(invalid="ignore"):
+                return np.flatnonzero(compare(self._numbers, digits(wanted))).tolist()
         test = _criterion(criterion)
         return [place for place, cell in enumerate(self._cells) if test(cell)]
 
@@ -90,6 +111,14 @@ _searched = remembered(_Searched)
 def digits(number: float) -> float:
     """A number as it counts: with 15 digits."""
     return number if number % 1 == 0 else float(f"{number:.15g}")
+
+
+def _comparison(raw: Any) -> tuple[Callable[[Any, Any], Any] | None, Any]:
+    """What a criterion such as ">3" compares with, and how; None for one of another kind."""
+    found = _CRITERION.fullmatch(raw) if is_text(raw) else None
+    if found is None or found[1] not in _COMPARE or not found[2]:
+        return None, None
+    return _COMPARE[found[1]], _typed(found[2])
 
 
 def _criterion(raw: Any) -> Callable[[Any], bool]:

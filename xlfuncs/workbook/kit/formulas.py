@@ -8,6 +8,11 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 
+import numpy as np
+from numpy.polynomial import Chebyshev, Polynomial
+
+from xlfuncs.science import gravity
+from xlfuncs.science.arrays import Array
 from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE
 
 _TOKEN = re.compile(r'"[^"]*"|(?:all\.|above\.)?\b[A-Za-z_]\w*(?![\w(])')
@@ -110,8 +115,18 @@ def last_where(condition: str, value: str, otherwise: str = '""') -> str:
 
 
 def shown(number: str, digits: int) -> str:
-    """A number in a sentence, with so many decimals and the decimal sign of the place."""
-    return f"FIXED({number},{digits},TRUE)"
+    """A number from 0 on in a sentence, with so many decimals and the decimal sign of the place.
+
+    A hair more keeps the noughts at its end, and is cut off with what follows them: patterns of
+    digits, as TEXT takes them, are wrong wherever the decimal sign is a comma.  In a column, write
+    a sentence line by line: Calc 7.4 shifts texts that are put together of two columns in an array
+    formula, from line to line, where a condition leaves some lines out.
+    """
+    rounded = f"ROUND({number},{digits})"
+    if not digits:
+        return rounded
+    hair = f"{10.0 ** -(digits + 2):.{digits + 2}f}"
+    return f"LEFT({rounded}+{hair},LEN(INT({rounded}))+{digits + 1})"
 
 
 def dated(day: str) -> str:
@@ -161,9 +176,63 @@ def in_units(cell: str, unit: str) -> str:
 def as_sg(cell: str) -> str:
     """A gravity typed in the unit chosen on Setup, as SG."""
     given = typed(cell)
-    return f'IF(unit_gravity="SG",{given},GRAVITY_CONVERT({given},unit_gravity,"SG"))'
+    return f'IF(unit_gravity="SG",{given},GRAVITY_CONVERT({given},"Plato","SG"))'
 
 
 def on_scale(cell: str) -> str:
     """SG in the unit of gravities chosen on Setup."""
-    return f'IF(unit_gravity="SG",{cell},GRAVITY_CONVERT({cell},"SG",unit_gravity))'
+    return f'IF(unit_gravity="SG",{cell},GRAVITY_CONVERT({cell},"SG","Plato"))'
+
+
+# --- gravities without a call --------------------------------------------------------------------
+#
+# A call of our functions costs a spreadsheet a thousand times more than arithmetic: single cells
+# turn gravities by polynomials that are made of science/ itself, °Plato to SG within 2e-7 and SG to
+# °Plato within 2e-5.
+
+
+def _polynomial(
+    source: str, target: str, low: float, high: float, degree: int, zero: float
+) -> list[float]:
+    """Coefficients of one scale in powers of another less `zero`, the constant first."""
+
+    def convert(values: Array) -> Array:
+        return np.asarray(gravity.convert(values + zero, source, target))
+
+    limits = [low - zero, high - zero]
+    fitted = Chebyshev.interpolate(convert, degree, limits).convert(kind=Polynomial)
+    return [float(f"{coefficient:.8g}") for coefficient in fitted.coef]
+
+
+_SG_OF_PLATO = _polynomial("Plato", "SG", -5, 45, 5, 0)
+_PLATO_OF_SG = _polynomial("SG", "Plato", 0.98, 1.206, 6, 1)
+
+
+def _of(coefficients: Sequence[float], x: str) -> str:
+    """A polynomial as nested products."""
+    *others, formula = (f"{coefficient:.8g}" for coefficient in coefficients)
+    for coefficient in reversed(others):
+        formula = f"{coefficient}+{x}*({formula})"
+    return formula.replace("+-", "-")
+
+
+def sg_of_plato(cell: str) -> str:
+    """SG of a number of °Plato or °Brix."""
+    return _of(_SG_OF_PLATO, cell)
+
+
+def plato_of_sg(cell: str) -> str:
+    """°Plato or °Brix of a number of SG."""
+    return _of(_PLATO_OF_SG, f"({cell}-1)")
+
+
+def sg_of(cell: str) -> str:
+    """A gravity typed in the unit of Setup, as SG; blanks and texts pass on."""
+    near = sg_of_plato(cell)
+    return f'IF(ISNUMBER({cell})*(unit_gravity<>"SG"),{near},IF({cell}="","",{cell}))'
+
+
+def shown_on_scale(cell: str) -> str:
+    """SG in the unit of Setup, for a single cell; blanks and texts pass on."""
+    near = plato_of_sg(cell)
+    return f'IF(ISNUMBER({cell})*(unit_gravity<>"SG"),{near},{cell})'

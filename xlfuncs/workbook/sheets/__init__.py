@@ -8,13 +8,16 @@ from __future__ import annotations
 from xlfuncs.workbook.sheets import (
     batch_sheet,
     batches,
+    blend,
     calibration,
+    convert,
     factors,
     fermentation,
     kettle,
     log,
     runoff,
     setup,
+    standards,
     targets,
 )
 
@@ -29,4 +32,7 @@ SHEETS = (
     fermentation,
     factors,
     batch_sheet,
+    convert,
+    standards,
+    blend,
 )

@@ -31,7 +31,7 @@ from xlfuncs.workbook.kit.formulas import cases, dated, if_numbers, shown
 from xlfuncs.workbook.sheets.batches import latest, of_shown
 
 #: A box is 25 mm wide and, in points, over 10 mm high; the strip shares the columns.
-_WIDE, _HIGH = 13.1, 29.3
+_WIDE, _HIGH = 13.1, 29.1
 _WIDTHS = (_WIDE, 12, 11.6, *(_WIDE,) * 5, 15.7, _WIDE)
 _COLUMNS = len(_WIDTHS)
 #: Empty lines for another reading.
@@ -101,15 +101,14 @@ def _boxes(choices: words.Choices) -> Table:
         return result(name, heading, hint, _WIDE, styles.GENERAL, formula, by_line=True, wrap=True)
 
     def box(name: str, heading: str, hint: str, format: str, found: str) -> Column:
-        return Column(name, heading, hint, _WIDE, format,
-                      f'IF(card_filled*(card_at>0),{found},"")', Role.BOX, by_line=True)  # fmt: skip
+        shown_if = f'IF(card_filled*(card_at>0),{found},"")'
+        return Column(name, heading, hint, _WIDE, format, shown_if, Role.BOX, by_line=True)
 
     def logged(what: str) -> str:
         cell = f"INDEX(all.{what},card_at)"
         return f'IF({cell}="","",{cell})'
 
     both = 'IF(ISNUMBER({}),{}&IF(ISNUMBER({}),CHAR(10)&"± "&{},""),"")'
-    gravity, spread = "INDEX(all.log_gravity,card_at)", "INDEX(all.log_expanded,card_at)"
     verdicts = "INDEX(all.log_verdict,card_at)", "INDEX(all.log_volume_verdict,card_at)"
     stages = [stage.capitalize() for stage in words.PLANNED] + [""] * _SPARE
     numbers = [words.stage(stage) for stage in words.PLANNED] + [0] * _SPARE
@@ -121,7 +120,7 @@ def _boxes(choices: words.Choices) -> Table:
             planned("card_gravity", "Gravity planned", "=unit_gravity",
                     both.format("card_wanted", shown("card_wanted", digits), "card_wanted",
                                 shown("card_within", digits))),
-            planned("card_volume", "Volume planned", '=unit_volume&" at 20 °C"',
+            planned("card_volume", "Volume planned", '=unit_volume&" at "&unit_room',
                     f'IF(ISNUMBER(card_wanted_volume),{shown("card_wanted_volume", 1)},"")'),
             box("card_time", "Time", "hh:mm", "hh:mm",
                 f"IF(N({logged('line_date')})>INT(N({logged('line_date')})),"
@@ -130,8 +129,9 @@ def _boxes(choices: words.Choices) -> Table:
             box("card_sample", "Sample", '="°"&unit_temperature', styles.TEMPERATURE,
                 logged("log_temperature")),
             box("card_measured", "Gravity", '=unit_gravity&", ± about 95 %"', styles.GENERAL,
-                both.format(gravity, shown(gravity, digits), spread, shown(spread, digits))),
-            box("card_measured_volume", "Volume", '=unit_volume&" at 20 °C"', styles.ONE,
+                both.format("card_is", shown("card_is", digits), "card_is_expanded",
+                            shown("card_is_expanded", digits))),
+            box("card_measured_volume", "Volume", '=unit_volume&" at "&unit_room', styles.ONE,
                 logged("log_volume_20")),
             box("card_verdict", "Against the plan", "gravity / volume", styles.GENERAL,
                 f'{verdicts[0]}&IF({verdicts[1]}="","",CHAR(10)&{verdicts[1]})'),
@@ -141,6 +141,9 @@ def _boxes(choices: words.Choices) -> Table:
                    values=[*range(1, len(words.PLANNED) + 1)] + [0] * _SPARE),
             step("card_at", "line of the log", "IF(card_stage_no*shown_no=0,0,"
                  f"IFERROR(1*{latest('shown_no', 'card_stage_no', 'at')},0))", by_line=True),
+            step("card_is", "gravity", f'IF(card_at=0,"",{logged("log_gravity")})', by_line=True),
+            step("card_is_expanded", "±", f'IF(card_at=0,"",{logged("log_expanded")})',
+                 by_line=True),
             step("card_wanted", "planned", _plan("plan_gravity", len(words.PLANNED)),
                  by_line=True),
             step("card_wanted_volume", "planned", _plan("plan_volume", len(words.PLANNED) - 1),
@@ -170,45 +173,60 @@ def _strip(choices: words.Choices) -> tuple[Block, ...]:
         Section("=card_strip_says", name="card_strip", gap=0),
         *values,
         Text("=card_spread_says", styles.TEXT, name="card_spread", gap=0, lines=1.1),
-        Table(
-            "strip",
-            _VALUES,
-            (
-                Column("strip_raw", "strip_raw", "shown, °Bx", 12, role=Role.STEP,
-                       values=[_EACH * (number + 1) for number in range(_VALUES)]),
-                step("strip_true", "true °Bx", 'REFRACTOMETER_BRIX(IF(card_prism=1,strip_raw,""),'
-                     '"",card_offset,card_slope)'),
-                step("strip_brix", "of wort", 'IF(ISNUMBER(strip_true),IF(strip_true<0,"",'
-                     'strip_true),"")'),
-                step("strip_u_brix", "u, °Bx", if_numbers(
-                    ["strip_brix"], "SQRT(card_u_drop^2+card_u^2"
-                    "+((strip_brix-card_centre)*card_u_slope)^2)")),
-                # As it is, one u more of the drop, and one u more of the wort factor, by one call.
-                Group("strip_drop", (
-                    step("strip_drop_1", "°Bx", "strip_brix"),
-                    step("strip_drop_2", "°Bx",
-                         'IF(ISNUMBER(strip_brix),strip_brix+strip_u_brix,"")'),
-                    step("strip_drop_3", "°Bx", "strip_brix"))),
-                Group("strip_by", (
-                    step("strip_by_1", "factor", "wort_factor+0*strip_raw"),
-                    step("strip_by_2", "factor", "wort_factor+0*strip_raw"),
-                    step("strip_by_3", "factor", "wort_factor+u_wort_factor+0*strip_raw"))),
-                Group("strip_gravity", (
-                    step("strip_gravity_1", "as on Setup", ""),
-                    step("strip_gravity_2", "one u of the drop more", ""),
-                    step("strip_gravity_3", "one u of the factor more", "")),
-                    'IF(unit_gravity="SG",WORT_SG(strip_drop,strip_by),'
-                    'IF(ISNUMBER(strip_drop),strip_drop/strip_by,""))'),
-                step("strip_u", "u", if_numbers(
-                    ["strip_gravity_1", "strip_gravity_2", "strip_gravity_3"],
-                    "SQRT((strip_gravity_2-strip_gravity_1)^2"
-                    "+(strip_gravity_3-strip_gravity_1)^2)")),
-                step("strip_words", "in words", f'{shown("strip_raw", 1)}&" → "&'
-                     f'IF(ISNUMBER(strip_gravity_1),{shown("N(strip_gravity_1)", digits)},'
-                     '"____")', by_line=True),
-            ),
-            beside=True,
+        _drops(digits),
+    )  # fmt: skip
+
+
+def _drops(digits: int) -> Table:
+    """From drops of wort to gravities, those of the strip and that of Convert by one call each."""
+
+    def own(strip: str, convert: str) -> str:
+        return f"IF(strip_no>{_VALUES},{convert},{strip})"
+
+    return Table(
+        "strip",
+        _VALUES + 1,
+        (
+            Column("strip_no", "strip_no", "line", 12, role=Role.STEP,
+                   values=range(1, _VALUES + 2)),
+            step("strip_raw", "shown, °Bx", own(f"{_EACH}*strip_no", "read_shown")),
+            step("strip_asked", "asked for", own('IF(card_prism=1,strip_raw,"")', "strip_raw")),
+            step("strip_true", "true °Bx", "REFRACTOMETER_BRIX(strip_asked,"
+                 f"{own(chr(34) * 2, 'read_drop_c')},{own('card_offset', 'read_offset')},"
+                 f"{own('card_slope', 'read_slope')})"),
+            step("strip_brix", "of wort", "IF(ISNUMBER(strip_true),"
+                 + own('IF(strip_true<0,"",strip_true)', "strip_true") + ',"")'),
+            step("strip_tilt", "from the centre", if_numbers(
+                ["strip_brix"], own("(strip_brix-card_centre)*card_u_slope",
+                                    "(strip_brix-read_centre)*read_u_slope"))),
+            step("strip_u_brix", "u, °Bx", if_numbers(
+                ["strip_tilt"], f"SQRT({own('card_u_drop', 'read_u_drop')}^2"
+                                f"+{own('card_u', 'read_u')}^2+strip_tilt^2)")),
+            # As it is, a tenth of u more of the drop, and of the wort factor, by one call.
+            Group("strip_drop", (
+                step("strip_drop_1", "°Bx", "strip_brix"),
+                step("strip_drop_2", "°Bx",
+                     'IF(ISNUMBER(strip_brix),strip_brix+strip_u_brix/10,"")'),
+                step("strip_drop_3", "°Bx", "strip_brix"))),
+            Group("strip_by", (
+                step("strip_by_1", "factor", "wort_factor+0*strip_no"),
+                step("strip_by_2", "factor", "wort_factor+0*strip_no"),
+                step("strip_by_3", "factor", "wort_factor+u_wort_factor/10+0*strip_no"))),
+            Group("strip_gravity", (
+                step("strip_gravity_1", "as on Setup", ""),
+                step("strip_gravity_2", "more of the drop", ""),
+                step("strip_gravity_3", "more of the factor", "")),
+                'IF(unit_gravity="SG",WORT_SG(strip_drop,strip_by),'
+                'IF(ISNUMBER(strip_drop),strip_drop/strip_by,""))'),
+            step("strip_u", "u", if_numbers(
+                ["strip_gravity_1", "strip_gravity_2", "strip_gravity_3"],
+                "10*SQRT((strip_gravity_2-strip_gravity_1)^2"
+                "+(strip_gravity_3-strip_gravity_1)^2)")),
+            step("strip_words", "in words", f'{shown("N(strip_raw)", 1)}&" → "&'
+                 f'IF(ISNUMBER(strip_gravity_1),{shown("N(strip_gravity_1)", digits)},'
+                 '"____")', by_line=True),
         ),
+        beside=True,
     )  # fmt: skip
 
 
@@ -232,7 +250,7 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "card_day": f'IF(shown_no=0,"",IF({day}=0,"  ·  date __________","  ·  "&{dated(day)}))',
         "card_grain_mass": f"{of_shown('batch_grain')}",
         "card_grain_says": f'IF(ISNUMBER(card_grain_mass),{amount},"______ "&unit_mass)',
-        "card_minutes": "IF(shown_no=0,boil_minutes,INDEX(all.batch_boil,shown_no))",
+        "card_minutes": "IF(shown_no=0,usual_minutes,INDEX(all.batch_boil,shown_no))",
         "card_boil_says": f'{shown("card_minutes", 0)}&" min"&card_off&card_size',
         "card_off": f'IF(ISNUMBER(boil_off),", "&{shown("boil_off", 1)}&" "&unit_volume&'
                     '" boil off an hour","")',
@@ -244,7 +262,7 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "card_name": f'IF(card_no=0,"______",{of("key")})',
         "card_offset": in_force("offset", "0"),
         "card_slope": in_force("slope", "1"),
-        "card_u": in_force("u", of("tolerance")),
+        "card_u": f'IF(card_no=0,0,{in_force("u", of("tolerance"))})',
         "card_centre": in_force("centre", "0"),
         "card_u_slope": in_force("u_slope", f"{UNCHECKED_SLOPE_U}"),
         "card_u_drop": f"IF(card_prism=0,0,SQRT({of('u')}^2+IF({of('auto')}=1,{COMPENSATION_U},"
@@ -255,7 +273,7 @@ def _cells(choices: words.Choices) -> dict[str, str]:
             ("(card_no>0)*(card_prism=0)", 'card_name&": the strip needs a refractometer that '
                                            'shows °Bx"'),
             otherwise='"From °Bx on “"&card_name&"” to "&unit_gravity&" of unfermented wort, '
-                      f'drop at 20 °C (68 °F); "&card_check&", wort factor "'
+                      f'drop at "&unit_room&"; "&card_check&", wort factor "'
                       f'&{shown("wort_factor", 3)}'),
         **{
             f"card_spread_{at}": f'IF(ISNUMBER(INDEX(all.strip_u,{at})),'

@@ -63,7 +63,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     "BEER_FIT(all.match_fit_original,all.match_fit_brix,all.match_fit_jar)",
             }),
         ),
-        widths=(6, 11, 13, 8, 9, 9, 9, 9, 9, 23),
+        widths=(7, 11, 13, 8, 9, 9, 9, 9, 9, 26),
         parts=(
             ReportPart("pairs", {"says": "factors_says", "beer": "factors_beer_says",
                                  "doubt": "factors_doubt_says"}, title="Own factors"),
@@ -159,7 +159,7 @@ def _pairs(choices: words.Choices) -> Table:
             result("match_remark", "Remark", "", 31, styles.GENERAL, cases(
                 ("match_at=0", '""'),
                 ('match_lack<>""', '"does not count: "&match_lack'),
-                ("match_far=1", '"suspicious: a slip? read again"'))),
+                ("match_far=1", '"suspicious: a slip? read again"')), by_line=True),
             *_steps(),
             *_plotted(),
         ),
@@ -241,7 +241,7 @@ def _steps() -> tuple[Column | Group, ...]:
             ["match_sg", "match_less", "match_u_jar"],
             "SQRT((match_sg-match_less)^2+match_u_jar^2)")),
         step("match_far", f"1: over {OUTLIER:g} u apart", "IF((match_ok=1)*ISNUMBER(match_u),"
-             f"(ABS(N(match_sg)-match_jar)>{OUTLIER:g}*match_u)*1,0)"),
+             f"(ABS(N(match_sg)-match_jar)>{OUTLIER:g}*match_u)*1,0)", by_line=True),
         step("match_far_beer", "of beer", "match_far*match_beer"),
         step("match_wort_off", "common less jar", "IF((match_ok=1)*(match_beer=0),"
              'match_common-match_jar,"")'),
@@ -253,9 +253,10 @@ def _steps() -> tuple[Column | Group, ...]:
              'match_common-match_jar,"")'),
         # What the pairs share, as a share of what was read.
         step("match_share_drop", "of the drop",
-             "IF((match_ok=1)*ISNUMBER(match_u_cal)*(N(match_brix)>0),match_u_cal/match_brix,\"\")"),
+             "IF((match_ok=1)*ISNUMBER(match_u_cal)*(N(match_brix)>0),match_u_cal/match_brix,\"\")",
+             by_line=True),
         step("match_share_jar", "of the jar", "IF((match_ok=1)*ISNUMBER(match_u_check)*"
-             "(N(match_jar)>1),match_u_check/(match_jar-1),\"\")"),
+             "(N(match_jar)>1),match_u_check/(match_jar-1),\"\")", by_line=True),
     )  # fmt: skip
 
 
@@ -310,7 +311,7 @@ def _pictures(choices: words.Choices) -> tuple[Chart, Chart]:
                 Trace("common", f"drawn_{kind}_common", f"drawn_{kind}_x", marker="x"),
                 Trace("own", f"drawn_{kind}_own", f"drawn_{kind}_x"),
             ),
-            (11, 6.6),
+            (10.3, 6.6),
             13,
             x_title="jar",
             x_format="0" if choices.gravity == "plato" else "0.000",
@@ -378,12 +379,13 @@ def _cells(choices: words.Choices) -> dict[str, str]:
             f'{shown("2*own_u_wort_factor", 3)}&", from "&{count("factor_worts_ok")}'),
         "factors_wort_choice": "IF(own_u_wort_factor<common_u_factor,IF(wort_own,\", in use\","
                                '", surer than the common one: choose it on Setup"),'
-                               '", no surer yet than the common "&'
-                               f'{shown("common_factor", 3)}&" ± "&{shown("2*common_u_factor", 3)})',
+                               '", no surer yet than the common "&factors_common)',
+        "factors_common": f'{shown("common_factor", 3)}&" ± "&{shown("2*common_u_factor", 3)}',
         "factors_beer": cases(
             ("factor_beers_ok=0", '"No pairs of beer yet: nothing tells how well the common '
                                   'factors suit your beer."'),
-            ("NOT(ISNUMBER(own_beer_wort_factor))", '"No fit for beer: "&MID(beer_fit_factor,3,90)'),
+            ("NOT(ISNUMBER(own_beer_wort_factor))",
+             '"No fit for beer: "&MID(beer_fit_factor,3,90)'),
             otherwise='"Beer, "&factors_beer_of&factors_beer_errors&factors_beer_choice'),
         "factors_beer_of": f'{count("factor_beers_ok")}&": "&IF(factor_beers_ok<{FEW},'
                            '"so few lean on the common factors; ","")',

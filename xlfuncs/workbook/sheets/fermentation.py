@@ -36,9 +36,9 @@ _INTO = words.stage(words.INTO_FERMENTER)
 _BEER = words.stage(words.FERMENTING)
 _PACKAGED = words.stage(words.PACKAGED)
 _CAUTION = (
-    "A corrected refractometer reading that stands still does not prove that fermentation has ended, "
-    "and bottles can burst: package on hydrometer readings that stay the same over days. Alcohol for "
-    "a label or for tax needs the approved method of the place."
+    "A corrected refractometer reading that stands still does not prove that fermentation has "
+    "ended, and bottles can burst: package on hydrometer readings that stay the same over days. "
+    "Alcohol for a label or for tax needs the approved method of the place."
 )
 _PRISM = "ferment_prism=1"
 
@@ -49,8 +49,8 @@ def sheet(choices: words.Choices) -> Sheet:
         words.FERMENTATION,
         "How far the fermentation is, where it will end, and the alcohol so far, each with its ±.",
         "Every reading of the shown batch on any instrument. A refractometer is corrected for "
-        "alcohol with the factors in use on Setup, from the original gravity. Shake the gas out of a "
-        "sample before it meets a hydrometer.",
+        "alcohol with the factors in use on Setup, from the original gravity. Shake the gas out of "
+        "a sample before it meets a hydrometer.",
         (
             Text("=ferment_answers", styles.ANSWER, name="ferment_answer", lines=1.1),
             Text(_CAUTION, styles.CAUTION, lines=1.9, gap=0),
@@ -65,7 +65,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     Trace("hydrometer", "course_float", "course_x", expanded="course_expanded"),
                     Trace("final, forecast", "course_final", "course_x", limit=True),
                 ),
-                (17, 6.2), 11, x_title="days", x_format="0",
+                (15, 6.2), 11, x_title="days", x_format="0",
                 y_format="0.0" if choices.gravity == "plato" else "0.000", column=8, beside=True,
             ),
             Section("Readings of the beer, from the log"),
@@ -89,7 +89,8 @@ def sheet(choices: words.Choices) -> Sheet:
             ReportPart("fermentation_readings", {
                 "date": "ferment_date", "day": "ferment_day", "instrument": "ferment_instrument",
                 "gravity": "ferment_gravity", "expanded": "ferment_expanded",
-                "apparent": "ferment_apparent_now", "apparent_expanded": "ferment_apparent_expanded",
+                "apparent": "ferment_apparent_now",
+                "apparent_expanded": "ferment_apparent_expanded",
                 "real": "ferment_real_now", "real_expanded": "ferment_real_expanded",
                 "abv": "ferment_abv_now", "abv_expanded": "ferment_abv_expanded",
                 "remark": "ferment_remark",
@@ -135,23 +136,23 @@ def _readings(choices: words.Choices) -> Table:
         "ferment",
         READINGS,
         (
-            result("ferment_date", "Date", "", 16, styles.MOMENT, _of("line_date")),
-            result("ferment_day", "Day", "from day 0", 7, styles.ONE, if_numbers(
+            result("ferment_date", "Date", "", 17, styles.MOMENT, _of("line_date")),
+            result("ferment_day", "Day", "from day 0", 8, styles.ONE, if_numbers(
                 ["ferment_date", "course_start"], "ferment_date-course_start")),
-            result("ferment_instrument", "Instrument", "", 19, styles.GENERAL, _of("line_name")),
+            result("ferment_instrument", "Instrument", "", 18, styles.GENERAL, _of("line_name")),
             result("ferment_gravity", "Gravity", "=unit_gravity", 9, fine, _of("log_gravity")),
-            result("ferment_expanded", "±", "about 95 %", 8, fine, _of("log_expanded")),
-            result("ferment_apparent_now", "Attenuation, apparent", "%", 11, styles.ONE,
+            result("ferment_expanded", "±", "about 95 %", 9, fine, _of("log_expanded")),
+            result("ferment_apparent_now", "Attenuation, apparent", "%", 12, styles.ONE,
                    "ferment_apparent_1"),
             result("ferment_apparent_expanded", "±", "about 95 %", 8, styles.ONE,
                    _spread("apparent")),
-            result("ferment_real_now", "Attenuation, real", "%", 11, styles.ONE,
+            result("ferment_real_now", "Attenuation, real", "%", 12, styles.ONE,
                    "ferment_real_1"),
             result("ferment_real_expanded", "±", "about 95 %", 8, styles.ONE, _spread("real")),
             result("ferment_abv_now", "Alcohol", "% by volume", 9, styles.ONE,
                    "ferment_abv_1"),
             result("ferment_abv_expanded", "±", "about 95 %", 8, styles.ONE, _spread("abv")),
-            result("ferment_remark", "Remark", "", 46, styles.GENERAL,
+            result("ferment_remark", "Remark", "", 42, styles.GENERAL,
                    _of("log_remark") + '&""'),
             Column("ferment_no", "ferment_no", "place", 12, role=Role.STEP,
                    values=range(1, READINGS + 1)),
@@ -221,7 +222,8 @@ def _course(choices: words.Choices) -> Table:
     """The batch as days and gravities: first what went into the fermenter, then the readings."""
 
     def of(original: str, line: str) -> str:
-        return f'IF(course_at=0,"",IF(course_no=1,{original},LOOKUP(course_at,all.line_no,all.{line})))'
+        there = f"LOOKUP(course_at,all.line_no,all.{line})"
+        return f'IF(course_at=0,"",IF(course_no=1,{original},{there}))'
 
     return Table(
         "course",
@@ -334,7 +336,8 @@ def _steps(choices: words.Choices) -> dict[str, str]:
             ('(ferment_state="")+(ferment_state="too few readings")>0', '""'),
             ('ferment_state="steady"', '"; steady, no proof that it has ended"'),
             otherwise='"; "&ferment_state'),
-        "ferment_lost": 'IF(ferment_unread>0," ("&ferment_unread&" more on the log cannot be read)",'
+        "ferment_lost": 'IF(ferment_unread>0," ("&ferment_unread&" more on the log cannot be '
+                        'read)",'
                         'IF(ferment_count>ferment_listed," ("&(ferment_count-ferment_listed)&'
                         '" earlier ones are on the log)",""))',
         "ferment_answers": cases(

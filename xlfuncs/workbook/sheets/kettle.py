@@ -5,7 +5,7 @@ What was measured before and after the boil comes from Targets, which looks it u
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from xlfuncs.science import sucrose
 from xlfuncs.workbook import words
@@ -44,16 +44,33 @@ def density(sg: str) -> str:
 
 
 @dataclass(frozen=True)
-class _Case:
-    """What can be done at one stage, and the prefix of its names."""
+class Case:
+    """What can be done at one point: prefix of its names, what it starts from, how it is said.
+
+    The sheet that has the case gives `<prefix>_litres`, `_sg`, `_u`, `_extract`, `_minutes` and
+    `_end_litres`; the other fields are formulas.
+    """
 
     prefix: str
-    stage: str
-    heading: str
+    leave: str
+    same: str
+    longer: str
+    then: str
+    stage: str = ""
+    wanted: str = "kettle_wanted"
+    rate: str = "boil_off_litres"
+    size: str = "kettle_litres"
 
 
-_BEFORE = _Case("before", words.BEFORE_BOIL, "Before the boil: what can be done")
-_AFTER = _Case("after", words.AFTER_BOIL, "After the boil: what can still be done")
+_BEFORE = Case(
+    "before",
+    '"Boil "&before_whole&" min as planned"',
+    '"Boil as planned"',
+    '" min longer than planned"',
+    '" after the boil"',
+    words.BEFORE_BOIL,
+)
+_AFTER = Case("after", '"As it is"', '"No boil needed"', '" min more"', '""', words.AFTER_BOIL)
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -69,12 +86,12 @@ def sheet(choices: words.Choices) -> Sheet:
             Text("=kettle_says", styles.ANSWER, name="kettle_answer", lines=1.1),
             Lines(_in_kettle(choices), label=1, cell=2, note=2, gap=0),
             Lines(_forecast(choices), label=2, cell=1, note=1, column=6, beside=True),
-            Section(_BEFORE.heading),
-            _options(choices, _BEFORE),
-            Section(_AFTER.heading),
-            _options(choices, _AFTER),
-            Text("Bitterness is compared with leaving it, the hops being the same. The numbers that "
-                 "somebody tells you go to the sheet Convert.", styles.NOTE, gap=0),
+            Section("Before the boil: what can be done"),
+            options(choices, _BEFORE),
+            Section("After the boil: what can still be done"),
+            options(choices, _AFTER),
+            Text("Bitterness is compared with leaving it, the hops being the same. The numbers "
+                 "that somebody tells you go to the sheet Convert.", styles.NOTE, gap=0),
             Steps(_steps(choices)),
         ),
         landscape=True,
@@ -137,7 +154,7 @@ def _forecast(choices: words.Choices) -> tuple[Line, ...]:
     )  # fmt: skip
 
 
-def _options(choices: words.Choices, case: _Case) -> Table:
+def options(choices: words.Choices, case: Case, high: float = 26) -> Table:
     """What can be done at a stage, what each ends at, and in words."""
     fine = choices.fine_gravity_format
     p = case.prefix
@@ -146,24 +163,24 @@ def _options(choices: words.Choices, case: _Case) -> Table:
         p,
         _OPTIONS,
         (
-            result(f"{p}_option", "Option", "", 22, styles.GENERAL,
+            result(f"{p}_option", "Option", "", 24, styles.GENERAL,
                    f'IF(LEFT({p}_name,2)="! ","",{p}_name)'),
-            result(f"{p}_amount", "Amount", "", 8, "0.0#",
+            result(f"{p}_amount", "Amount", "", 9, "0.0#",
                    f'IF({can},{p}_raw_amount/{p}_factor,"")'),
             result(f"{p}_unit", "Unit", "", 9, styles.GENERAL, cases(
                 (f'LEFT({p}_measure,2)="! "', '""'),
                 (f'{p}_measure="kg"', "unit_mass"), (f'{p}_measure="L"', "unit_volume"),
                 otherwise=f"{p}_measure")),
             result(f"{p}_gravity", "Ends at", "=unit_gravity", 11, fine, f"{p}_scaled_1"),
-            result(f"{p}_expanded", "±", "about 95 %", 11, fine,
+            result(f"{p}_expanded", "±", "about 95 %", 10, fine,
                    if_numbers([f"{p}_scaled_1", f"{p}_scaled_2"],
                               f"{p}_scaled_2-{p}_scaled_1")),
             result(f"{p}_volume", "Ends at", '=unit_volume&" at 20 °C"', 11, styles.ONE,
                    f'IF({can},{p}_raw_volume/unit_litres,"")'),
-            result(f"{p}_volume_expanded", "±", "about 95 %", 9, styles.ONE,
+            result(f"{p}_volume_expanded", "±", "about 95 %", 10, styles.ONE,
                    f"IF({can},2*SQRT(({p}_litres*u_volume)^2+({p}_water*u_boil_off)^2)"
                    '/unit_litres,"")'),
-            result(f"{p}_bitterness", "Bitterness", "% change", 10, styles.SIGNED_ONE,
+            result(f"{p}_bitterness", "Bitterness", "% change", 11, styles.SIGNED_ONE,
                    f'IF({can},100*(INDEX(all.{p}_raw_volume,{_LEAVE})/{p}_raw_volume-1),"")'),
             result(f"{p}_words", "In words", "", 62, styles.GENERAL, cases(
                 (f'LEFT({p}_name,2)="! "', f"{p}_name"),
@@ -171,8 +188,8 @@ def _options(choices: words.Choices, case: _Case) -> Table:
                 otherwise=f"{p}_hindrance"), wrap=True),
             # What cannot be done comes as a text in place of the amount.
             Group(f"{p}_raw", tuple(step(f"{p}_raw_{key}", "as answered", "") for key in raw),
-                  f"KETTLE_OPTIONS({p}_litres,{p}_sg,{p}_end_litres,kettle_wanted,"
-                  "boil_off_litres,extract_fraction)"),
+                  f"KETTLE_OPTIONS({p}_litres,{p}_sg,{p}_end_litres,{case.wanted},"
+                  f"{case.rate},extract_fraction)"),
             Column(f"{p}_no", f"{p}_no", "line", 12, role=Role.STEP,
                    values=range(1, _OPTIONS + 1)),
             # Calc compares the words of our functions rightly only once they are put together anew.
@@ -183,12 +200,12 @@ def _options(choices: words.Choices, case: _Case) -> Table:
             *_doubt(case),
             *_in_words(choices, case),
         ),
-        high=26,
+        high=high,
         gap=0,
     )  # fmt: skip
 
 
-def _doubt(case: _Case) -> tuple[Column | Group, ...]:
+def _doubt(case: Case) -> tuple[Column | Group, ...]:
     """How sure the end of each option is.
 
     First order (JCGM 100:2008, 5.1.2), the extract in a litre going with SG - 1: of the gravity and
@@ -201,7 +218,7 @@ def _doubt(case: _Case) -> tuple[Column | Group, ...]:
              f'IF(ISNUMBER({p}_raw_amount),IF({p}_name="boil longer",{p}_raw_amount,'
              f'IF({p}_name="boil shorter",-{p}_raw_amount,0)),0)'),
         step(f"{p}_water", "boiled away, L",
-             f'IF({can},boil_off_litres/60*({p}_minutes+{p}_change),"")'),
+             f'IF({can},{case.rate}/60*({p}_minutes+{p}_change),"")'),
         step(f"{p}_added", "extract added, kg",
              f'IF(ISNUMBER({p}_raw_amount)*({p}_measure="kg"),{p}_raw_amount*extract_fraction,0)'),
         step(f"{p}_share", "extract from the wort",
@@ -214,38 +231,37 @@ def _doubt(case: _Case) -> tuple[Column | Group, ...]:
              f'IF({can},{p}_water*u_boil_off/{p}_raw_volume,"")'),
         Group(f"{p}_pair", (
             step(f"{p}_pair_1", "ends at, SG", f'IF({can},{p}_raw_sg,"")'),
-            step(f"{p}_pair_2", "with its ±", f"IF(ISNUMBER({p}_by_gravity),{p}_raw_sg+2*({p}_raw_sg"
-                 f"-1)*SQRT({p}_by_gravity^2+{p}_by_volume^2+{p}_by_boil^2),\"\")"))),
+            step(f"{p}_pair_2", "with its ±", f"IF(ISNUMBER({p}_by_gravity),{p}_raw_sg+2*"
+                 f"({p}_raw_sg-1)*SQRT({p}_by_gravity^2+{p}_by_volume^2+{p}_by_boil^2),\"\")"))),
         Group(f"{p}_scaled", (step(f"{p}_scaled_1", "ends at", ""),
                               step(f"{p}_scaled_2", "with its ±", "")), on_scale(f"{p}_pair")),
     )  # fmt: skip
 
 
-def _in_words(choices: words.Choices, case: _Case) -> tuple[Column, ...]:
-    """An option in words, ready to be read out; what cannot be done, and what does not fit."""
+def _in_words(choices: words.Choices, case: Case) -> tuple[Column, ...]:
+    """An option in words, ready to be read out; what cannot be done, and what does not fit.
+
+    Line by line: Calc 7.4 puts texts of two arrays side by side on the wrong lines.
+    """
     p, digits = case.prefix, choices.gravity_digits
-    before = case is _BEFORE
     minutes = f"{p}_whole"
-    leave = f'"Boil "&{minutes}&" min as planned"' if before else '"As it is"'
-    same = '"Boil as planned"' if before else '"No boil needed"'
-    longer = '" min longer than planned"' if before else '" min more"'
-    then = " after the boil" if before else ""
     amount = shown(f"{p}_amount", 2)
     # The function speaks in SG; on another scale its figures are left out.
     why = (
         f'IF(unit_gravity="SG",SUBSTITUTE(MID({p}_raw_amount,3,250),"target_sg","target"),'
         f'IFERROR(MID({p}_raw_amount,FIND(": ",{p}_raw_amount)+2,250),"out of reach"))'
     )
-    return (
+    sentences = (
         step(f"{p}_whole", "amount in words", f"IF(ISNUMBER({p}_raw_amount),"
              f'{shown(f"{p}_raw_amount", 0)},"")'),
-        step(f"{p}_boil", "to do", f"IF(ISNUMBER({p}_raw_sg),IF({p}_no={_LEAVE},{leave},"
-             f"IF(ROUND({p}_raw_amount,0)=0,{same},IF({p}_name=\"boil longer\","
-             f'"Boil "&{minutes}&{longer},"Boil "&{minutes}&" min less than planned"))),"")'),
+        step(f"{p}_boil", "to do", f"IF(ISNUMBER({p}_raw_sg),IF({p}_no={_LEAVE},{case.leave},"
+             f"IF(ROUND({p}_raw_amount,0)=0,{case.same},IF({p}_name=\"boil longer\","
+             f'"Boil "&{minutes}&{case.longer},"Boil "&{minutes}&" min less than planned"))),"")'),
         step(f"{p}_extract_deed", "to do", f'IF(ISNUMBER({p}_amount),IF(ROUND({p}_amount,2)=0,'
-             f'"No extract needed","Add "&{amount}&" "&unit_mass&" of dry extract{then}"),"")'),
+             f'"No extract needed","Add "&{amount}&" "&unit_mass&" of dry extract"&{case.then}),'
+             '"")'),
         step(f"{p}_water_deed", "to do", f'IF(ISNUMBER({p}_amount),IF(ROUND({p}_amount,2)=0,'
-             f'"No water needed","Add "&{amount}&" "&unit_volume&" of water{then}"),"")'),
+             f'"No water needed","Add "&{amount}&" "&unit_volume&" of water"&{case.then}),"")'),
         step(f"{p}_deed", "to do", cases((f"{p}_no={_EXTRACT}", f"{p}_extract_deed"),
                                          (f"{p}_no={_WATER}", f"{p}_water_deed"),
                                          otherwise=f"{p}_boil")),
@@ -253,25 +269,27 @@ def _in_words(choices: words.Choices, case: _Case) -> tuple[Column, ...]:
              f'&MID({p}_deed,2,200),"")'),
         step(f"{p}_ends", "ends at", f"IF(ISNUMBER({p}_gravity),{shown(f'{p}_gravity', digits)}"
              f'&" and "&{shown(f"{p}_volume", 1)}&" "&unit_volume,"")'),
-        step(f"{p}_room", "kettle too small", f"IF(ISNUMBER({p}_raw_sg)*ISNUMBER(kettle_litres),"
-             f'IF({p}_raw_volume*{HOT}>kettle_litres,". Not in this kettle: it would stand at "&'
-             f'{shown(f"{p}_raw_volume*{HOT}/unit_litres", 1)}&" "&unit_volume&" while hot",""),"")'),
+        step(f"{p}_room", "kettle too small", f"IF(ISNUMBER({p}_raw_sg)*ISNUMBER({case.size}),"
+             f'IF({p}_raw_volume*{HOT}>{case.size},". Not in this kettle: it would stand at "&'
+             f'{shown(f"{p}_raw_volume*{HOT}/unit_litres", 1)}&" "&unit_volume&" while "'
+             '&"hot",""),"")'),
         step(f"{p}_why", "why not", f'IF(ISTEXT({p}_raw_amount),{why},"")'),
         step(f"{p}_hindrance", "why not",
              f'IF(LEFT({p}_raw_amount,2)="! ","Not possible: "&{p}_why,"")'),
     )  # fmt: skip
+    return tuple(replace(column, by_line=True) for column in sentences)
 
 
 def _steps(choices: words.Choices) -> dict[str, str]:
     after = words.AFTER_BOIL
 
-    def of(case: _Case, what: str, option: int) -> str:
+    def of(case: Case, what: str, option: int) -> str:
         return f"INDEX(all.{case.prefix}_{what},{option})"
 
     def number(cell: str) -> str:
         return f'IF({cell}="","",{cell})'
 
-    def now(case: _Case) -> dict[str, str]:
+    def now(case: Case) -> dict[str, str]:
         p = case.prefix
         return {
             f"{p}_litres": number(measured(case.stage, "litres_1")),
@@ -286,7 +304,7 @@ def _steps(choices: words.Choices) -> dict[str, str]:
             f"{p}_good": f"IF(ISNUMBER({p}_off),(ABS({p}_off)<=N(kettle_within)*1.000000001)*1,0)",
         }  # fmt: skip
 
-    def told(case: _Case, option: int) -> str:
+    def told(case: Case, option: int) -> str:
         """What to do, as the middle of a sentence; empty when it cannot be done."""
         return of(case, "do", option)
 

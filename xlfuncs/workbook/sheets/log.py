@@ -50,7 +50,7 @@ from xlfuncs.workbook.kit.formulas import (
     shown,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
-from xlfuncs.workbook.sheets.batches import DAY_ZERO, PER_STAGE, stage_key
+from xlfuncs.workbook.sheets.batches import DAY_ZERO, stage_key
 from xlfuncs.workbook.sheets.calibration import PER_INSTRUMENT, unless_floating
 from xlfuncs.workbook.sheets.setup import hydrometric, instrument_number, of_instrument
 
@@ -117,7 +117,7 @@ def _table(choices: words.Choices) -> Table:
             typed("log_batch", "Batch", "of Batches", 13,
                   limits=Limits.listed("batch_name", "One of the batches on Batches")),
             typed("log_stage", "Stage", "choose", 14, limits=Limits.among(*words.STAGES)),
-            typed("log_instrument", "Instrument", "blank: the first", 16,
+            typed("log_instrument", "Instrument", "blank: the first", 18,
                   limits=Limits.listed("inst_name", "One of the instruments on Setup")),
             typed("log_reading", "Reading", "as shown", 8, styles.READING,
                   Limits.between(-1, 150, "What the instrument shows")),
@@ -126,7 +126,7 @@ def _table(choices: words.Choices) -> Table:
             result("log_gravity", "Gravity", "=unit_gravity", 8, fine, "log_scaled_1"),
             result("log_expanded", "±", "about 95 %", 7, fine,
                    if_numbers(["log_scaled_1", "log_scaled_2"], "log_scaled_2-log_scaled_1")),
-            result("log_tells", "Against its plan, and remarks", "", 42, styles.GENERAL,
+            result("log_tells", "Against its plan, and remarks", "", 38, styles.GENERAL,
                    'log_verdict&IF(log_volume_verdict="","",IF(log_verdict="","","; ")&"volume "'
                    '&log_volume_verdict)&IF((log_remark="")+(log_verdict&log_volume_verdict="")>0,'
                    '"","; ")&log_remark'),
@@ -138,7 +138,7 @@ def _table(choices: words.Choices) -> Table:
                   Limits.between(2, 12, "pH of the cooled sample")),
             typed("log_leave", "Leave out", "of own factors", 6,
                   limits=Limits.among(words.YES, words.NO)),
-            typed("log_note", "Note", "", 10),
+            typed("log_note", "Note", "", 8),
             result("log_volume_20", "Volume", '="20 °C, "&unit_volume', 7, styles.ONE,
                    f"VOLUME_AT({as_typed('log_volume')},line_volume_c,20,"
                    'IF(ISNUMBER(log_sg),log_sg,""))'),
@@ -333,14 +333,17 @@ def _planned() -> tuple[Column, ...]:
 
 def _pairs() -> tuple[Column, ...]:
     """A drop and a jar of one batch and stage within a few hours: they teach the own factors."""
-    usable = f'(LOWER(TRIM(log_leave))<>"{words.YES}")*(line_batch>0)*(line_stage>0)'
+    usable = (
+        f'(LOWER(TRIM(log_leave))<>"{words.YES}")*(line_batch>0)*(line_stage>0)*ISNUMBER(line_date)'
+    )
     moment = "line_day+line_no*5/10^7"
     near = (
-        f'all.line_jar_key,line_pair_key,all.line_day,">="&(line_day-{PAIR_DAYS}),'
-        f'all.line_day,"<="&(line_day+{PAIR_DAYS})'
+        f'all.line_jar_key,">="&(line_pair_key-{PAIR_DAYS}),'
+        f'all.line_jar_key,"<="&(line_pair_key+{PAIR_DAYS})'
     )
     return (
-        step("line_pair_key", "batch and stage", f"IF({usable},line_batch*{PER_STAGE}+line_stage,0)"),
+        step("line_pair_key", "batch, stage, day",
+             f"IF({usable},{stage_key('line_batch', 'line_stage')}+line_day,0)"),
         step("line_jar_key", "of a jar",
              'IF((line_pair_key>0)*(line_float=1)*ISNUMBER(line_jar),line_pair_key,"")'),
         step("pair_jars", "jars near the drop", "IF((line_pair_key>0)*ISNUMBER(line_brix),"
@@ -435,7 +438,12 @@ _REMARKS = ("line", "instrument", "scale", "sense", "ph", "date", "temperature",
 
 def _remark(part: str, formula: str) -> Column:
     """A remark, with what parts it from the one before."""
-    return step(f"lack_{part}", "remark", re.sub(r',"(?=[^"])', ',"; ', formula))
+    return step(
+        f"lack_{part}",
+        "remark",
+        by_line=part == "sense",
+        formula=re.sub(r',"(?=[^"])', ',"; ', formula),
+    )
 
 
 def _joined() -> str:

@@ -1,7 +1,7 @@
 """Runoff: how the runoff washes out, when to stop, and what has been collected.
 
-The readings of first runnings, runoff and its end of the shown batch, from the log.  The exponential
-fall is fitted through runoff and end; the first runnings are the plateau before it.
+The readings of first runnings, runoff and its end of the shown batch, from the log.  The
+exponential fall is fitted through runoff and end; the first runnings are the plateau before it.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from xlfuncs.science import gravity
 from xlfuncs.workbook import words
+from xlfuncs.workbook.defaults import HIGHEST_PH
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Chart,
@@ -36,7 +37,6 @@ from xlfuncs.workbook.kit.formulas import (
     shown,
 )
 from xlfuncs.workbook.sheets.batches import of_shown, stage_key
-from xlfuncs.workbook.defaults import HIGHEST_PH
 
 #: Readings that the sheet has room for, and points of the curve.
 READINGS, POINTS = 20, 24
@@ -70,7 +70,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     Trace("fitted", "curve_y", "curve_x", line=True, marker="none"),
                     Trace("limit", "curve_limit", "curve_reach", limit=True),
                 ),
-                (17, 5.9), 11, x_title="collected, at 20 °C",
+                (13.8, 5.9), 11, x_title="collected, at 20 °C",
                 x_format="0", y_format="0.0" if choices.gravity == "plato" else "0.000",
                 y_from=0 if choices.gravity == "plato" else 1, column=5, beside=True,
             ),
@@ -148,7 +148,7 @@ def _readings(choices: words.Choices) -> Table:
             result("run_expanded", "±", "about 95 %", 9, fine, _of("log_expanded")),
             result("run_ph", "pH", "cooled", 7, styles.ONE,
                    'IF(ISNUMBER(run_ph_typed),IF(run_ph_typed>0,run_ph_typed,""),"")'),
-            result("run_remark", "Remark", "", 46, styles.GENERAL,
+            result("run_remark", "Remark", "", 52, styles.GENERAL,
                    'run_lack&IF((run_lack<>"")*(run_said<>""),"; ","")&run_said'),
             Column("run_no", "run_no", "place", 12, role=Role.STEP,
                    values=range(1, READINGS + 1)),
@@ -184,9 +184,11 @@ def _looked_up() -> Iterator[Column]:
                'IF((run_at>0)*ISNUMBER(run_sg),1,""),run_sg)')  # fmt: skip
     # In order of volume; a hair for each line keeps readings at one volume apart.
     yield step("run_key", "order of volume",
-               'IF(ISNUMBER(run_litres)*ISNUMBER(run_grams),run_litres+run_no/10^9,"")')  # fmt: skip
+               'IF(ISNUMBER(run_litres)*ISNUMBER(run_grams),'
+               'run_litres+run_no/10^9,"")')  # fmt: skip
     yield step("run_next", "place in that order",
-               "IFERROR(MATCH(SMALL(all.run_key,run_no),all.run_key,0),0)", by_line=True)  # fmt: skip
+               "IFERROR(MATCH(SMALL(all.run_key,run_no),all.run_key,0),0)",
+               by_line=True)  # fmt: skip
     yield step("run_sorted", "L, in order", on_line("run_next", "run_no", "run_litres", "0"))
     yield step("run_dense", "kg in a litre, in order",
                on_line("run_next", "run_no", "run_grams", "0"))  # fmt: skip
@@ -239,6 +241,7 @@ def _steps(choices: words.Choices) -> dict[str, str]:
     left = f'{shown("run_left/unit_litres", 1)}&" "&unit_volume&" more"'
     digits = choices.gravity_digits
     against = cases(
+        ("NOT(ISNUMBER(run_last))", '""'),
         ("run_last_sg<=N(run_limit_sg)", '"limit reached"'),
         ("run_last-run_limit<=N(run_last_expanded)", '"about the limit"'),
         otherwise='"above the limit: extract stays in the grain"',
@@ -290,7 +293,8 @@ def _steps(choices: words.Choices) -> dict[str, str]:
             ("NOT(ISNUMBER(run_most))", '"log the volume collected too"'),
             ('run_why_not<>""', '"read again: "&run_why_not'),
             ("run_left<=0", '"the fitted curve is at the limit"'),
-            otherwise=f'"about "&{left}'),
+            otherwise="run_about"),
+        "run_about": f'IF(ISNUMBER(run_left),"about "&{left},"")',
         "run_plan_volume": of_shown(f"plan_volume_{words.planned(words.BEFORE_BOIL)}"),
         "run_full": "IF(ISNUMBER(run_plan_volume)*ISNUMBER(run_collected),IF(run_collected>="
                     'run_plan_volume,"; the kettle holds its planned volume",""),"")',
