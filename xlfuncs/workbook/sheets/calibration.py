@@ -79,9 +79,9 @@ def sheet(choices: words.Choices) -> Sheet:
         words.CALIBRATION,
         "Check each instrument in water, better also in a weighed solution; write the check down. "
         "It corrects every reading from its date on.",
-        "On receipt, at least once a year, and after a knock. Distilled water first; no bubble "
-        "under the plate; wait for the temperature. Sugar solutions tell slope and offset, malt "
-        "extract the offset only.",
+        "On receipt, at least once a year, and after a knock. Distilled water first, for a "
+        "thermometer melting ice; no bubble under the plate; wait for the temperature. Sugar "
+        "solutions tell slope and offset, malt extract the offset only.",
         (
             *(first if choices.instruments <= _ABOVE else (*checks, *state)),
             Section("Offset over time", to=8, gap=3),
@@ -224,7 +224,9 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
     def given(i: int) -> str:
         if i > 1:
             return raw(known[i - 2])
-        return 'IF(check_shown_1="","",IF(check_typed_in="SG",1,0))'
+        return cases(('check_shown_1=""', '""'),
+                     (thermometer, 'IF(unit_temperature="F",32,0)'),  # melting ice
+                     ('check_typed_in="SG"', "1"), otherwise="0")  # fmt: skip
 
     def converted(cell: str, scale: str, source: str, target: str, where: str) -> str:
         """Cells of one scale brought to another; those of other scales as they are."""

@@ -266,17 +266,17 @@ def _instruments(choices: words.Choices) -> Table:
                 otherwise="LOWER(TRIM(inst_kind))")),
             step("inst_in", "scale", cases(
                 (prism, 'IF(UPPER(TRIM(inst_scale))="SG","SG","Brix")'),
-                ('inst_is=""', '""'),
-                otherwise=f'IF({plato},"Plato","SG")')),
+                (f"{hydrometric('inst_is')}=1", f'IF({plato},"Plato","SG")'))),
             step("inst_per", "working scale in its own", cases(
                 (f'({prism})*(inst_in="SG")', f"{defaults.BRIX_PER_SG:g}"),
                 (f'({hydrometric("inst_is")})*(inst_in="Plato")', f"{defaults.SG_PER_PLATO:g}"),
                 otherwise="1")),
+            step("inst_usual_u", "u of its kind", _by_kind(0)),
             step("inst_u", "u of a reading, working scale", cases(
                 ('inst_is=""', '""'),
                 (positive("inst_fine"), "inst_fine*inst_per"),
                 (positive("inst_division"), "inst_division/2*inst_per"),
-                otherwise=_by_kind(0))),
+                otherwise="inst_usual_u")),
             step("inst_tolerance", "offset, working scale", cases(
                 ('inst_is=""', '""'),
                 (positive("inst_tolerated"), "inst_tolerated*inst_per"),
