@@ -129,7 +129,7 @@ def _table(choices: words.Choices) -> Table:
             result("log_tells", "Against its plan, and remarks", "", 38, styles.GENERAL,
                    'log_verdict&IF(log_volume_verdict="","",IF(log_verdict="","","; ")&"volume "'
                    '&log_volume_verdict)&IF((log_remark="")+(log_verdict&log_volume_verdict="")>0,'
-                   '"","; ")&log_remark'),
+                   '"","; ")&log_remark', by_line=True),
             typed("log_volume", "Volume", "=unit_volume", 7, styles.VOLUME,
                   Limits.amount("A volume in the unit chosen on Setup")),
             typed("log_volume_temperature", "read at", '="°"&unit_temperature', 6,
@@ -140,7 +140,7 @@ def _table(choices: words.Choices) -> Table:
                   limits=Limits.among(words.YES, words.NO)),
             typed("log_note", "Note", "", 8),
             result("log_volume_20", "Volume", '="20 °C, "&unit_volume', 7, styles.ONE,
-                   f"VOLUME_AT({as_typed('log_volume')},line_volume_c,20,"
+                   "VOLUME_AT(line_volume,line_volume_c,20,"
                    'IF(ISNUMBER(log_sg),log_sg,""))'),
             *_named(),
             *_check_in_force(),
@@ -152,7 +152,7 @@ def _table(choices: words.Choices) -> Table:
             *_planned(),
             *_pairs(),
             *_lacks(),
-            step("log_remark", "remarks", _joined()),
+            step("log_remark", "remarks", _joined(), by_line=True),
             *_for_views(),
         ),
         high=13,
@@ -191,7 +191,9 @@ def _named() -> tuple[Column, ...]:
         step("line_reading", "as shown", as_typed("log_reading")),
         step("line_c", "sample, °C",
              f'IF(line_prism+line_float=0,"",{celsius("log_temperature")})'),
-        step("line_volume_c", "volume, °C", blank_or("log_volume", celsius("log_volume_temperature", f"{ROOM:g}"))),
+        # An error in one cell must not reach a function on a whole column.
+        step("line_volume", "volume as typed", as_typed("log_volume")),
+        step("line_volume_c", "volume, °C", blank_or("line_volume", celsius("log_volume_temperature", f"{ROOM:g}"))),
     )  # fmt: skip
 
 
@@ -370,12 +372,12 @@ def _lacks() -> tuple[Column, ...]:
     over = f"{kettle}*ISNUMBER(line_extract)*(line_grain>0)*(line_extract>line_grain)"
     return (
         _remark("line", cases(
-            ('(log_reading="")*(log_volume="")*(log_batch&log_stage<>"")', '"reading is missing"'),
-            ('log_reading&log_volume=""', '""'),
+            ('(log_reading="")*(line_volume="")*(log_batch&log_stage<>"")', '"reading is missing"'),
+            ('log_reading&line_volume=""', '""'),
             ('TRIM(log_batch)=""', '"batch is missing"'),
             ("line_batch=0", '"batch is not on Batches"'),
             ('TRIM(log_stage)=""', '"stage is missing"'),
-            ("line_stage=0", '"stage is not one of ours"'))),
+            ("line_stage=0", '"unknown stage"'))),
         _remark("instrument", cases(
             ('log_reading=""', '""'),
             ("line_inst=0", '"instrument is not on Setup"'),
@@ -405,7 +407,7 @@ def _lacks() -> tuple[Column, ...]:
             (f'({_PRISM})*(line_auto=0)*(log_temperature="")*(log_reading<>"")',
              '"no temperature: 20 °C (68 °F) assumed"'))),
         _remark("volume", cases(
-            ('(log_volume<>"")*(log_volume_temperature="")', '"volume as at 20 °C (68 °F)"'))),
+            ('(line_volume<>"")*(log_volume_temperature="")', '"volume as at 20 °C (68 °F)"'))),
         _remark("beer", cases(
             (f"{beer}=0", '""'),
             ('line_original=""', '"original gravity is missing"'),
