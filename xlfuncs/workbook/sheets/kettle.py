@@ -125,7 +125,8 @@ def _in_kettle(choices: words.Choices) -> tuple[Line, ...]:
              'unit_volume&" at 20 °C")', styles.ONE,
              formula=measured(words.BEFORE_BOIL, "volume")),
         Line("kettle_gravity", "Gravity before boil", '=IF(ISNUMBER(kettle_expanded),"± "&'
-             f'{shown("kettle_expanded", digits)}&" "&unit_gravity,unit_gravity)',
+             f'{shown("kettle_expanded", digits)}&" "&unit_gravity&IF(N(kettle_of)>1,", mean of "&'
+             'kettle_of,""),unit_gravity)',
              choices.fine_gravity_format, formula=measured(words.BEFORE_BOIL, "measured")),
         Line("kettle_extract", "Extract in the kettle", "=unit_mass", styles.TWO,
              formula=if_numbers(["before_extract"], "before_extract/unit_kilograms")),
@@ -315,6 +316,7 @@ def _steps(choices: words.Choices) -> dict[str, str]:
         "kettle_within": of_shown("batch_within"),
         "kettle_volume_expanded": number(measured(words.BEFORE_BOIL, "volume_expanded")),
         "kettle_expanded": number(measured(words.BEFORE_BOIL, "expanded")),
+        "kettle_of": number(measured(words.BEFORE_BOIL, "of")),
         "kettle_forecast_expanded": of(_BEFORE, "expanded", _LEAVE),
         "kettle_forecast_volume_expanded": of(_BEFORE, "volume_expanded", _LEAVE),
         "before_end_sg": "BOIL_SG(before_litres,before_sg,before_minutes,boil_off_litres)",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from xlfuncs.science import budget, hydrometer
+from xlfuncs.science import budget, hydrometer, units
 from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
 from xlfuncs.science.wort import FACTOR_U, WORT_FACTOR
 from xlfuncs.workbook import defaults, words
@@ -52,9 +52,6 @@ def sheet(choices: words.Choices) -> Sheet:
             Section("Instruments: the first is meant where a line of the log names none"),
             _instruments(choices),
             Steps(_effective()),
-            Steps({}, {
-                ("celsius_0", "celsius_1"): 'UNIT_CONVERT({0,1},unit_temperature,"C")',
-            }),
         ),
         landscape=True,
         parts=(
@@ -99,6 +96,9 @@ def _kettle() -> tuple[Line, ...]:
              limits=Limits.between(0, 10000, "Minutes, from 0 on")),
         Line("set_u_volume", "How sure of a volume, ±", "share; blank: 1 %", styles.PERCENT,
              limits=Limits.between(0, 0.2, "A share from 0 % to 20 %")),
+        Line("set_marks", "Marks of the kettle were made",
+             "cold: it holds 0.3 % more when hot; blank: as read",
+             limits=Limits.among(words.COLD, words.HOT)),
         Line("set_potential", "Extract potential of grain",
              "share of the grain's mass; blank: 80 %, pale malt", styles.PERCENT,
              limits=Limits.between(0.01, 1, share)),
@@ -160,11 +160,15 @@ def _effective() -> dict[str, str]:
         "unit_gravity": f'IF({plato},"Plato","SG")',
         "unit_mass": f'IF({initial("set_mass")}="L","lb","kg")',
         "unit_litres": 'UNIT_CONVERT(1,unit_volume,"L")',
-        "unit_kilograms": 'UNIT_CONVERT(1,unit_mass,"kg")',
-        "celsius_step": "celsius_1-celsius_0",
+        "unit_kilograms": f'IF(unit_mass="lb",{units.convert(1.0, "lb", "kg")},1)',
+        "celsius_0": 'IF(unit_temperature="F",-160/9,0)',
+        "celsius_step": 'IF(unit_temperature="F",5/9,1)',
         "usual_minutes": _number("set_minutes", defaults.BOIL_MINUTES),
         "u_boil_off": _number("set_u_boil_off", defaults.BOIL_OFF_U),
         "u_volume": _number("set_u_volume", defaults.VOLUME_U),
+        "marks_c": f'IF(LOWER(TRIM(set_marks))="{words.HOT}",{defaults.MARKED_HOT:g},'
+                   f"{defaults.MARKED_COLD:g})",
+        "marks_growth": f'IF(TRIM(set_marks)="",0,{defaults.STEEL_EXPANSION:f})',
         "extract_potential": _number("set_potential", defaults.POTENTIAL),
         "extract_fraction": _number("set_fraction", defaults.FRACTION),
         "u_celsius": if_numbers(["set_u_temperature"], "set_u_temperature*celsius_step",
