@@ -20,10 +20,10 @@ from xlfuncs.audit import entries
 from xlfuncs.audit.entries import Cell, Entries
 from xlfuncs.cells.values import is_blank, numbers_in
 from xlfuncs.functions import CATALOGUE
-from xlfuncs.science import budget, calibration, hydrometer, units, wort
+from xlfuncs.science import budget, calibration, hydrometer, repeats, sucrose, units, wort
 from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
 from xlfuncs.science.calibration import Calibration
-from xlfuncs.workbook import defaults, words
+from xlfuncs.workbook import defaults, slopes, words
 
 INSTRUMENT = ("name", "kind", "scale", "material", "compensated", "reference", "water", "low",
               "high", "division", "compensates_from", "compensates_to", "fine", "tolerated",
@@ -41,7 +41,7 @@ PLAN = tuple(
 BATCH = ("name", "date", "grain", "potential", "minutes", "tolerance", "tolerance_volume", *PLAN)
 SETTINGS = ("set_volume", "set_temperature", "set_gravity", "set_mass", "set_wort_factor",
             "set_u_wort_factor", "set_u_temperature", "set_u_volume", "set_tolerance",
-            "set_tolerance_volume", "set_potential", "brewery")  # fmt: skip
+            "set_tolerance_volume", "set_potential", "set_marks", "brewery")  # fmt: skip
 #: What the file itself has computed.
 STORED = ("log_sg", "log_verdict", "log_volume_verdict", "own_wort_factor", "own_u_wort_factor",
           "own_beer_wort_factor", "own_beer_u_wort_factor", "own_alcohol_factor",
@@ -162,6 +162,12 @@ class Reading:
     original: Any = None
     sg: float | str | None = None
     u: float | None = None
+    brix: float | None = None  # true, of a refractometer
+    effects: budget.Effects | None = None  # of its u, what others share with its sign
+    mean: float | None = None  # of the readings of this wort, a drop at a time
+    u_mean: float | None = None
+    mean_of: int = 1
+    far: bool = False  # from the other readings of this wort
     volume: float | str | None = None  # at 20 °C, in the unit of the workbook
     verdict: str = ""
     volume_verdict: str = ""
@@ -201,6 +207,8 @@ class Settings:
     tolerance: float
     tolerance_volume: float | None
     potential: float
+    own_beer_factor: bool
+    marked: float | None  # °C at which the marks of the kettle were made
 
     def celsius(self, value: Any) -> Any:
         """A typed temperature in °C; a text stays, so that its cell function names it."""
@@ -304,11 +312,13 @@ def _settings(book: Entries) -> Settings:
         u_factor = _typed(book.cell("own_u_wort_factor"), u_factor)
     beer, u_beer, alcohol = factor, u_factor, float(ALCOHOL_FACTOR)
     own = plain(book.cell("set_beer_source")) == words.OWN
-    if own and _numeric(book.cell("own_beer_wort_factor")):
+    own = own and _numeric(book.cell("own_beer_wort_factor"))
+    if own:
         beer = _typed(book.cell("own_beer_wort_factor"), beer)
         u_beer = _typed(book.cell("own_beer_u_wort_factor"), u_beer)
         alcohol = _typed(book.cell("own_alcohol_factor"), alcohol)
     warm = _typed(book.cell("set_u_temperature"), math.nan)
+    marks = plain(book.cell("set_marks"))
     wide = _typed(book.cell("set_tolerance_volume"), math.nan)
     return Settings(
         str(book.cell("set_volume") or "L"),
@@ -329,6 +339,8 @@ def _settings(book: Entries) -> Settings:
         ),
         None if math.isnan(wide) else wide,
         _typed(book.cell("set_potential"), defaults.POTENTIAL),
+        own,
+        None if not marks else defaults.MARKED_HOT if marks == words.HOT else defaults.MARKED_COLD,
     )
 
 
@@ -541,10 +553,14 @@ def _add_log(record: Record) -> None:
             )
         )
     _compute(record, [r for r in record.readings if not r.through_beer])
+    _take_together([r for r in record.readings if not r.fermented])
     beers = [r for r in record.readings if r.through_beer]
     for reading in beers:
         reading.original = _original(record, reading.batch)
     _compute(record, beers)
+    for reading in beers:
+        _share(record, reading)
+    _take_together([r for r in record.readings if r.fermented])
     _judge(record)
 
 
@@ -554,7 +570,7 @@ def _original(record: Record, batch: Batch | None) -> tuple[Any, Any] | None:
         return None
     measured = record.of_stage(batch, words.INTO_FERMENTER)
     if measured:
-        return measured[-1].sg, measured[-1].u
+        return measured[-1].mean, measured[-1].u_mean
     planned = batch.gravity.get(words.INTO_FERMENTER)
     if planned is None:
         return None
@@ -565,13 +581,14 @@ def _original(record: Record, batch: Batch | None) -> tuple[Any, Any] | None:
 
 def gravities(
     readings: Sequence[Reading], record: Record, checks: Sequence[Check | None]
-) -> tuple[list[Any], list[Any]]:
-    """SG and its standard uncertainty of readings, each with the check given beside it.
+) -> tuple[list[Any], list[Any], list[Any]]:
+    """SG, its standard uncertainty and true °Brix of readings, each with the check beside it.
 
     A reading that gives none has the `! ` text of its cell, or None without a reading.
     """
     sg: list[Any] = [None] * len(readings)
     u: list[Any] = [None] * len(readings)
+    brix: list[Any] = [None] * len(readings)
     tools = [reading.instrument for reading in readings]
     drops = [i for i, tool in enumerate(tools) if tool and tool.refracts]
     jars = [i for i, tool in enumerate(tools) if tool and tool.floats]
@@ -579,14 +596,15 @@ def gravities(
         if not places:
             continue
         some, theirs = [readings[i] for i in places], [checks[i] for i in places]
-        for i, one, its_u in zip(places, *compute(some, theirs, record.settings), strict=True):
-            sg[i], u[i] = (None if one == "" else one), its_u
-    return sg, u
+        found = compute(some, theirs, record.settings)
+        for i, one, its_u, shown in zip(places, *found, strict=True):
+            sg[i], u[i], brix[i] = (None if one == "" else one), its_u, shown
+    return sg, u, brix
 
 
 def _refracted(
     readings: Sequence[Reading], checks: Sequence[Check | None], settings: Settings
-) -> tuple[list[Any], list[Any]]:
+) -> tuple[list[Any], list[Any], list[Any]]:
     tools = [r.instrument for r in readings if r.instrument]
     shown = [r.shown for r in readings]
     as_brix = _CALL["GRAVITY_CONVERT"](
@@ -629,12 +647,13 @@ def _refracted(
     return (
         [b if is_beer else w for w, b, is_beer in zip(found, beer, through, strict=True)],
         [b if is_beer else w for w, b, is_beer in zip(spread, beer_u, through, strict=True)],
+        list(brix),
     )
 
 
 def _floated(
     readings: Sequence[Reading], checks: Sequence[Check | None], settings: Settings
-) -> tuple[list[Any], list[Any]]:
+) -> tuple[list[Any], list[Any], list[Any]]:
     tools = [r.instrument for r in readings if r.instrument]
     shown = _as_sg([r.shown for r in readings], [tool.scale for tool in tools])
     warm = [_at(t, r.celsius) for t, r in zip(tools, readings, strict=True)]
@@ -649,13 +668,99 @@ def _floated(
     level = [c.sure.level if c else t.tolerance for t, c in zip(tools, checks, strict=True)]
     by_degree = defaults.SG_PER_DEGREE * settings.u_celsius
     u = [math.hypot(t.fine, one, by_degree) for t, one in zip(tools, level, strict=True)]
-    return list(found), u
+    return list(found), u, [None] * len(u)
 
 
 def _compute(record: Record, readings: Sequence[Reading]) -> None:
     found = gravities(readings, record, [reading.check for reading in readings])
-    for reading, sg, u in zip(readings, *found, strict=True):
+    for reading, sg, u, brix in zip(readings, *found, strict=True):
         reading.sg, reading.u = sg, u if isinstance(u, float) else None
+        reading.brix = brix if isinstance(brix, float) else None
+        reading.effects = _effects(reading, record.settings)
+
+
+def _effects(reading: Reading, settings: Settings) -> budget.Effects | None:
+    """How far each source moves a gravity, as the log reckons it; `own` of its reading alone."""
+    tool, check = reading.instrument, reading.check
+    if tool is None or not isinstance(reading.sg, float):
+        return None
+    sure = check.sure if check else Calibration(tool.tolerance)
+    if tool.floats:
+        return budget.Effects(tool.fine, sure.level)
+    brix, original = reading.brix, reading.original and reading.original[0]
+    if not isinstance(brix, float):
+        return None
+    if isinstance(original, float):
+        known = {"b": brix, "x": original - 1, "p": float(sucrose.plato(original))}
+        by = slopes.BEER_BY_BRIX(**known)
+        factor = slopes.BEER_BY_FACTOR(**known) * settings.beer_u_wort_factor
+    else:
+        plato = brix / settings.wort_factor
+        by = slopes.WORT_BY_PLATO(p=plato) / settings.wort_factor
+        factor = -by * plato * settings.u_wort_factor
+    tilt = by * (brix - sure.centre) * sure.slope
+    return budget.Effects(by * tool.fine, by * sure.level, tilt, factor)
+
+
+def _share(record: Record, reading: Reading) -> None:
+    """Take out of a beer's u what its original gravity shares with it."""
+    first = record.of_stage(reading.batch, words.INTO_FERMENTER) if reading.batch else []
+    now, original = reading.effects, reading.original and reading.original[0]
+    if not first or now is None or reading.u is None or not isinstance(original, float):
+        return
+    start, then = first[-1], first[-1].effects
+    if then is None or not isinstance(reading.brix, float):
+        return
+    shared: Any = 0.0
+    if start.instrument is reading.instrument and start.check is reading.check:
+        shared += then.level * now.level + then.tilt * now.tilt
+    if not record.settings.own_beer_factor:
+        shared += then.factor * now.factor
+    rise = slopes.BEER_BY_ORIGINAL(b=reading.brix, x=original - 1)
+    reading.u = math.sqrt(abs(reading.u**2 + 2 * rise * shared))
+
+
+def _take_together(readings: Sequence[Reading]) -> None:
+    """The mean of readings of one wort: one batch, stage and instrument within half an hour."""
+    near: dict[tuple[int, str, int], list[Reading]] = {}
+    for reading in readings:
+        if isinstance(reading.sg, float):
+            reading.mean, reading.u_mean = reading.sg, reading.u
+            if reading.batch and reading.instrument and reading.when is not None:
+                key = id(reading.batch), reading.stage, id(reading.instrument)
+                near.setdefault(key, []).append(reading)
+    for reading, others in ((one, others) for others in near.values() for one in others):
+        group = [other for other in others if _of_one_wort(reading, other)]
+        if len(group) < 2 or reading.effects is None or reading.u is None:
+            continue
+        some = np.array([other.sg for other in group], dtype=float)
+        together = repeats.taken_together(some, abs(float(reading.effects.own)))
+        reading.mean, reading.mean_of = together.mean, together.readings
+        reading.u_mean = together.u(reading.u, abs(float(reading.effects.own)))
+        reading.far = together.far is not None and group[together.far] is reading
+
+
+def _of_one_wort(one: Reading, other: Reading) -> bool:
+    """Whether two readings of one batch, stage and instrument are of one wort, as the log has it."""
+    if one.when is None or other.when is None:
+        return False
+    if abs(one.when - other.when) > defaults.TOGETHER_DAYS:
+        return False
+    runs = one.stage in (words.RUNOFF_STAGE, words.DURING_BOIL)
+    if not runs and one.stage != words.FERMENTING:
+        return True
+    # What moves needs a time, and one volume.
+    volumes = [r.row["volume"].value for r in (one, other)]
+    volumes = [value if _numeric(value) else None for value in volumes]
+    timed = one.when != int(one.when) and other.when != int(other.when)
+    return timed and volumes[0] == volumes[1] and not (runs and volumes[0] is None)
+
+
+def _marked(volume: Any, celsius: Any, settings: Settings) -> Any:
+    """A volume between the marks of a kettle that is wider than when they were made."""
+    if settings.marked is None or not _numeric(volume) or not _numeric(celsius):
+        return volume
+    return volume * (1 + defaults.STEEL_EXPANSION * (celsius - settings.marked))
 
 
 def _judge(record: Record) -> None:
@@ -664,9 +769,13 @@ def _judge(record: Record) -> None:
     if not lines:
         return
     warm = [settings.celsius(line.row["volume_temperature"].value) for line in lines]
+    warm = [defaults.ROOM if one is None else one for one in warm]
     volumes = _CALL["VOLUME_AT"](
-        [line.row["volume"].value for line in lines],
-        [defaults.ROOM if one is None else one for one in warm],
+        [
+            _marked(line.row["volume"].value, one, settings)
+            for line, one in zip(lines, warm, strict=True)
+        ],
+        warm,
         20,
         [line.sg if isinstance(line.sg, float) else "" for line in lines],
     )

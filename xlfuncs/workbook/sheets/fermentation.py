@@ -27,7 +27,7 @@ from xlfuncs.workbook.kit.blocks import (
     result,
     step,
 )
-from xlfuncs.workbook.kit.formulas import cases, if_numbers, on_line, on_scale, plotted, shown
+from xlfuncs.workbook.kit.formulas import cases, if_numbers, on_line, plotted, shown, shown_on_scale
 from xlfuncs.workbook.sheets.batches import latest, of_shown, stage_key
 
 #: Lines of the table; readings of one batch that forecast and picture take.
@@ -250,7 +250,7 @@ def _course(choices: words.Choices) -> Table:
 
 
 def _scaled() -> Table:
-    """Original and forecast gravity, and each with its ±, in the unit of Setup by one call."""
+    """Original and forecast gravity, and each with its ±, in the unit of Setup."""
     return Table(
         "ferment_one",
         1,
@@ -268,7 +268,7 @@ def _scaled() -> Table:
             )),
             Group("ferment_scaled", tuple(
                 step(f"ferment_scaled_{i}", "in the unit of Setup", "") for i in range(1, 5)),
-                on_scale("ferment_four")),
+                shown_on_scale("ferment_four")),
         ),
         beside=True,
     )  # fmt: skip
