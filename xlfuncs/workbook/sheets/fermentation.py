@@ -48,8 +48,10 @@ def sheet(choices: words.Choices) -> Sheet:
         words.FERMENTATION,
         "How far the fermentation is, where it will end, and the alcohol so far, each with its ±.",
         "Every reading of the shown batch on any instrument. A refractometer is corrected for "
-        "alcohol with the factors in use on Setup, from the original gravity. Shake the gas out of "
-        "a sample before it meets a hydrometer.",
+        "alcohol with the factors in use on Setup, from the original gravity. Shake out the gas: "
+        "dissolved it adds 0.0004 to 0.0011 SG, with bubbles more. Read drops near 20 °C (68 °F): "
+        "at 10 °C (50 °F) beer is up to 0.0005 SG off, and what yeast leaves refracts up to "
+        "0.0005 SG more than wort.",
         (
             Text("=ferment_answers", styles.ANSWER, name="ferment_answer", lines=1.1),
             Text(_CAUTION, styles.CAUTION, lines=1.9, gap=0),
