@@ -264,5 +264,5 @@ def test_us_units_and_plato_give_the_same_figures(brewed):
         )
         for key in KEYS[2:]:
             assert other[key] == pytest.approx(one[key], rel=1e-6), key
-    plato = GRAVITY_CONVERT(1.05, "SG", "Plato")
-    assert us.cell("ferment_from") == pytest.approx(plato, abs=1e-6)
+    plato = GRAVITY_CONVERT(1.05, "SG", "Plato")  # a few cells: by polynomial, within 2e-5
+    assert us.cell("ferment_from") == pytest.approx(plato, abs=2e-5)

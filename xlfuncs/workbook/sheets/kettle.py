@@ -26,7 +26,7 @@ from xlfuncs.workbook.kit.blocks import (
     result,
     step,
 )
-from xlfuncs.workbook.kit.formulas import cases, if_numbers, on_scale, shown
+from xlfuncs.workbook.kit.formulas import cases, if_numbers, shown, shown_on_scale
 from xlfuncs.workbook.sheets.batches import of_shown
 from xlfuncs.workbook.sheets.targets import measured
 
@@ -235,7 +235,7 @@ def _doubt(case: Case) -> tuple[Column | Group, ...]:
             step(f"{p}_pair_2", "with its ±", f"IF(ISNUMBER({p}_by_gravity),{p}_raw_sg+2*"
                  f"({p}_raw_sg-1)*SQRT({p}_by_gravity^2+{p}_by_volume^2+{p}_by_boil^2),\"\")"))),
         Group(f"{p}_scaled", (step(f"{p}_scaled_1", "ends at", ""),
-                              step(f"{p}_scaled_2", "with its ±", "")), on_scale(f"{p}_pair")),
+                              step(f"{p}_scaled_2", "with its ±", "")), shown_on_scale(f"{p}_pair")),
     )  # fmt: skip
 
 

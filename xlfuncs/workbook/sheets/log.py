@@ -313,7 +313,7 @@ def _together(kind: str, which: str, sg: str, u: str, by: str) -> tuple[Column, 
     return (
         step(f"{p}_code", "batch, stage, instrument", f"IF(({which})*(same_may=1)*ISNUMBER({sg}),"
              f"(line_batch*{PER_BATCH}+line_stage)*1000+line_inst,0)"),
-        step(f"{p}_count", "readings", f"IF({p}_code=0,0,COUNTIFS({near}))", by_line=True),
+        step(f"{p}_count", "readings", f"IF({p}_code=0,ISNUMBER({sg})*1,COUNTIFS({near}))", by_line=True),
         step(f"{p}_square", "(SG - 1)²", if_numbers([sg], f"({sg}-1)^2")),
         step(own, "u of a reading, SG",
              if_numbers([by, "line_u_read"], f"ABS({by})*line_u_read", "0")),
@@ -403,10 +403,10 @@ def _means() -> tuple[Column, ...]:
         step("mean_u", "u, SG", either("u")),
         step("same_code", "batch, stage, instrument", either("code")),
         step("same_own", "u of a reading, SG", either("own")),
-        # In standard uncertainties, from the mean of the others; a hair more for a later line.
-        step("same_apart", "so far apart", "IF((mean_of>1)*(same_own>0),ROUND(ROUND(ABS(log_sg-"
-             "mean_sg)*SQRT(mean_of/(mean_of-1))/same_own,6)+line_no/10^10,10),0)", by_line=True),
-        step("line_far", "1: far from the others", f"IF(same_apart<={FAR:g},0,("
+        # From the mean of the others; of two equally far the later line, by a hair.
+        step("same_apart", "so far apart, SG", "IF(mean_of>1,ROUND(ROUND(ABS(log_sg-mean_sg)*"
+             "SQRT(mean_of/(mean_of-1)),9)+line_no/10^13,13),0)", by_line=True),
+        step("line_far", "1: far from the others", f"IF(same_apart<={FAR:g}*same_own,0,("
              f'COUNTIFS(all.same_code,same_code,{near},all.same_apart,">"&same_apart)=0)*1)',
              by_line=True),
     )  # fmt: skip

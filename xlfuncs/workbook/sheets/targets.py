@@ -55,7 +55,8 @@ def sheet(choices: words.Choices) -> Sheet:
         words.TARGETS,
         "The shown batch against its own plan, stage by stage; and what past batches let you "
         "expect of the next one.",
-        "The latest reading of each stage, or the mean of those within half an hour. “Probably” means that the ± reaches over a limit; too "
+        "The latest reading of each stage, or the mean of those within half an hour. “Probably” "
+        "means that the ± reaches over a limit; too "
         "close to call: measure again before you act. A miss is worth so many points of mash "
         "efficiency.",
         (
