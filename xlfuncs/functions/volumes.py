@@ -89,7 +89,7 @@ def BLEND_ABV(volumes: BlendVolumes, abvs: BlendAbvs, sgs: KnownBlendGravities =
     5.0
     """
     # What is not known is not equal to itself; so a formula can be recorded from it too.
-    unknown = 0 if sgs is None else int(sgs.size - np.sum(sgs == sgs))  # noqa: PLR0124
+    unknown = 0 if sgs is None else int(sgs.size - np.sum(sgs == sgs))
     if unknown:
         raise Refused(f"sgs lack {unknown} of {volumes.size}: give all of them, or none")
     return blending.blend_abv(_something(volumes), abvs, sgs)

@@ -35,7 +35,7 @@ WITH_FUNCTIONS = ("BEER_FIT", "FERMENTATION_FORECAST", "FERMENTATION_STATE", "RU
 NEEDS = "! this needs the functions: see Start"
 
 _OURS = re.compile(rf"\b({'|'.join(sorted(CATALOGUE, key=len, reverse=True))})\(")
-_NAME = re.compile(r"(?:all\.)?[A-Za-z_]\w*")
+_NAME = re.compile(r"(?:all\.|above\.)?[A-Za-z_]\w*")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 _ARRAY = re.compile(r"\{([^{}]*)\}")
 
@@ -65,11 +65,10 @@ class _Known:
                 case Table():
                     lines |= {column.name: block.rows for column in block.columns}
                     for part in block.parts:
-                        columns = part.columns if isinstance(part, Group) else (part,)
                         if isinstance(part, Group):
-                            groups[part.name] = tuple(column.name for column in columns)
+                            groups[part.name] = tuple(column.name for column in part.columns)
                             computed[part.name] = part.formula
-                        for column in columns:
+                        for column in part.columns if isinstance(part, Group) else (part,):
                             formula = column.formula or getattr(part, "formula", "")
                             computed[column.name] = formula
                             if column.role is Role.TYPED:
@@ -91,33 +90,46 @@ def _spread(
     typed: set[str], groups: Mapping[str, tuple[str, ...]], computed: Mapping[str, str]
 ) -> set[str]:
     """Names whose cells may hold what somebody typed as it is: a number that is a text."""
-    uses = {
-        # What is turned into another unit has been found to be a number.
-        name: set() if "is not a number" in formula else set(_names(_without_calls(formula)))
-        for name, formula in computed.items()
-    }
+    handed = {name: _handed_on(formula) for name, formula in computed.items()}
     for name, columns in groups.items():
-        uses[name] = uses.get(name, set()) | set(columns)
+        handed[name] = handed.get(name, set()) | set(columns)
     found = set(typed)
     while True:
-        more = {name for name, used in uses.items() if name not in found and used & found}
+        more = {name for name, names in handed.items() if name not in found and names & found}
         if not more:
             return found
         found |= more
 
 
-def _names(formula: str) -> list[str]:
-    seen: list[str] = []
-    rewritten(formula, lambda _, name: seen.append(name) or name)  # type: ignore[func-returns-value]
-    return seen
+#: Of these functions' arguments, those whose cells the answer may be; of all others it is new.
+_CHOOSES = {"IF": slice(1, None), "IFERROR": slice(None), "CHOOSE": slice(1, None),
+            "INDEX": slice(1), "LOOKUP": slice(-1, None), "TRIM": slice(1)}  # fmt: skip
+_WHOLE_CALL = re.compile(r"([A-Z]+)\(")
 
 
-def _without_calls(formula: str) -> str:
-    """A formula without our calls: their answers are numbers, or say why there is none."""
-    while found := _last_call(formula):
-        start, end, *_ = found
-        formula = formula[:start] + "0" + formula[end:]
-    return formula
+def _handed_on(formula: str) -> set[str]:
+    """Names whose cells a formula may give as they are: neither reckoned nor put together anew.
+
+    >>> sorted(_handed_on('IF(x="",y,2*z)')), _handed_on("IF(ISNUMBER(x),x,0)")
+    (['y'], set())
+    """
+    call = _WHOLE_CALL.match(formula)
+    if _is_name(formula):
+        return {formula.rpartition(".")[2]}
+    if not call:
+        inner, end = _arguments(formula, 1) if formula.startswith("(") else ([], 0)
+        return _handed_on(inner[0]) if inner and end == len(formula) else set()
+    arguments, end = _arguments(formula, call.end())
+    if end != len(formula) or call[1] not in _CHOOSES:
+        return set()
+    found = set().union(*map(_handed_on, arguments[_CHOOSES[call[1]]]))
+    if call[1] == "IF" and _is_name(arguments[1]) and f"ISNUMBER({arguments[1]})" in arguments[0]:
+        found -= _handed_on(arguments[1]) - set().union(*map(_handed_on, arguments[2:]))
+    return found
+
+
+def _is_name(formula: str) -> bool:
+    return _NAME.fullmatch(formula) is not None
 
 
 def _last_call(formula: str) -> tuple[int, int, str, list[str]] | None:
@@ -194,7 +206,7 @@ class _Scope:
             elif _NUMBER.fullmatch(text):
                 given[argument.name] = float(text)
             else:
-                if not self.known.typed & set(_names(text)):
+                if not self.known.typed & _handed_on(text):
                     computed.append(argument.name)
                 is_name = _NAME.fullmatch(text)
                 given[argument.name] = text if is_name else self.helpers.cell(f"={text}")
@@ -243,12 +255,10 @@ def _block(block: Block, single: _Scope, known: _Known) -> Block:
 def _of_block(formula: str, names: Sequence[str], single: _Scope) -> list[str]:
     """Formulas of neighbouring cells that one call fills."""
     if _ARRAY.search(formula):
-        return [
-            single.expanded(_ARRAY.sub(lambda m, at=at: m[1].split(",")[at], formula))
-            for at in range(len(names))
-        ]
+        return [single.expanded(_of_place(formula, at)) for at in range(len(names))]
     found = _last_call(formula)
-    assert found and found[:2] == (0, len(formula)), formula
+    assert found is not None
+    assert found[:2] == (0, len(formula)), formula
     [row, *_] = single.answers(*found[2:])
     return (row + ['""'] * len(names))[: len(names)]
 
@@ -294,7 +304,12 @@ def _of_column(group: Group, at: int, known: _Known) -> str:
             return prefix + name
         return prefix + columns[at]
 
-    return rewritten(_ARRAY.sub(lambda m: m[1].split(",")[at], group.formula), cell)
+    return rewritten(_of_place(group.formula, at), cell)
+
+
+def _of_place(formula: str, at: int) -> str:
+    """A formula with the constant of this place instead of a row of constants."""
+    return _ARRAY.sub(lambda row: row[1].split(",")[at], formula)
 
 
 def _whole_block(group: Group, table: Table, single: _Scope) -> list[list[str]] | None:
