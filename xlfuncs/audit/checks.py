@@ -71,8 +71,13 @@ def _line(
     typed = {"P": "Plato", "B": "Brix", "S": "SG"}
     scale = typed.get(initial(row["known_in"].value), tool.scale)
     shown = [given(row[key].value) for key in _SHOWN]
-    water = None if is_blank(shown[0]) else 1.0 if scale == "SG" else 0.0
-    known = [water, given(row["known_2"].value), given(row["known_3"].value)]
+    melting = 32.0 if settings.temperature == "F" else 0.0
+    water = melting if tool.kind == words.THERMOMETER else 1.0 if scale == "SG" else 0.0
+    known = [
+        None if is_blank(shown[0]) else water,
+        given(row["known_2"].value),
+        given(row["known_3"].value),
+    ]
     read, true = _brought(row, tool, settings, shown), known
     malt = tool.refracts and plain(row["made_of"].value) == words.MALT_EXTRACT
     if tool.refracts and scale == "SG":

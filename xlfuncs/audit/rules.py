@@ -95,7 +95,7 @@ def settings(seen: Seen) -> Iterator[Finding]:
             if not is_blank(cell.value) and not is_number(cell.value):
                 yield _at(
                     cell, "no-number", WARNING,
-                    f"{show(cell.value)} is no number here: it counts as blank",
+                    f"{show(cell.value)} is no number here: it may count as blank",
                 )  # fmt: skip
 
 

@@ -220,10 +220,11 @@ def _instrument(row: Mapping[str, Cell], settings: Settings) -> Instrument:
     if kind == words.REFRACTOMETER:
         scale = "SG" if plain(row["scale"].value) == "sg" else "Brix"
         per = defaults.BRIX_PER_SG if scale == "SG" else per
-    else:
+    elif kind in (words.HYDROMETER, words.FLOATING):
         scale = "Plato" if initial(row["scale"].value) == "P" else "SG"
-        if scale == "Plato" and kind in (words.HYDROMETER, words.FLOATING):
-            per = defaults.SG_PER_PLATO
+        per = defaults.SG_PER_PLATO if scale == "Plato" else per
+    else:
+        scale = ""
     usual = defaults.BY_KIND.get(kind, defaults.Instrument(math.nan, math.nan, math.inf))
     fine = positive(row["fine"].value, positive(row["division"].value, 0.0) / 2)
     tolerated = positive(row["tolerated"].value, 0.0)

@@ -81,7 +81,7 @@ class Choices:
     @property
     def batches(self) -> int:
         """Lines for batches, so many that the log is full first."""
-        return max(20, self.rows // 5)
+        return max(20, self.rows // 8)
 
     @property
     def volume_unit(self) -> str:

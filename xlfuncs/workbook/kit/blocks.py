@@ -203,6 +203,7 @@ class Table(Block):
     rows: int
     parts: tuple[Column | Group, ...]
     high: float = 0  # height of a line in points, 0: the usual
+    heading: float = 27  # height of its headings
     filtered: bool = False
     guarded: bool = False  # what is typed below it is noticed: `<name>_below`
 

@@ -101,7 +101,7 @@ def is_date(cell: str) -> str:
 
 def positive(cell: str) -> str:
     """1 where a cell holds a number above 0; N() would take only the first cell of a column."""
-    return f"ISNUMBER({cell})*({cell}>0)"
+    return f"IFERROR(ISNUMBER({cell})*({cell}>0),0)"
 
 
 def matched(what: str, column: str) -> str:

@@ -204,7 +204,9 @@ class _Writer:
                 self._formulas(table, part.name, part.formula, by_line=False)
         for row in (placed.area.top, placed.area.top + 1):
             if page_columns(table):
-                self.sheet.row_dimensions[row].height = 27 if row == placed.area.top else 21
+                self.sheet.row_dimensions[row].height = (
+                    table.heading if row == placed.area.top else 21
+                )
         if table.high:
             for row in range(placed.area.top + 2, placed.area.top + 2 + table.rows):
                 self.sheet.row_dimensions[row].height = table.high
@@ -357,7 +359,7 @@ def page(
     setup.fitToWidth, setup.fitToHeight = 1, pages
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     margins = sheet.page_margins
-    margins.left = margins.right = 0.35
+    margins.left = margins.right = 0.3
     margins.top, margins.bottom, margins.footer = 0.4, 0.55, 0.25
     sheet.oddFooter.left.text = "&A"
     sheet.oddFooter.center.text = "&F"

@@ -136,7 +136,7 @@ def _table(choices: words.Choices) -> Table:
                    "APPARENT_ATTENUATION(batch_original,batch_last)"),
             result("batch_abv", "Alcohol", "% vol", 7, styles.ONE,
                    "BEER_ABV(batch_original,batch_last)"),
-            result("batch_efficiency", "Mash efficiency", "%", 7, styles.ONE,
+            result("batch_efficiency", "Effi-\nciency", "% mash", 7, styles.ONE,
                    "MASH_EFFICIENCY(batch_kettle_litres,batch_kettle_sg,batch_kilograms,"
                    "batch_share)"),
             typed("batch_note", "Note, customer", "", 10),
@@ -159,7 +159,7 @@ def _plan(gravity: str) -> Iterator[Column]:
             Limits.gravity("A gravity of the plan"),
         )
         if not final:
-            yield typed(column(stage, "volume"), "volume", "=unit_volume", 6, styles.VOLUME,
+            yield typed(column(stage, "volume"), "vol.", "=unit_volume", 6, styles.VOLUME,
                         Limits.amount("A volume at 20 °C of the plan"))  # fmt: skip
 
 

@@ -117,7 +117,7 @@ def _table(choices: words.Choices) -> Table:
             typed("log_batch", "Batch", "of Batches", 13,
                   limits=Limits.listed("batch_name", "One of the batches on Batches")),
             typed("log_stage", "Stage", "choose", 14, limits=Limits.among(*words.STAGES)),
-            typed("log_instrument", "Instrument", "blank: the first", 16,
+            typed("log_instrument", "Instrument", "blank: the first", 18,
                   limits=Limits.listed("inst_name", "One of the instruments on Setup")),
             typed("log_reading", "Reading", "as shown", 8, styles.READING,
                   Limits.between(-1, 150, "What the instrument shows")),
@@ -126,7 +126,7 @@ def _table(choices: words.Choices) -> Table:
             result("log_gravity", "Gravity", "=unit_gravity", 8, fine, "log_scaled_1"),
             result("log_expanded", "±", "about 95 %", 7, fine,
                    if_numbers(["log_scaled_1", "log_scaled_2"], "log_scaled_2-log_scaled_1")),
-            result("log_tells", "Against its plan, and remarks", "", 42, styles.GENERAL,
+            result("log_tells", "Against its plan, and remarks", "", 38, styles.GENERAL,
                    'log_verdict&IF(log_volume_verdict="","",IF(log_verdict="","","; ")&"volume "'
                    '&log_volume_verdict)&IF((log_remark="")+(log_verdict&log_volume_verdict="")>0,'
                    '"","; ")&log_remark'),
@@ -138,7 +138,7 @@ def _table(choices: words.Choices) -> Table:
                   Limits.between(2, 12, "pH of the cooled sample")),
             typed("log_leave", "Leave out", "of own factors", 6,
                   limits=Limits.among(words.YES, words.NO)),
-            typed("log_note", "Note", "", 10),
+            typed("log_note", "Note", "", 8),
             result("log_volume_20", "Volume", '="20 °C, "&unit_volume', 7, styles.ONE,
                    f"VOLUME_AT({as_typed('log_volume')},line_volume_c,20,"
                    'IF(ISNUMBER(log_sg),log_sg,""))'),
@@ -513,5 +513,7 @@ def _head(choices: words.Choices) -> dict[str, str]:
             ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: lengthen the workbook '
                                     'with xlfuncs upgrade --rows."'),
             ("(last_line>0)*(last_shown=0)", '"The other sheets show another batch: see Batches."'),
-            otherwise=f'IF(last_line=0,"",{last("log_batch")}&": "&{last("log_tells")})'),
+            otherwise="last_told"),
+        "last_told": f'IF(last_line=0,"",{last("log_batch")}&IF({last("log_tells")}="","",": ")'
+                     f'&{last("log_tells")})',
     }  # fmt: skip
