@@ -8,11 +8,11 @@ is computed line by line, so that lines can be inserted, deleted, sorted and fil
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from xlfuncs.functions import CATALOGUE
-from xlfuncs.plain import Helpers
+from xlfuncs.plain import Helpers, columns
 from xlfuncs.workbook.kit.blocks import (
     Block,
     Column,
@@ -30,8 +30,9 @@ from xlfuncs.workbook.kit.formulas import rewritten
 from xlfuncs.workbook.kit.place import UNNAMED
 
 #: Functions that fit or forecast: their answers stay with the functions, and their cells say so.
-WITH_FUNCTIONS = ("BEER_FIT", "FERMENTATION_FORECAST", "FERMENTATION_STATE", "RUNOFF_VOLUME",
-                  "WORT_FACTOR_FIT")  # fmt: skip
+WITH_FUNCTIONS = ("BEER_FIT", "FERMENTATION_FORECAST", "FERMENTATION_STATE", "RUNOFF_VOLUME")
+#: Functions of whole columns that are sums of them.
+BY_SUMS = ("WORT_FACTOR_FIT",)
 NEEDS = "! this needs the functions: see Start"
 
 _OURS = re.compile(rf"\b({'|'.join(sorted(CATALOGUE, key=len, reverse=True))})\(")
@@ -53,6 +54,7 @@ class _Known:
     groups: Mapping[str, tuple[str, ...]]
     typed: frozenset[str]
     lines: Mapping[str, int]
+    tables: Mapping[str, str]  # of each column
 
     @classmethod
     def of(cls, made: Sequence[Sheet]) -> _Known:
@@ -60,10 +62,12 @@ class _Known:
         typed: set[str] = set()
         computed: dict[str, str] = {}
         lines: dict[str, int] = {}
+        tables: dict[str, str] = {}
         for block in (block for sheet in made for block in sheet.blocks):
             match block:
                 case Table():
                     lines |= {column.name: block.rows for column in block.columns}
+                    tables |= {column.name: block.name for column in block.columns}
                     for part in block.parts:
                         if isinstance(part, Group):
                             groups[part.name] = tuple(column.name for column in part.columns)
@@ -83,7 +87,7 @@ class _Known:
         for name, columns in groups.items():
             if typed & set(columns):
                 typed.add(name)
-        return cls(groups, frozenset(_spread(typed, groups, computed)), lines)
+        return cls(groups, frozenset(_spread(typed, groups, computed)), lines, tables)
 
 
 def _spread(
@@ -170,10 +174,14 @@ class _Scope:
     name: str
     known: _Known
     helpers: Helpers = field(init=False)
-    whole: dict[str, list[list[str]]] = field(default_factory=dict)
+    tables: dict[str, _Scope] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.helpers = Helpers(lambda number: f"{UNNAMED}{self.name}_{number + 1}")
+
+    def of_table(self, name: str) -> _Scope:
+        """The helper cells of the lines of a table on this sheet."""
+        return self.tables.setdefault(name, _Scope(name, self.known))
 
     def cells(self) -> dict[str, str]:
         """Formulas of the helper cells by their names."""
@@ -194,6 +202,8 @@ class _Scope:
         """Formulas of what a call answers, line by line of its block, without their `=`."""
         if name in WITH_FUNCTIONS:
             return [[f'"{NEEDS}"'] + ['""'] * 9]
+        if name in BY_SUMS:
+            return [self._of_columns(name, arguments)]
         if name.startswith("BLEND_") and arguments[0].startswith("all."):
             return [[self._of_parts(name, arguments)]]
         given: dict[str, str | float] = {}
@@ -213,6 +223,22 @@ class _Scope:
         rows = self.helpers.call(name, computed, **given)
         return [[text.removeprefix("=") for text in row] for row in rows]
 
+    def _of_columns(self, name: str, arguments: Sequence[str]) -> list[str]:
+        """The formulas of a function of whole columns that adds up what it finds on each line."""
+        given: dict[str, str | float] = {}
+        for argument, text in zip(CATALOGUE[name].arguments, arguments, strict=False):
+            given[argument.name] = (
+                float(text) if _NUMBER.fullmatch(text) else text.removeprefix("all.")
+            )
+        whole = [a.name for a, text in zip(CATALOGUE[name].arguments, arguments, strict=False)
+                 if text.startswith("all.")]  # fmt: skip
+        lines = self.of_table(self.known.tables[str(given[whole[0]])])
+
+        def into(scope: _Scope) -> Callable[[str], str]:
+            return lambda formula: scope.helpers.cell(f"={formula}")
+
+        return columns.answers(name, given, frozenset(whole), into(lines), into(self))
+
     def _of_parts(self, name: str, arguments: Sequence[str]) -> str:
         """The formula of a function of whole columns, cell after cell."""
         ranges = {}
@@ -228,6 +254,7 @@ class _Scope:
 def _sheet(sheet: Sheet, known: _Known) -> Sheet:
     single = _Scope(re.sub(r"\W", "_", sheet.title.casefold()), known)
     blocks = [_block(block, single, known) for block in sheet.blocks]
+    blocks = [_with_helpers(block, single) for block in blocks]
     if single.helpers.formulas:
         blocks.append(Steps(single.cells()))
     return replace(sheet, blocks=tuple(blocks))
@@ -264,7 +291,7 @@ def _of_block(formula: str, names: Sequence[str], single: _Scope) -> list[str]:
 
 
 def _table(table: Table, single: _Scope, known: _Known) -> Table:
-    scope = _Scope(table.name, known)
+    scope = single.of_table(table.name)
     parts: list[Column | Group] = []
     for part in table.parts:
         if isinstance(part, Column):
@@ -284,9 +311,16 @@ def _table(table: Table, single: _Scope, known: _Known) -> Table:
                 for at, column in enumerate(part.columns)
             )  # fmt: skip
         parts.append(Group(part.name, columns))
-    # Rows of one table: a helper stands on the line that it serves.
-    parts += [step(name, "", formula, by_line=True) for name, formula in scope.cells().items()]
     return replace(table, parts=tuple(parts))
+
+
+def _with_helpers(block: Block, single: _Scope) -> Block:
+    """A table with its helper cells: each stands on the line that it serves."""
+    if not isinstance(block, Table):
+        return block
+    cells = single.of_table(block.name).cells()
+    helpers = [step(name, "", formula, by_line=True) for name, formula in cells.items()]
+    return replace(block, parts=(*block.parts, *helpers))
 
 
 def _column(column: Column, scope: _Scope) -> Column:
