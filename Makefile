@@ -50,6 +50,8 @@ docs: .venv/documented
 workbooks: .venv/installed
 	$(BIN)/xlfuncs new workbooks/brewday.xlsx --force
 	$(BIN)/xlfuncs new workbooks/brewday-example.xlsx --example --force
+	$(BIN)/xlfuncs new workbooks/brewday-plain.xlsx --plain --force
+	$(BIN)/xlfuncs new workbooks/brewday-plain-example.xlsx --plain --example --force
 	$(BIN)/xlfuncs new workbooks/functions.xlsx --names --force
 
 # What people install from. Modules of an earlier build would get into it as well.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 
 import openpyxl
@@ -77,10 +78,19 @@ def test_a_column_is_one_array_formula_or_a_formula_in_each_line():
               step("c", "", "a+SUM(all.a)+N(above.c)", by_line=True))
     ))["One"]  # fmt: skip
     assert (book["C5"].value.ref, book["C5"].value.text) == ("C5:C7", "=a+SUM(a)")
-    assert [book[f"D{row}"].value for row in (5, 6)] == [
+    first, *below = (book[f"D{row}"].value for row in (5, 6, 7))
+    assert (first.text, dict(first)) == (
         "=$A5+SUM(a)+N($D4)",
-        "=$A6+SUM(a)+N($D5)",
-    ]
+        {"t": "shared", "ref": "D5:D7", "si": "1"},
+    )
+    assert [(one.text, dict(one)) for one in below] == [(None, {"t": "shared", "si": "1"})] * 2
+
+
+def test_a_filled_column_is_read_line_by_line():
+    """As any reader of the file does it: the first formula, moved along."""
+    book = written(placed(table(typed("a", "A"), step("c", "", "2*a", by_line=True))))
+    read = openpyxl.load_workbook(io.BytesIO(build.to_bytes(book)))["One"]
+    assert [read[f"C{row}"].value for row in (5, 6, 7)] == ["=2*$A5", "=2*$A6", "=2*$A7"]
 
 
 def test_words_in_quotes_are_no_names():

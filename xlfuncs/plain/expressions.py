@@ -118,6 +118,9 @@ class Expression(Recorded):
             for condition, value in reversed(list(zip(conditions, values, strict=True))):
                 otherwise = make("IF", condition, value, otherwise)
             return otherwise
+        if function is np.sum or function is np.size:
+            # A line stands for its column here.
+            return make("SUM" if function is np.sum else "COUNT", args[0])
         if function is np.clip:
             value, low, high = args
             return make("MIN", make("MAX", value, low), high)
