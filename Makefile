@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: demo test bench fuzz mutants floor lock docs workbooks clean
+.PHONY: demo test bench fuzz mutants floor lock docs workbooks wheel clean
 
 demo: .venv/installed
 	@mkdir -p build
@@ -40,9 +40,10 @@ lock: .venv/tested
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check pip-tools
 	$(BIN)/pip-compile --quiet --generate-hashes --extra test --extra docs --strip-extras --allow-unsafe --no-header --no-emit-index-url --no-emit-trusted-host --no-emit-find-links --output-file requirements.lock pyproject.toml
 
-# What is made from the code: the reference, the page of accuracy, the workbooks that people download, the pictures.
+# What is made from the code: the reference, the page of accuracy, the workbooks, the pictures.
 docs: .venv/documented
 	$(BIN)/python -m xlfuncs.reference > docs/functions.md
+	$(BIN)/python -m xlfuncs.plain.report > docs/plain.md
 	$(BIN)/python -m tests.accuracy > docs/accuracy.md
 	$(BIN)/python docs/make_pictures.py
 
@@ -50,6 +51,11 @@ workbooks: .venv/installed
 	$(BIN)/xlfuncs new workbooks/brewday.xlsx --force
 	$(BIN)/xlfuncs new workbooks/brewday-example.xlsx --example --force
 	$(BIN)/xlfuncs new workbooks/functions.xlsx --names --force
+
+# What people install from. Modules of an earlier build would get into it as well.
+wheel: .venv/python
+	rm -rf build/lib
+	$(BIN)/python -m pip wheel --quiet --disable-pip-version-check --no-deps --wheel-dir dist .
 
 .venv/python:
 	$(PYTHON) -c "import sys; sys.exit(sys.version_info < (3, 11) and 'Python 3.11 or newer is needed; name it with: make PYTHON=python3.12 ...')"
@@ -69,4 +75,4 @@ workbooks: .venv/installed
 	touch $@
 
 clean:
-	rm -rf .venv build
+	rm -rf .venv build dist

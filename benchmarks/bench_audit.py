@@ -15,9 +15,8 @@ import numpy as np
 from benchmarks.measuring import Measure
 from benchmarks.workbooks import with_checks
 from xlfuncs.hosts import embedded
-from xlfuncs.workbook import build
-from xlfuncs.workbook import vocabulary as words
-from xlfuncs.workbook.vocabulary import Choices
+from xlfuncs.workbook import build, words
+from xlfuncs.workbook.words import Choices
 
 WORKBOOKS = 2_000
 CHECKS = 5_000

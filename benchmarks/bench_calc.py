@@ -19,7 +19,7 @@ from xlfuncs.hosts.calc import runner
 from xlfuncs.hosts.calc.install import numpy_for
 from xlfuncs.hosts.calc.offices import OfficeProblem, choose_office
 from xlfuncs.workbook import build
-from xlfuncs.workbook.vocabulary import Choices
+from xlfuncs.workbook.words import Choices
 
 ROWS = 10_000
 NATIVE = f"=(A1:A{ROWS}-1)*1000"

@@ -7,7 +7,7 @@ import re
 from pathlib import Path
 
 from xlfuncs.workbook import build
-from xlfuncs.workbook.vocabulary import Choices
+from xlfuncs.workbook.words import Choices
 
 
 def with_checks(path: Path, checks: int) -> Path:

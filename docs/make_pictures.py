@@ -1,48 +1,76 @@
-"""Make the pictures of the documentation: every printed page of template and example.
+"""Make the pictures of the documentation: every sheet of the example as a page and as a screen.
 
-Needs LibreOffice and pdftoppm (Debian: libreoffice-calc, poppler-utils).  Run by `make docs`.
+Needs LibreOffice, pdftoppm, Xvfb and ImageMagick (Debian: libreoffice-calc, python3-uno,
+poppler-utils, xvfb, imagemagick).  Run by `make docs`.
 """
 
 from __future__ import annotations
 
 import runpy
 import subprocess
+import sys
 import tempfile
 from pathlib import Path
 
-from xlfuncs.hosts.calc import runner
+from xlfuncs.hosts.calc import offices, runner
 from xlfuncs.workbook import build
-from xlfuncs.workbook.vocabulary import Choices
+from xlfuncs.workbook.words import Choices
 
 HERE = Path(__file__).parent
 PICTURES = HERE / "pictures"
 
-BOOKS = {
-    "example-a4": Choices(example=True),
-    "example-letter": Choices(example=True, units="us", gravity="plato"),
-    "template-a4": Choices(),
-}
-_DOTS_PER_INCH = 72
+_DOTS_PER_INCH = 75
+_SCREEN = "1366x768x24"
 
 
 def main() -> None:
-    """Print each workbook and cut the PDF into pages; old pages go first."""
+    """Draw everything anew; old pictures go first."""
     PICTURES.mkdir(exist_ok=True)
     for old in PICTURES.glob("*.png"):
         old.unlink()
     with tempfile.TemporaryDirectory() as folder:
-        for name, choices in BOOKS.items():
-            print(f"{name} …", flush=True)
-            book, printed = Path(folder) / f"{name}.xlsx", Path(folder) / f"{name}.pdf"
-            book.write_bytes(build.to_bytes(build.build(choices)))
-            runner.print_pdf(book, printed)
-            subprocess.run(
-                ["pdftoppm", "-r", str(_DOTS_PER_INCH), "-png", printed, PICTURES / name],
-                check=True,
-            )
+        book = Path(folder) / "brewday-example.xlsx"
+        made = build.build(Choices(example=True))
+        book.write_bytes(build.to_bytes(made))
+        titles = [sheet.title for sheet in made if sheet.sheet_state == "visible"]
+        _pages(book, titles)
+        _screens(book, titles)
     for script in sorted((HERE / "figures").glob("*.py")):
         print(f"{script.name} …", flush=True)
         runpy.run_path(str(script), run_name="__main__")
+
+
+def slug(title: str) -> str:
+    """A title as part of a file's name."""
+    return title.lower().replace(" ", "-")
+
+
+def _pages(book: Path, titles: list[str]) -> None:
+    """The first printed page of each sheet."""
+    for title in titles:
+        print(f"page of {title} …", flush=True)
+        printed = book.with_suffix(".pdf")
+        runner.print_pdf(book, printed, sheet=title)
+        picture = PICTURES / f"page-{slug(title)}"
+        subprocess.run(
+            ["pdftoppm", "-r", str(_DOTS_PER_INCH), "-png", "-f", "1", "-l", "1", "-singlefile",
+             printed, picture],
+            check=True,
+        )  # fmt: skip
+        printed.unlink()
+
+
+def _screens(book: Path, titles: list[str]) -> None:
+    """The first screen of each sheet, of a copy that holds values in place of the functions."""
+    values = book.with_name("values.xlsx")
+    subprocess.run([sys.executable, "-m", "xlfuncs", "freeze", book, "-o", values], check=True)
+    office = offices.choose_office()
+    subprocess.run(
+        ["xvfb-run", "--auto-servernum", "--server-args", f"-screen 0 {_SCREEN}", office.python,
+         HERE / "screens.py", office.soffice, values, PICTURES,
+         *(f"{title}={slug(title)}" for title in titles)],
+        check=True,
+    )  # fmt: skip
 
 
 if __name__ == "__main__":

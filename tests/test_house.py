@@ -19,8 +19,24 @@ MAY_KNOW = {
     "files": (("science", "cells"), None),
     "plain": (("science", "cells", "functions", "files"), None),
     "hosts": (("science", "cells", "functions", "files"), None),
-    "workbook": (("science", "cells", "functions", "files"), None),
-    "audit": (("science", "cells", "functions", "files", "workbook"), None),
+    "hosts.embedded": (("science", "cells", "functions", "files"), None),
+    "workbook": (("science", "cells", "functions", "files", "plain"), None),
+    "workbook.kit": (("science", "cells", "workbook.defaults", "workbook.words"), None),
+    "workbook.sheets": (
+        (
+            "science",
+            "cells",
+            "functions",
+            "files",
+            "workbook.kit",
+            "workbook.defaults",
+            "workbook.words",
+            "workbook.quantities",
+        ),
+        None,
+    ),
+    "report": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
+    "audit": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
 }
 
 IMPORT_ALL = """
@@ -32,8 +48,11 @@ package, allowed = sys.argv[1], sys.argv[2].split()
 
 class Guard(importlib.abc.MetaPathFinder):
     def find_spec(self, name, path=None, target=None):
-        part = name.split(".")[1:2]
-        known = part in ([package], *([name] for name in allowed))
+        part = name.removeprefix("xlfuncs.")
+        known = any(
+            (part + ".").startswith(one + ".") or (one + ".").startswith(part + ".")
+            for one in (package, *allowed)
+        )
         if name.startswith("xlfuncs.") and not known:
             raise ImportError(f"xlfuncs.{package} must not import {name}")
 
@@ -63,12 +82,31 @@ def test_arrows(package):
 
 def test_every_package_has_its_arrows():
     packages = {path.parent.name for path in ROOT.glob("*/__init__.py")}
-    assert packages == MAY_KNOW.keys()
+    assert packages == {name for name in MAY_KNOW if "." not in name}
+    assert all((ROOT / name.replace(".", "/") / "__init__.py").is_file() for name in MAY_KNOW)
+
+
+def test_nobody_knows_the_command_line_and_the_terminal_knows_how_cells_look():
+    """`terminal` prints what it is given: of the project it knows only what makes text visible."""
+    modules = {path: path.read_text("utf-8") for path in ROOT.rglob("*.py")}
+    importing = re.compile(
+        r"^\s*(?:from|import) (xlfuncs[\w.]*)(?: import ([\w, ]+))?", re.MULTILINE
+    )
+    known = {
+        path: {name if not parts else f"{name}.{part.strip()}"
+               for name, parts in importing.findall(text) for part in (parts or "-").split(",")}
+        for path, text in modules.items()
+    }  # fmt: skip
+    assert {path.name for path, names in known.items() if "xlfuncs.cli" in names
+            or any(one.startswith("xlfuncs.cli.") for one in names)} == {"__main__.py"}  # fmt: skip
+    assert known[ROOT / "terminal.py"] == {"xlfuncs.cells.values.visible"}
 
 
 def test_the_guard_guards():
     with pytest.raises(AssertionError, match=r"must not import xlfuncs\.science"):
         _run(IMPORT_ALL, "cells", "")
+    with pytest.raises(AssertionError, match=r"must not import xlfuncs\.workbook\.words"):
+        _run(IMPORT_ALL, "workbook.sheets", "science cells workbook.kit workbook.defaults")
 
 
 @pytest.mark.parametrize("module", ["xlfuncs.udfs", "xlfuncs.functions"])

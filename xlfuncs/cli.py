@@ -15,7 +15,9 @@ import typer
 from xlfuncs import __version__, terminal
 from xlfuncs.files import problems, stored
 from xlfuncs.files.problems import Source, WorkbookProblem
+from xlfuncs.files.replacing import replacing
 from xlfuncs.hosts.calc.offices import OfficeProblem
+from xlfuncs.hosts.excel.windows import ExcelProblem
 
 if TYPE_CHECKING:
     from xlfuncs.audit.findings import FileAudit
@@ -47,6 +49,7 @@ class Host(enum.StrEnum):
     """Spreadsheet programs that the functions can be installed into."""
 
     CALC = "calc"
+    EXCEL = "excel"
 
 
 class Gravity(enum.StrEnum):
@@ -67,7 +70,7 @@ def main() -> None:
     gc.set_threshold(100_000, 20, 100)
     try:
         app()
-    except (WorkbookProblem, OfficeProblem) as problem:
+    except (WorkbookProblem, OfficeProblem, ExcelProblem) as problem:
         terminal.complain(f"xlfuncs: {problem}")
         sys.exit(2)
 
@@ -93,13 +96,17 @@ def new(
     ] = False,
     force: _Force = False,
 ) -> None:
-    """Write a new brew-day workbook, with its values already computed."""
+    """Write a new brew-day workbook, with its values already computed.
+
+    As FILE.xlsm it has the functions in it, for Excel on Windows.
+    """
     from xlfuncs.hosts import embedded
     from xlfuncs.workbook import build
     from xlfuncs.workbook.sheets import start
     from xlfuncs.workbook.words import Choices
 
-    _must_be_free(file, force)
+    macros_inside = file.suffix.lower() == ".xlsm" and not names
+    _must_be_free(file, force, ".xlsm" if macros_inside else ".xlsx")
     if names:
         from xlfuncs.plain import names_file
 
@@ -111,11 +118,32 @@ def new(
     with tempfile.TemporaryDirectory() as folder, terminal.working("Building the workbook"):
         draft = Path(folder) / file.name
         draft.write_bytes(build.to_bytes(build.build(choices)))
+        if macros_inside:
+            from xlfuncs.hosts.excel import install as excel
+            from xlfuncs.hosts.excel import macros
+            from xlfuncs.hosts.excel.windows import Computer
+
+            excel.name_python(Computer())
+            draft.write_bytes(macros.with_functions(draft.read_bytes()))
         calculation = embedded.calculate_file(
             draft, file, named=start.as_stored(datetime.date.today())
         )
     _name_failures(calculation.failures)
     terminal.say(f"Wrote {file}")
+
+
+@app.command()
+def addin(
+    out: Annotated[Path, typer.Argument(help="The add-in (.xlam)", show_default=False)],
+    force: _Force = False,
+) -> None:
+    """Write the add-in for Excel alone; `install excel` puts it where Excel looks."""
+    from xlfuncs.hosts.excel import macros
+
+    _must_be_free(out, force, ".xlam")
+    with replacing(out) as file:
+        file.write(macros.addin())
+    terminal.say(f"Wrote {out}")
 
 
 @app.command()
@@ -167,6 +195,42 @@ def _computed(
     )
 
 
+@app.command()
+def freeze(
+    file: _File,
+    out: Annotated[Path, typer.Option("-o", "--out", help="The copy", show_default=False)],
+    engine: Annotated[
+        Engine, typer.Option(help="Computed here, or by LibreOffice Calc")
+    ] = Engine.EMBEDDED,
+    force: _Force = False,
+) -> None:
+    """Write a copy with values in place of our functions, for those who have none.
+
+    All else stays as it was; a sheet at the end says of which day the values are.
+    """
+    from xlfuncs.files import calls, frozen
+    from xlfuncs.functions import CATALOGUE
+    from xlfuncs.hosts.excel import macros
+
+    if _same(file, out):
+        _stop(f"{out} is the workbook itself, whose formulas would be lost: name another file.")
+    source = problems.read(file)
+    macros_go = source.ending() == ".xlsm" and out.suffix.lower() != ".xlsm"
+    _must_be_free(out, force, ".xlsx" if macros_go else source.ending())
+    with terminal.working(f"Computing {file.name}"):
+        values, failures = _computed(source, engine)
+        data = macros.without_functions(source.data) if macros_go else source.data
+        data, done = frozen.freeze(
+            data, values, calls.Calls(CATALOGUE), __version__, datetime.date.today()
+        )
+        with replacing(out) as target:
+            target.write(data)
+    terminal.say(f"{sum(done.cells.values())} cells fixed in {out}")
+    for left in done.left:
+        terminal.complain(f"still calls the functions: {left}")
+    _name_failures(failures)
+
+
 @app.command("print")
 def print_(
     file: _File,
@@ -192,7 +256,15 @@ def print_(
 
 @app.command()
 def install(host: Annotated[Host, typer.Argument(help="The spreadsheet program")]) -> None:
-    """Put the functions into a spreadsheet program of this user (Excel: see the README)."""
+    """Put the functions into a spreadsheet program of this user."""
+    if host is Host.EXCEL:
+        from xlfuncs.hosts.excel import install as excel
+        from xlfuncs.hosts.excel.windows import Computer
+
+        for part in excel.install(Computer()):
+            terminal.say(f"{part.name}: {part.found}")
+        terminal.say("The functions are there when Excel starts.")
+        return
     from xlfuncs.hosts.calc import install as calc
 
     with terminal.working("Installing the add-in"):
@@ -206,10 +278,16 @@ def install(host: Annotated[Host, typer.Argument(help="The spreadsheet program")
 @app.command()
 def uninstall(host: Annotated[Host, typer.Argument(help="The spreadsheet program")]) -> None:
     """Take the functions out of a spreadsheet program."""
-    from xlfuncs.hosts.calc import install as calc
+    if host is Host.EXCEL:
+        from xlfuncs.hosts.excel import install as excel
+        from xlfuncs.hosts.excel.windows import Computer
 
-    with terminal.working("Taking the add-in out"):
-        was_there = calc.uninstall()
+        was_there = excel.uninstall(Computer())
+    else:
+        from xlfuncs.hosts.calc import install as calc
+
+        with terminal.working("Taking the add-in out"):
+            was_there = calc.uninstall()
     terminal.say("The functions were taken out." if was_there else "The functions were not there.")
 
 

@@ -257,7 +257,7 @@ def test_without_request_the_interval_of_setup_stands(computed):
 
 def test_few_checks_have_no_limits(history):
     rows = history.lines(HISTORY)
-    assert rows[2]["verdict"] == "too few checks"
+    assert rows[2]["verdict"] == "few checks"
     assert [rows[2][key] for key in ("drift", "low", "high")] == [None] * 3
     assert rows[3]["verdict"] is None
     assert rows[0]["drift"] == pytest.approx(0)

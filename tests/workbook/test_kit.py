@@ -7,6 +7,7 @@ import re
 import openpyxl
 import pytest
 
+from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import engine
 from xlfuncs.workbook import build, words
 from xlfuncs.workbook.kit import formulas, styles, write
@@ -113,7 +114,8 @@ def test_idioms():
 @pytest.mark.parametrize(
     ("number", "digits", "said"),
     [(1.05, 4, "1.0500"), (1.04996, 4, "1.0500"), (0, 4, "0.0000"), (9.996, 2, "10.00"),
-     (23.84, 1, "23.8"), (0.95, 1, "1.0"), (99.96, 1, "100.0"), (12.5, 0, 13), (0.00021, 4, "0.0002")],
+     (23.84, 1, "23.8"), (0.95, 1, "1.0"), (99.96, 1, "100.0"), (12.5, 0, 13),
+     (0.00021, 4, "0.0002")],
 )  # fmt: skip
 def test_a_number_in_a_sentence_keeps_its_noughts(number, digits, said):
     book = openpyxl.Workbook()
@@ -123,6 +125,14 @@ def test_a_number_in_a_sentence_keeps_its_noughts(number, digits, said):
 
 
 # --- all sheets ---
+
+
+@pytest.mark.parametrize("example", [False, True])
+def test_no_name_is_that_of_a_function(example):
+    """Spreadsheet programs know names and functions apart by nothing else, nor by case."""
+    names = {name.upper() for name in build.build(Choices(example=example)).defined_names}
+    assert len(names) > 100
+    assert not names & CATALOGUE.keys()
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,7 @@ from xml.etree import ElementTree
 from openpyxl.utils import get_column_letter, range_boundaries
 
 from xlfuncs.files import problems
-from xlfuncs.files.stored import local, sheet_parts
+from xlfuncs.files.package import local, sheet_parts
 from xlfuncs.workbook import words
 
 

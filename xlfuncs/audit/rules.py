@@ -6,16 +6,19 @@
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from xlfuncs.audit import record as records
-from xlfuncs.audit.entries import Cell
+from xlfuncs.audit.entries import Cell, Entries
 from xlfuncs.audit.findings import NOTE, SEVERE, WARNING, Doubt, Finding, Severity
-from xlfuncs.audit.record import Check, Instrument, Reading, Record, day
+from xlfuncs.audit.record import Reading, Record
+from xlfuncs.audit.setup import Check, Instrument
+from xlfuncs.audit.typed import day, initial, is_number, number, plain, read_number
 from xlfuncs.cells.values import is_blank, is_passed_on, show, show_sg
-from xlfuncs.science import conformity, gravity, units
+from xlfuncs.science import conformity, gravity
 from xlfuncs.workbook import defaults, words
 
 #: A compensated refractometer without limits of its own; common practice.
@@ -74,11 +77,37 @@ def below(seen: Seen) -> Iterator[Finding]:
             )  # fmt: skip
 
 
+def settings(seen: Seen) -> Iterator[Finding]:
+    """Units that are none, and texts where only a number counts: what a blank means counts."""
+    book, taken = seen.record.entries, seen.record.settings
+    units = (
+        ("set_volume", taken.litres is not None, "no extract is reckoned"),
+        ("set_temperature", _begins(book, "set_temperature", "CF"), f"°{taken.temperature} counts"),
+        ("set_gravity", _begins(book, "set_gravity", "SP"), f"{taken.gravity} counts"),
+        ("set_mass", _begins(book, "set_mass", "KL"), f"{taken.mass} counts"),
+    )
+    for name, known, instead in units:
+        cell = book.single(name)
+        if not known and not is_blank(cell.value):
+            yield _at(cell, "unit", SEVERE, f"{show(cell.value)} is no unit, {instead}")
+    for name in records.NUMBERS:
+        for cell in book.column(name):
+            if not is_blank(cell.value) and not is_number(cell.value):
+                yield _at(
+                    cell, "no-number", WARNING,
+                    f"{show(cell.value)} is no number here: it may count as blank",
+                )  # fmt: skip
+
+
+def _begins(book: Entries, name: str, letters: str) -> bool:
+    return initial(book.cell(name)) in tuple(letters)
+
+
 def names(seen: Seen) -> Iterator[Finding]:
     """Instruments and batches that are not on their sheets, or stand there twice; stages."""
     record = seen.record
     renamed = "is not on Setup: was it renamed? Give every line the same name"
-    for cell in record.unknown_checks:
+    for cell in record.refused.unknown:
         yield _at(cell, "unknown-instrument", SEVERE, f"{show(cell.value)} {renamed}")
     for reading in record.readings:
         tool, batch, stage = reading.row["instrument"], reading.row["batch"], reading.row["stage"]
@@ -100,9 +129,9 @@ def names(seen: Seen) -> Iterator[Finding]:
     for some, what in ((record.instruments, "instrument"), (record.batches, "batch")):
         seen_names: set[str] = set()
         for one in some:
-            if records.plain(one.name) in seen_names:
+            if plain(one.name) in seen_names:
                 yield _at(one.cell, "name-twice", SEVERE, f"{what} {one.name} stands here twice")
-            seen_names.add(records.plain(one.name))
+            seen_names.add(plain(one.name))
 
 
 def dates(seen: Seen) -> Iterator[Finding]:
@@ -136,7 +165,7 @@ def dates(seen: Seen) -> Iterator[Finding]:
 
 def bad_checks(seen: Seen) -> Iterator[Finding]:
     """Checks that give no calibration, and two of one day whose order nobody wrote down."""
-    for cell, reason in seen.record.bad_checks:
+    for cell, reason in seen.record.refused.useless:
         yield _at(cell, "check-unusable", SEVERE, reason)
     for instrument in seen.record.instruments:
         for one, other in zip(instrument.checks, instrument.checks[1:], strict=False):
@@ -253,7 +282,7 @@ def ranges(seen: Seen) -> Iterator[Finding]:
         tool = reading.instrument
         if tool is None or is_blank(reading.shown):
             continue
-        shown = records.number(reading.shown, float("nan"))
+        shown = read_number(reading.shown)
         if (tool.low is not None and shown < tool.low) or (
             tool.high is not None and shown > tool.high
         ):
@@ -346,22 +375,24 @@ def sense(seen: Seen) -> Iterator[Finding]:
                     )  # fmt: skip
     for batch in record.batches:
         beers = record.of_stage(batch, words.FERMENTING)
-        for before, after in zip(beers, beers[1:], strict=False):
-            if isinstance(after.sg, float) and isinstance(before.sg, float):
-                if after.sg - before.sg > 2 * (after.u or 0) + 0.001:
-                    yield _at(
-                        after.cell, "rises", WARNING,
-                        f"gravity rises during fermentation, from {show_sg(round(before.sg, 4))} "
-                        f"to {show_sg(round(after.sg, 4))}",
-                    )  # fmt: skip
+        for before, after in itertools.pairwise(beers):
+            one, other = before.sg, after.sg
+            assert isinstance(one, float)
+            assert isinstance(other, float)
+            if other - one > 2 * (after.u or 0) + 0.001:
+                yield _at(
+                    after.cell, "rises", WARNING,
+                    f"gravity rises during fermentation, from {show_sg(round(one, 4))} "
+                    f"to {show_sg(round(other, 4))}",
+                )  # fmt: skip
 
 
 def _litres(record: Record, reading: Reading) -> float | None:
     """Volume of a line, or that of its plan."""
-    volume = reading.volume
-    if not isinstance(volume, float):
-        volume = reading.batch.volume.get(reading.stage) if reading.batch else None
-    return None if volume is None else float(units.convert(volume, record.settings.volume, "L"))
+    planned = reading.batch.volume.get(reading.stage) if reading.batch else None
+    volume = number(reading.volume, number(planned, math.nan))
+    litres = record.settings.litres
+    return None if litres is None or math.isnan(volume) else volume * litres
 
 
 def disagreements(seen: Seen) -> Iterator[Finding]:
@@ -420,6 +451,7 @@ def recomputed(seen: Seen) -> Iterator[Finding]:
 RULES: tuple[Rule, ...] = (
     entries_that_are_no_values,
     below,
+    settings,
     names,
     dates,
     bad_checks,

@@ -27,6 +27,7 @@ ERROR_TEXTS = frozenset(
         "#N/A",
         "#GETTING_DATA",
         "#SPILL!",
+        "#CONNECT!",
         "#CALC!",
         "#BLOCKED!",
         "#UNKNOWN!",

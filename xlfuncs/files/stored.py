@@ -9,11 +9,8 @@ from __future__ import annotations
 import bisect
 import codecs
 import functools
-import io
 import math
-import posixpath
 import re
-import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,6 +20,7 @@ from xml.parsers import expat
 
 from xlfuncs.cells.values import ERROR_TEXTS
 from xlfuncs.files import problems
+from xlfuncs.files.package import Parts, local, packed, sheet_parts, unpacked
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.files.replacing import replacing
 
@@ -32,7 +30,6 @@ Position = tuple[int, int]
 # Excel computes everything anew when the values come from an engine older than its own; this is
 # the number that Excel 2019 and later write.
 _ENGINE = 191029
-_TIMESTAMP = (1980, 1, 1, 0, 0, 0)
 
 
 class _Malformed(Exception):
@@ -86,7 +83,7 @@ def formula_areas(source: str | Path | Source) -> dict[str, list[str]]:
     """
     found = problems.read(source)
     try:
-        parts = found.parts()
+        parts = unpacked(found.data)
         _, sheets = sheet_parts(parts)
         return {title: _Sheet(title, parts[part]).areas() for title, part in sheets.items()}
     except _NO_WORKBOOK as error:
@@ -153,27 +150,31 @@ def store(
     found = problems.read(source)
     _must_end_alike(found, Path(out))
     try:
-        with zipfile.ZipFile(io.BytesIO(found.data)) as archive:
-            names = archive.infolist()
-            parts = {info.filename: archive.read(info) for info in names}
-        book, sheets = sheet_parts(parts)
-        instead = _places(parts[book], named or {})
-        values = {**values, **{place: value for place, value in instead if place in values}}
-        by_sheet: dict[str, dict[Position, Value]] = {}
-        for (title, address), value in values.items():
-            if title not in sheets:
-                raise ValueError(f"there is no sheet {title}")
-            by_sheet.setdefault(title, {})[_position(address)] = value
-        for title, cells in by_sheet.items():
-            parts[sheets[title]] = _Sheet(title, parts[sheets[title]]).patched(cells)
-        parts[book] = _keeping_values(parts[book])
+        parts = unpacked(found.data)
+        put(values, parts, named)
     except _NO_WORKBOOK as error:
         raise problems.damaged(found.path) from error
-    with replacing(out, found) as file, zipfile.ZipFile(file, "w") as archive:
-        for old in names:
-            info = zipfile.ZipInfo(old.filename, _TIMESTAMP)
-            info.compress_type, info.create_system = old.compress_type, 0
-            archive.writestr(info, parts[old.filename], compresslevel=6)
+    with replacing(out, found) as file:
+        file.write(packed(parts))
+
+
+def put(
+    values: Mapping[tuple[str, str], Value],
+    parts: Parts,
+    named: Mapping[str, Value] | None = None,
+) -> None:
+    """The same for the parts of a workbook, in place."""
+    book, sheets = sheet_parts(parts)
+    instead = _places(parts[book], named or {})
+    values = {**values, **{place: value for place, value in instead if place in values}}
+    by_sheet: dict[str, dict[Position, Value]] = {}
+    for (title, address), value in values.items():
+        if title not in sheets:
+            raise ValueError(f"there is no sheet {title}")
+        by_sheet.setdefault(title, {})[_position(address)] = value
+    for title, cells in by_sheet.items():
+        parts[sheets[title]] = _Sheet(title, parts[sheets[title]]).patched(cells)
+    parts[book] = _keeping_values(parts[book])
 
 
 def _must_end_alike(source: Source, out: Path) -> None:
@@ -186,37 +187,7 @@ def _must_end_alike(source: Source, out: Path) -> None:
         )
 
 
-# --- the parts of the file ------------------------------
-
-
-def sheet_parts(parts: Mapping[str, bytes]) -> tuple[str, dict[str, str]]:
-    """The name of the workbook's part, and of the part of each sheet by title."""
-    book = next(
-        target for kind, target in _relations(parts, "").values() if kind == "officeDocument"
-    )
-    relations = _relations(parts, book)
-    sheets = {}
-    for element in ElementTree.fromstring(parts[book]).iter():
-        if local(element.tag) == "sheet":
-            identity = next(v for k, v in element.attrib.items() if k.endswith("}id"))
-            kind, target = relations[identity]
-            if kind == "worksheet":
-                sheets[element.attrib["name"]] = target
-    return book, sheets
-
-
-def _relations(parts: Mapping[str, bytes], source: str) -> dict[str, tuple[str, str]]:
-    """Kind and target of each relation of a part."""
-    folder, name = posixpath.split(source)
-    return {
-        element.attrib["Id"]: (
-            element.attrib["Type"].rpartition("/")[2],
-            posixpath.normpath(posixpath.join("/", folder, element.attrib["Target"])).lstrip("/"),
-        )
-        for element in ElementTree.fromstring(
-            parts[posixpath.join(folder, "_rels", f"{name}.rels")]
-        )
-    }
+# --- the workbook's part ------------------------------
 
 
 def _places(book: bytes, values: Mapping[str, Value]) -> Iterator[tuple[tuple[str, str], Value]]:
@@ -226,12 +197,6 @@ def _places(book: bytes, values: Mapping[str, Value]) -> Iterator[tuple[tuple[st
             title, _, address = (element.text or "").rpartition("!")
             title = title.removeprefix("'").removesuffix("'").replace("''", "'")
             yield (title, address.replace("$", "")), values[element.attrib["name"]]
-
-
-@functools.cache
-def local(tag: str) -> str:
-    """The name of an element without its namespace, or the prefix that stands for it."""
-    return tag.rpartition("}")[2].rpartition(":")[2]
 
 
 def _keeping_values(book: bytes) -> bytes:

@@ -44,7 +44,7 @@ def _something(volumes: Array) -> Array:
 
 @cell_function(CATEGORY, whole=True)
 def BLEND_SG(volumes: BlendVolumes, sgs: BlendGravities) -> Real:
-    """Specific gravity of several worts or waters put together.
+    """Specific gravity of several worts or waters mixed.
 
     Volumes at 20 °C, in any one unit; rows with a blank are left out.
 
@@ -60,7 +60,7 @@ def BLEND_SG(volumes: BlendVolumes, sgs: BlendGravities) -> Real:
 
 @cell_function(CATEGORY, whole=True)
 def BLEND_VOLUME(volumes: BlendVolumes, sgs: BlendGravities) -> Real:
-    """Volume at 20 °C of several worts or waters put together; a little less than their sum.
+    """Volume at 20 °C of several worts or waters mixed; a little less than their sum.
 
     Volumes at 20 °C, in any one unit; rows with a blank are left out.
 
@@ -88,7 +88,8 @@ def BLEND_ABV(volumes: BlendVolumes, abvs: BlendAbvs, sgs: KnownBlendGravities =
     >>> BLEND_ABV([10, 30], [8, 4])
     5.0
     """
-    unknown = 0 if sgs is None else int(np.isnan(sgs).sum())
+    # What is not known is not equal to itself; so a formula can be recorded from it too.
+    unknown = 0 if sgs is None else int(sgs.size - np.sum(sgs == sgs))
     if unknown:
         raise Refused(f"sgs lack {unknown} of {volumes.size}: give all of them, or none")
     return blending.blend_abv(_something(volumes), abvs, sgs)

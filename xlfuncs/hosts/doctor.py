@@ -13,11 +13,8 @@ import xlfuncs
 from xlfuncs import __version__
 from xlfuncs.hosts.calc.install import MEND, installed_version, left_behind, numpy_for
 from xlfuncs.hosts.calc.offices import Office, OfficeProblem, examine, find_offices
-
-_WITHOUT_EXCEL = (
-    "xlfuncs calculate FILE stores the values in the workbook, which any Excel then shows; "
-    "LibreOffice Calc (below) computes as you type"
-)
+from xlfuncs.hosts.excel import install as excel
+from xlfuncs.hosts.excel.windows import Computer, ExcelProblem
 
 
 @dataclass(frozen=True)
@@ -41,32 +38,35 @@ class Finding:
         return not self.missing
 
 
-def doctor(environ: Mapping[str, str] = os.environ, platform: str = sys.platform) -> list[Finding]:
+def doctor(
+    environ: Mapping[str, str] = os.environ,
+    platform: str = sys.platform,
+    computer: Computer | None = None,
+) -> list[Finding]:
     """Look at every host: Excel, each LibreOffice, and the embedded engine.  Changes nothing."""
     offices = find_offices(environ, platform)
     calc = [_calc(office) for office in offices] or [
         Finding("Calc", (), "LibreOffice was not found", "install LibreOffice (libreoffice.org)")
     ]
-    return [_excel(environ, platform), *calc, _embedded()]
+    return [_excel(computer or Computer()), *calc, _embedded()]
 
 
-def _excel(environ: Mapping[str, str], platform: str) -> Finding:
-    xlwings = _version("xlwings")
-    facts = (("xlwings", xlwings or "none"), ("platform", platform))
-    if platform != "win32":
-        missing = "Excel calls Python functions on Windows only, and this is not Windows"
-        return Finding("Excel", facts, missing, instead=_WITHOUT_EXCEL)
-    excel = Path(environ.get("APPDATA", "")) / "Microsoft/Excel"
-    if not excel.is_dir():
-        missing = "Excel was not found (or was never started by this user)"
-        return Finding("Excel", facts, missing, instead=_WITHOUT_EXCEL)
-    if not xlwings:
-        return Finding("Excel", facts, "xlwings is not installed", _again())
-    start = excel / "XLSTART/xlwings.xlam"
-    if not start.is_file():
-        missing = "the xlwings add-in is not in Excel"
-        return Finding("Excel", facts, missing, "xlwings addin install")
-    return Finding("Excel", (*facts, ("add-in", str(start))))
+def _excel(computer: Computer) -> Finding:
+    facts = [("xlwings", computer.version("xlwings") or "none")]
+    if not computer.is_windows:
+        return Finding("Excel", tuple(facts), excel.ELSEWHERE, instead=excel.ANYWHERE)
+    try:
+        parts = excel.examine(computer)
+    except ExcelProblem as problem:
+        return Finding("Excel", tuple(facts), str(problem), excel.MEND)
+    missing = [part for part in parts if part.missing]
+    facts += [
+        (part.name, part.found or "; to mend it: ".join(filter(None, (part.missing, part.mend))))
+        for part in parts
+    ]
+    first = missing[0] if missing else excel.Part("", "")
+    instead = excel.ANYWHERE if first.missing and not first.mend else ""
+    return Finding("Excel", tuple(facts), first.missing, first.mend, instead)
 
 
 def _calc(office: Office) -> Finding:

@@ -23,7 +23,7 @@ _SPIRIT = (-0.012, 0.14)
 _REFRACTOMETER_T, _HYDROMETER_T = (5.0, 45.0), (0.0, 70.0)
 
 #: Largest errors of the stand-ins: °Plato and °Brix; share of a polynomial's value.
-_SHARE = 2e-7
+_SHARE = 5e-8
 _BRIX = 3e-4
 _PLATO = 1e-3
 _DENSITY = 2e-4

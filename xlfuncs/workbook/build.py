@@ -12,19 +12,25 @@ from openpyxl.writer.excel import ExcelWriter
 
 from xlfuncs.workbook import example, words
 from xlfuncs.workbook.kit import styles, write
+from xlfuncs.workbook.kit.formulas import LONGEST
 from xlfuncs.workbook.kit.place import Layout
 from xlfuncs.workbook.sheets import SHEETS, start
 from xlfuncs.workbook.words import Choices
 
 # A file that says when it was made differs every time; the layout's own date stands instead.
+#: What a program takes in one formula.
+_LONGEST_PLAIN = 8192
 _MADE = datetime.datetime(2026, 1, 1)
 
 
 def layout(choices: Choices) -> Layout:
     """All sheets with their blocks placed."""
+    from xlfuncs.workbook import plain_edition
+
     placed = Layout()
     others = [module.sheet(choices) for module in SHEETS]
-    for sheet in (start.sheet(choices, others), *others):
+    made = [start.sheet(choices, others), *others]
+    for sheet in plain_edition.sheets(made) if choices.plain else made:
         placed.add(sheet)
     return placed
 
@@ -34,7 +40,12 @@ def build(choices: Choices) -> Workbook:
     book = Workbook()
     book.remove(book.active)
     styles.register(book)
-    write.write(book, layout(choices), write.LETTER if choices.units == "us" else write.A4)
+    write.write(
+        book,
+        layout(choices),
+        write.LETTER if choices.units == "us" else write.A4,
+        _LONGEST_PLAIN if choices.plain else LONGEST,
+    )
     _settings(book)
     if choices.example:
         example.fill(book, choices)

@@ -42,6 +42,8 @@ SOLUTION_U = 0.05
 #: What a degree of doubt in the sample's temperature does to a reading, °Bx and SG.
 BRIX_PER_DEGREE = round(float(budget.temperature_slope(12.0, 20.0)), 3)
 SG_PER_DEGREE = 0.0003
+#: Dates that count, as serial numbers: 2000 to 2099.
+FIRST_DATE, LAST_DATE = 36526, 73050
 #: What a check without temperature counts as, °C; a scale of Setup without one reads true there.
 ROOM = 20.0
 #: A jar and a drop are a pair when they were read within so many days.

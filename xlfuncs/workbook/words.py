@@ -76,11 +76,12 @@ class Choices:
     example: bool = False
     instruments: int = 6
     checks: int = 60
+    plain: bool = False  # formulas that need no functions of ours
 
     @property
     def batches(self) -> int:
         """Lines for batches, so many that the log is full first."""
-        return max(20, self.rows // 5)
+        return max(20, self.rows // 8)
 
     @property
     def volume_unit(self) -> str:

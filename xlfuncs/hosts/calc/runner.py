@@ -113,8 +113,7 @@ def _run(source: Source, task: dict[str, str], timeout: float) -> dict[str, Any]
         with tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
             work = Path(folder)
             try:
-                copy = work / f"workbook{source.ending()}"
-                copy.write_bytes(source.data)
+                copy = _copied(source, work)
                 profile = _profile(office, work, kept, deadline)
                 return session.run(office, profile, {**task, "file": str(copy)}, deadline)
             except session.OfficeDied:
@@ -126,6 +125,17 @@ def _run(source: Source, task: dict[str, str], timeout: float) -> dict[str, Any]
             except (OSError, OfficeProblem) as problem:
                 raise OfficeProblem(f"{source.name}: {problem}") from problem
     raise OfficeProblem(f"{source.name}: LibreOffice ended before it was done, twice")
+
+
+def _copied(source: Source, work: Path) -> Path:
+    """The file under `work`, without macros: the office would take those for our functions."""
+    if source.ending().endswith("m"):
+        from xlfuncs.hosts.excel import macros  # it needs xlwings, which computing does not
+
+        source = Source(source.path, macros.without_functions(source.data))
+    copy = work / f"workbook{source.ending()}"
+    copy.write_bytes(source.data)
+    return copy
 
 
 def _profile(office: Office, work: Path, kept: bool, deadline: float) -> Path:

@@ -21,12 +21,15 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
 from xlfuncs.cells.catalogue import CellFunction
 from xlfuncs.files import problems, stored
+from xlfuncs.files.calls import Calls
 from xlfuncs.files.problems import Source
 from xlfuncs.files.stored import Value
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import worksheet
 from xlfuncs.hosts.embedded.formula import Area, CannotCompute, Tree, compiled
 from xlfuncs.hosts.embedded.values import EMPTY, ERRORS, NOT_A_VALUE, NOT_FOUND, block, settled
+
+_CALLS = Calls(CATALOGUE)
 
 
 @dataclass
@@ -303,8 +306,9 @@ def _formula(sheet: str, cell: Any) -> _Formula:
         area = Area(sheet, top, left, bottom, right)
         if isinstance(value, DataTableFormula):
             return _Formula(area, "", True, "data tables (what-if analysis) are not supported")
-        return _Formula(area, value.text or "", True)
-    return _Formula(Area(sheet, cell.row, cell.column, cell.row, cell.column), str(value), False)
+        return _Formula(area, _CALLS.bare(value.text or ""), True)
+    area = Area(sheet, cell.row, cell.column, cell.row, cell.column)
+    return _Formula(area, _CALLS.bare(str(value)), False)
 
 
 def _typed(cell: Any, epoch: datetime.datetime) -> Any:

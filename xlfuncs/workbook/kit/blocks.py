@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE
 from xlfuncs.workbook.kit import styles
 
 
@@ -53,7 +54,9 @@ class Limits:
     @classmethod
     def date(cls) -> Limits:
         """A date that a spreadsheet can hold."""
-        return cls("date", "36526", "73050", "A date from 2000 on; a time may follow it")
+        return cls(
+            "date", str(FIRST_DATE), str(LAST_DATE), "A date from 2000 on; a time may follow it"
+        )
 
     @classmethod
     def temperature(cls, highest: int, message: str) -> Limits:
@@ -98,6 +101,7 @@ class Column:
     limits: Limits | None = None
     by_line: bool = False
     values: Sequence[Any] = ()
+    lines: Sequence[str] = ()  # a formula of its own for each line
     wrap: bool = False
 
 
@@ -199,6 +203,7 @@ class Table(Block):
     rows: int
     parts: tuple[Column | Group, ...]
     high: float = 0  # height of a line in points, 0: the usual
+    heading: float = 27  # height of its headings
     filtered: bool = False
     guarded: bool = False  # what is typed below it is noticed: `<name>_below`
 

@@ -13,6 +13,7 @@ from numpy.polynomial import Chebyshev, Polynomial
 
 from xlfuncs.science import gravity
 from xlfuncs.science.arrays import Array
+from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE
 
 _TOKEN = re.compile(r'"[^"]*"|(?:all\.|above\.)?\b[A-Za-z_]\w*(?![\w(])')
 
@@ -59,6 +60,11 @@ def blank_or(cell: str, formula: str) -> str:
     return f'IF({cell}="","",{formula})'
 
 
+def or_blank(formula: str) -> str:
+    """Blank where an error was typed: no function of ours may meet one in a column."""
+    return f'IFERROR({formula},"")'
+
+
 def default(cell: str, otherwise: str) -> str:
     """What was typed, or what a blank stands for."""
     return f'IF({cell}="",{otherwise},{cell})'
@@ -83,9 +89,24 @@ def on_line(number: str, numbers: str, column: str, otherwise: str = '""') -> st
     return f"IF({number}=0,{otherwise},LOOKUP({number},all.{numbers},all.{column}))"
 
 
+def initial(cell: str) -> str:
+    """First letter of a scale or unit, in capitals, without its degree sign."""
+    return f'LEFT(UPPER(SUBSTITUTE(TRIM({cell}),"°","")),1)'
+
+
+def is_date(cell: str) -> str:
+    """1 where a cell holds a date from 2000 on."""
+    return f"IFERROR(ISNUMBER({cell})*({cell}>={FIRST_DATE})*({cell}<={LAST_DATE}),0)"
+
+
+def positive(cell: str) -> str:
+    """1 where a cell holds a number above 0; N() would take only the first cell of a column."""
+    return f"IFERROR(ISNUMBER({cell})*({cell}>0),0)"
+
+
 def matched(what: str, column: str) -> str:
     """Number of the line on which a text stands, 0 for none; case and outer blanks do not count."""
-    return f"IFERROR(MATCH(TRIM({what}),all.{column},0),0)"
+    return f'IFERROR(IF(TRIM({what})="",0,MATCH(TRIM({what}),all.{column},0)),0)'
 
 
 def last_where(condition: str, value: str, otherwise: str = '""') -> str:
@@ -123,18 +144,18 @@ def plotted(what: str, condition: str = "") -> str:
 # --- units: everything is reckoned in litres, kilograms, °C and SG ------------------------------
 
 
-def _converted(cell: str, what: str, formula: str) -> str:
+def _converted(cell: str, what: str, formula: str, blank: str = '""') -> str:
     return cases(
         (f"ISERROR({cell})", '"! this cell holds an error"'),
-        (f'{cell}=""', '""'),
+        (f'TRIM({cell})=""', blank),
         (f"ISNUMBER({cell})", formula),
         otherwise=f'"! {what} "&{cell}&" is not a number"',
     )
 
 
-def celsius(cell: str, what: str = "temperature") -> str:
-    """A temperature that was typed, in °C."""
-    return _converted(cell, what, f"celsius_0+celsius_step*{cell}")
+def celsius(cell: str, blank: str = '""') -> str:
+    """A temperature that was typed, in °C, or what a blank stands for."""
+    return _converted(cell, "temperature", f"celsius_0+celsius_step*{cell}", blank)
 
 
 def litres(cell: str, what: str = "volume") -> str:

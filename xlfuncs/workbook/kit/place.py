@@ -31,6 +31,10 @@ _FIRST_ROW = 3
 _BELOW = 500
 
 
+#: Cells whose names begin so are called by their addresses: they are no defined names.
+UNNAMED = "plain_"
+
+
 class LayoutProblem(ValueError):
     """Blocks that overlap, or names that are given twice."""
 

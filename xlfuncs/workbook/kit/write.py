@@ -27,7 +27,15 @@ from xlfuncs.workbook.kit.blocks import (
     Text,
 )
 from xlfuncs.workbook.kit.formulas import LONGEST, rewritten
-from xlfuncs.workbook.kit.place import Area, Layout, LayoutProblem, Page, Placed, page_columns
+from xlfuncs.workbook.kit.place import (
+    UNNAMED,
+    Area,
+    Layout,
+    LayoutProblem,
+    Page,
+    Placed,
+    page_columns,
+)
 
 LETTER, A4 = 1, 9
 
@@ -41,19 +49,23 @@ _LOOK = {
 _COMPUTED = "This cell is computed. What it shows follows from what is typed elsewhere."
 
 
-def write(book: Workbook, layout: Layout, paper: int) -> None:
-    """Add all sheets of a layout to a workbook, with their names."""
+def write(book: Workbook, layout: Layout, paper: int, longest: int = LONGEST) -> None:
+    """Add all sheets of a layout to a workbook, with their names.
+
+    A formula of more than `longest` characters is refused.
+    """
     for name, area in layout.names.items():
-        book.defined_names[name] = DefinedName(name, attr_text=area.target)
+        if not name.startswith(UNNAMED):
+            book.defined_names[name] = DefinedName(name, attr_text=area.target)
     for page in layout.pages:
-        _Writer(book.create_sheet(page.sheet.title), page, layout).write(paper)
+        _Writer(book.create_sheet(page.sheet.title), page, layout, longest).write(paper)
 
 
 class _Writer:
     """Writes the blocks of one sheet."""
 
-    def __init__(self, sheet: Worksheet, page: Page, layout: Layout) -> None:
-        self.sheet, self.page, self.layout = sheet, page, layout
+    def __init__(self, sheet: Worksheet, page: Page, layout: Layout, longest: int) -> None:
+        self.sheet, self.page, self.layout, self.longest = sheet, page, layout, longest
         self.wide = max(page.width, 1)
 
     def write(self, paper: int) -> None:
@@ -111,12 +123,12 @@ class _Writer:
         last = area.left + area.columns - 1
         for column in range(area.left, last + 1):
             self.sheet.cell(area.top, column).style = styles.SECTION
-        self.sheet.cell(area.top, area.left).value = _words(section.text)
+        self.sheet.cell(area.top, area.left).value = self._words(section.text)
         self.sheet.row_dimensions[area.top].height = 20
 
     def _text(self, text: Text, area: Area) -> None:
         last = area.left + area.columns - 1
-        cell = self._span(area.top, area.left, last, _words(text.text), text.style)
+        cell = self._span(area.top, area.left, last, self._words(text.text), text.style)
         if text.link:
             cell.hyperlink = f"#{quote_sheetname(text.link)}!A1"
             cell.style = text.style
@@ -131,8 +143,8 @@ class _Writer:
         at, note = area.left + lines.label, area.left + lines.label + lines.cell
         for number, line in enumerate(lines.lines):
             row = area.top + number
-            self._span(row, area.left, at - 1, _words(line.label), styles.LABEL)
-            value = _words("=" + line.formula) if line.formula else line.value
+            self._span(row, area.left, at - 1, self._words(line.label), styles.LABEL)
+            value = self._words("=" + line.formula) if line.formula else line.value
             look = styles.CELL
             if line.formula:
                 self._check(line.formula)
@@ -143,7 +155,7 @@ class _Writer:
             if look == styles.RESULT:
                 cell.alignment = styles.WORDS
             if lines.note:
-                self._span(row, note, note + lines.note - 1, _words(line.note), styles.NOTE)
+                self._span(row, note, note + lines.note - 1, self._words(line.note), styles.NOTE)
             if line.limits:
                 self._limit(line.limits, f"{get_column_letter(at)}{row}")
             self.sheet.row_dimensions[row].height = 20 if line.big else 15
@@ -166,9 +178,18 @@ class _Writer:
 
     def _step(self, row: int, column: int, value: Any) -> None:
         cell = self.sheet.cell(row, column)
-        if isinstance(value, str) and value.startswith("="):
-            value = value.replace("all.", "")
-        cell.value, cell.style = value, styles.STEP
+        cell.value = self._words(value) if isinstance(value, str) else value
+        cell.style = styles.STEP
+
+    def _words(self, text: str) -> str | None:
+        """Words as they are; what starts with `=` is a formula of single cells."""
+        if not text.startswith("="):
+            return text or None
+        return rewritten(text, lambda _, name: self._single(name))
+
+    def _single(self, name: str) -> str:
+        """How a formula calls a name that stands for the same cells on every line."""
+        return self.layout.names[name].target if name.startswith(UNNAMED) else name
 
     # --- tables ----------------------------------------------------------------------------------
 
@@ -181,7 +202,9 @@ class _Writer:
                 self._formulas(table, part.name, part.formula, by_line=False)
         for row in (placed.area.top, placed.area.top + 1):
             if page_columns(table):
-                self.sheet.row_dimensions[row].height = 27 if row == placed.area.top else 21
+                self.sheet.row_dimensions[row].height = (
+                    table.heading if row == placed.area.top else 21
+                )
         if table.high:
             for row in range(placed.area.top + 2, placed.area.top + 2 + table.rows):
                 self.sheet.row_dimensions[row].height = table.high
@@ -215,11 +238,13 @@ class _Writer:
             sheet.cell(row, area.left).value = value
         if column.formula:
             self._formulas(table, column.name, column.formula, column.by_line)
+        for line, formula in enumerate(column.lines):
+            self.sheet.cell(area.top + line, area.left).value = self._words("=" + formula)
         if column.limits:
             self._limit(column.limits, area.cells)
 
     def _heading(self, cell: Any, text: str, style: str, role: Role) -> None:
-        cell.value = _words(text)
+        cell.value = self._words(text)
         cell.style = styles.STEP if role is Role.STEP else style
 
     def _formulas(self, table: Table, name: str, formula: str, by_line: bool) -> None:
@@ -244,7 +269,7 @@ class _Writer:
         def cell(prefix: str, name: str) -> str:
             known = self.layout.names.get(name)
             if known is None or prefix == "all." or known.rows == known.columns == 1:
-                return name
+                return self._single(name)
             if known.rows != area.rows:
                 raise LayoutProblem(f"{name} has {known.rows} lines, not {area.rows}")
             address = known.cell(line - (prefix == "above."))
@@ -256,7 +281,7 @@ class _Writer:
 
     def _check(self, formula: str, rows: int = 1) -> None:
         """Refuse a formula that is too long, or that names a column of other lines."""
-        if len(formula) > LONGEST:
+        if len(formula) > self.longest:
             raise LayoutProblem(f"{len(formula)} characters: {formula}")
 
         def look(prefix: str, name: str) -> str:
@@ -326,17 +351,12 @@ def page(
     setup.fitToWidth, setup.fitToHeight = 1, pages
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     margins = sheet.page_margins
-    margins.left = margins.right = 0.35
+    margins.left = margins.right = 0.3
     margins.top, margins.bottom, margins.footer = 0.4, 0.55, 0.25
     sheet.oddFooter.left.text = "&A"
     sheet.oddFooter.center.text = "&F"
     sheet.oddFooter.right.text = "&P / &N"
     sheet.print_options.horizontalCentered = True
-
-
-def _words(text: str) -> str | None:
-    """Words as they are; what starts with `=` is a formula."""
-    return text.replace("all.", "") if text.startswith("=") else text or None
 
 
 def type_into(book: Workbook, name: str, value: Any, line: int = 0) -> None:

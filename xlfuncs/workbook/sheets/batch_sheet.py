@@ -31,7 +31,7 @@ from xlfuncs.workbook.kit.formulas import cases, dated, if_numbers, shown
 from xlfuncs.workbook.sheets.batches import latest, of_shown
 
 #: A box is 25 mm wide and, in points, over 10 mm high; the strip shares the columns.
-_WIDE, _HIGH = 13.1, 29.3
+_WIDE, _HIGH = 13.1, 29.1
 _WIDTHS = (_WIDE, 12, 11.6, *(_WIDE,) * 5, 15.7, _WIDE)
 _COLUMNS = len(_WIDTHS)
 #: Empty lines for another reading.
@@ -202,25 +202,25 @@ def _drops(digits: int) -> Table:
             step("strip_u_brix", "u, °Bx", if_numbers(
                 ["strip_tilt"], f"SQRT({own('card_u_drop', 'read_u_drop')}^2"
                                 f"+{own('card_u', 'read_u')}^2+strip_tilt^2)")),
-            # As it is, one u more of the drop, and one u more of the wort factor, by one call.
+            # As it is, a tenth of u more of the drop, and of the wort factor, by one call.
             Group("strip_drop", (
                 step("strip_drop_1", "°Bx", "strip_brix"),
                 step("strip_drop_2", "°Bx",
-                     'IF(ISNUMBER(strip_brix),strip_brix+strip_u_brix,"")'),
+                     'IF(ISNUMBER(strip_brix),strip_brix+strip_u_brix/10,"")'),
                 step("strip_drop_3", "°Bx", "strip_brix"))),
             Group("strip_by", (
                 step("strip_by_1", "factor", "wort_factor+0*strip_no"),
                 step("strip_by_2", "factor", "wort_factor+0*strip_no"),
-                step("strip_by_3", "factor", "wort_factor+u_wort_factor+0*strip_no"))),
+                step("strip_by_3", "factor", "wort_factor+u_wort_factor/10+0*strip_no"))),
             Group("strip_gravity", (
                 step("strip_gravity_1", "as on Setup", ""),
-                step("strip_gravity_2", "one u of the drop more", ""),
-                step("strip_gravity_3", "one u of the factor more", "")),
+                step("strip_gravity_2", "more of the drop", ""),
+                step("strip_gravity_3", "more of the factor", "")),
                 'IF(unit_gravity="SG",WORT_SG(strip_drop,strip_by),'
                 'IF(ISNUMBER(strip_drop),strip_drop/strip_by,""))'),
             step("strip_u", "u", if_numbers(
                 ["strip_gravity_1", "strip_gravity_2", "strip_gravity_3"],
-                "SQRT((strip_gravity_2-strip_gravity_1)^2"
+                "10*SQRT((strip_gravity_2-strip_gravity_1)^2"
                 "+(strip_gravity_3-strip_gravity_1)^2)")),
             step("strip_words", "in words", f'{shown("N(strip_raw)", 1)}&" → "&'
                  f'IF(ISNUMBER(strip_gravity_1),{shown("N(strip_gravity_1)", digits)},'

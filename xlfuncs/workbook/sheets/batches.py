@@ -23,14 +23,15 @@ from xlfuncs.workbook.kit.blocks import (
 )
 from xlfuncs.workbook.kit.formulas import (
     as_sg,
-    blank_or,
     cases,
+    is_date,
     kilograms,
     number_or_text,
     on_line,
     on_scale,
     place,
 )
+from xlfuncs.workbook.kit.formulas import typed as as_typed
 
 #: Sorting key of the log: so many stages for a batch, so many days for a stage.
 PER_BATCH, PER_STAGE, DAY_ZERO = 20, 60000, 40000
@@ -135,7 +136,7 @@ def _table(choices: words.Choices) -> Table:
                    "APPARENT_ATTENUATION(batch_original,batch_last)"),
             result("batch_abv", "Alcohol", "% vol", 7, styles.ONE,
                    "BEER_ABV(batch_original,batch_last)"),
-            result("batch_efficiency", "Mash efficiency", "%", 7, styles.ONE,
+            result("batch_efficiency", "Effi-\nciency", "% mash", 7, styles.ONE,
                    "MASH_EFFICIENCY(batch_kettle_litres,batch_kettle_sg,batch_kilograms,"
                    "batch_share)"),
             typed("batch_note", "Note, customer", "", 10),
@@ -158,7 +159,7 @@ def _plan(gravity: str) -> Iterator[Column]:
             Limits.gravity("A gravity of the plan"),
         )
         if not final:
-            yield typed(column(stage, "volume"), "volume", "=unit_volume", 6, styles.VOLUME,
+            yield typed(column(stage, "volume"), "vol.", "=unit_volume", 6, styles.VOLUME,
                         Limits.amount("A volume at 20 °C of the plan"))  # fmt: skip
 
 
@@ -172,7 +173,7 @@ def _steps() -> tuple[Column | Group, ...]:
         step("batch_key", "name", "TRIM(batch_name)"),
         step("batch_twice", "1: stands above already",
              '(batch_key<>"")*(IFERROR(MATCH(batch_key,all.batch_key,0),batch_no)<batch_no)'),
-        step("batch_day", "brew day", 'IF(ISNUMBER(batch_date),batch_date,"")'),
+        step("batch_day", "brew day", f'IF({is_date("batch_date")},batch_date,"")'),
         step("batch_kilograms", "grain, kg", kilograms("batch_grain", "grain")),
         step("batch_share", "extract of grain",
              "IF(ISNUMBER(batch_potential),batch_potential,extract_potential)"),
@@ -180,12 +181,10 @@ def _steps() -> tuple[Column | Group, ...]:
         step("batch_within", "tolerance, gravity",
              "IF(ISNUMBER(batch_tolerance),batch_tolerance,tolerance_gravity)"),
         Group("plan_gravity", tuple(
-            step(f"plan_gravity_{number}", stage, blank_or(column(stage, "gravity"),
-                                                           column(stage, "gravity")))
+            step(f"plan_gravity_{number}", stage, as_typed(column(stage, "gravity")))
             for number, stage in enumerate(words.PLANNED, 1))),
         Group("plan_volume", tuple(
-            step(f"plan_volume_{number}", stage, blank_or(column(stage, "volume"),
-                                                          column(stage, "volume")))
+            step(f"plan_volume_{number}", stage, as_typed(column(stage, "volume")))
             for number, stage in enumerate(words.PLANNED[:-1], 1))),
         Group("plan_sg", tuple(step(f"plan_sg_{number}", f"{stage}, SG", "")
                                for number, stage in enumerate(words.PLANNED, 1)),

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from xlfuncs.science import control, drift
 from xlfuncs.science.calibration import LEAST_SPREAD, UNCHECKED_SLOPE_U
 from xlfuncs.workbook import words
-from xlfuncs.workbook.defaults import SG_PER_PLATO, SOLUTION_U
+from xlfuncs.workbook.defaults import ROOM, SG_PER_PLATO, SOLUTION_U
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Block,
@@ -40,6 +40,8 @@ from xlfuncs.workbook.kit.formulas import (
     cases,
     celsius,
     if_numbers,
+    initial,
+    is_date,
     number_or_text,
     place,
 )
@@ -77,9 +79,9 @@ def sheet(choices: words.Choices) -> Sheet:
         words.CALIBRATION,
         "Check each instrument in water, better also in a weighed solution; write the check down. "
         "It corrects every reading from its date on.",
-        "On receipt, at least once a year, and after a knock. Distilled water first; no bubble "
-        "under the plate; wait for the temperature. Sugar solutions tell slope and offset, malt "
-        "extract the offset only.",
+        "On receipt, at least once a year, and after a knock. Distilled water first, for a "
+        "thermometer melting ice; no bubble under the plate; wait for the temperature. Sugar "
+        "solutions tell slope and offset, malt extract the offset only.",
         (
             *(first if choices.instruments <= _ABOVE else (*checks, *state)),
             Section("Offset over time", to=8, gap=3),
@@ -135,7 +137,7 @@ def _checks(choices: words.Choices) -> Table:
         "check",
         choices.checks,
         (
-            typed("check_instrument", "Instrument", "blank: the first", 17,
+            typed("check_instrument", "Instrument", "blank: the first", 18,
                   limits=Limits.listed("inst_name", "One of the instruments on Setup")),
             typed("check_date", "Date", "time if known", 11, styles.DATE, Limits.date()),
             typed("check_temperature", "Sample", '="°"&unit_temperature&"; blank: 20 °C"', 7,
@@ -147,23 +149,23 @@ def _checks(choices: words.Choices) -> Table:
             typed(known[1], "That one is", "true value", 8, styles.READING, reference),
             typed("check_known_in", "True values in", "blank: its scale", 8,
                   limits=Limits.among(*words.SCALES)),
-            typed("check_made_of", "Solution made of", "blank: sugar", 11,
+            typed("check_made_of", "Solution made of", "blank: sugar", 12,
                   limits=Limits.among(words.SUGAR, words.MALT_EXTRACT)),
-            typed("check_as", "As found, as left", "blank: as found", 9,
+            typed("check_as", "As found, as left", "blank: as found", 11,
                   limits=Limits.among(words.AS_FOUND, words.AS_LEFT)),
+            result("check_verdict", "Is it right?", "", 15, styles.GENERAL, cases(
+                ("NOT(ISNUMBER(check_offset))", '""'),
+                (f"{is_date('check_date')}=0", '"date is missing"'),
+                ("check_date>=INT(state_as_of)+1", '"dated ahead"'),
+                otherwise="check_judged")),
             result("check_offset", "Correction", "shown less true", 9, styles.SG,
                    blank_or("fit_points", number_or_text("fit_points", "fit_offset"))),
             result("check_expanded", "± of it", "about 95 %", 8, styles.SG,
                    if_numbers(["fit_u"], "2*fit_u")),
             result("check_slope", "Slope", "shown per true", 8, styles.SG,
                    if_numbers(["fit_slope"], "fit_slope")),
-            result("check_verdict", "Is it right?", "", 14, styles.GENERAL, cases(
-                ("NOT(ISNUMBER(check_offset))", '""'),
-                ("NOT(ISNUMBER(check_date))", '"date is missing"'),
-                ("check_date>=INT(state_as_of)+1", '"dated ahead"'),
-                otherwise="check_judged")),
-            typed("check_who", "Who", "", 7),
-            typed("check_note", "What was done", "", 14),
+            typed("check_who", "Who", "", 6),
+            typed("check_note", "What was done", "", 12),
             step("check_no", "instrument",
                  instrument_number("check_instrument", "check_filled=1")),
             step("check_filled", "1: typed",
@@ -176,11 +178,10 @@ def _checks(choices: words.Choices) -> Table:
             step("check_expansion", "per °C", of_instrument("check_no", "expansion")),
             step("check_limit", "offset put up with", tolerance),
             step("check_u", "u of a reading", of_instrument("check_no", "u")),
-            step("check_c", "°C", f'IF(check_temperature="",20,{celsius("check_temperature")})'),
+            step("check_c", "°C", celsius("check_temperature", f"{ROOM:g}")),
             step("check_typed_in", "scale of references",
-                 'IF(LEFT(UPPER(TRIM(check_known_in)),1)="P","Plato",'
-                 'IF(LEFT(UPPER(TRIM(check_known_in)),1)="B","Brix",'
-                 'IF(UPPER(TRIM(check_known_in))="SG","SG",check_in)))'),
+                 cases(*((f'{initial("check_known_in")}="{scale[0]}"', f'"{scale}"')
+                         for scale in words.SCALES), otherwise="check_in")),
             step("check_not_sg", "Plato unless SG", 'IF(check_typed_in="SG","SG","Plato")'),
             step("check_malt", "1: malt extract",
                  f'(LOWER(TRIM(check_made_of))="{words.MALT_EXTRACT}")'
@@ -195,11 +196,12 @@ def _checks(choices: words.Choices) -> Table:
                 ("ABS(check_offset)-check_expanded<=check_limit", '"probably outside"'),
                 otherwise='"outside"')),
             step("check_key", "order",
-                 f'IF(ISNUMBER(check_offset)*ISNUMBER(check_date),check_no*{PER_INSTRUMENT}+check_date'
+                 f'IF(ISNUMBER(check_offset)*{is_date("check_date")},check_no*{PER_INSTRUMENT}+check_date'
                  f'+0.001*(LOWER(TRIM(check_as))="{words.AS_LEFT}")'
                  f'+{place("check", "check_date")}/10000000,"")'),
         ),
         high=13,
+        gap=0,
         guarded=True,
     )  # fmt: skip
 
@@ -222,7 +224,9 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
     def given(i: int) -> str:
         if i > 1:
             return raw(known[i - 2])
-        return 'IF(check_shown_1="","",IF(check_typed_in="SG",1,0))'
+        return cases(('check_shown_1=""', '""'),
+                     (thermometer, 'IF(unit_temperature="F",32,0)'),  # melting ice
+                     ('check_typed_in="SG"', "1"), otherwise="0")  # fmt: skip
 
     def converted(cell: str, scale: str, source: str, target: str, where: str) -> str:
         """Cells of one scale brought to another; those of other scales as they are."""
@@ -420,7 +424,10 @@ def _state(choices: words.Choices) -> Table:
     return Table(
         "state",
         choices.instruments,
-        (
+        high=13,
+        heading=39,
+        gap=0,
+        parts=(
             result("state_name", "Instrument", "of Setup", 19, styles.GENERAL, "inst_key"),
             result("state_date", "Last check", "", 11, styles.DATE, in_force("date")),
             result("state_offset", "Correction now used", "", 8, styles.SG, in_force("offset")),
@@ -429,23 +436,23 @@ def _state(choices: words.Choices) -> Table:
             result("state_slope", "Slope now used", "", 9, styles.SG, in_force("slope")),
             result("state_days", "Days since check", "", 9, styles.WHOLE,
                    if_numbers(["state_date"], "INT(state_as_of)-INT(state_date)")),
-            result("state_due", "Next check due", "", 9, styles.DATE,
-                   if_numbers(["state_date"], f"INT(state_date)+ROUND({interval},0)")),
             result("state_drift", "Drift in 30 days", "of adjustments free", 9, styles.SG,
                    'IF(history_spread>0,30*history_with/history_spread,"")'),
             result("state_drift_expanded", "± of it", "about 95 %", 9, styles.SG,
                    'IF(history_spread>0,60/SQRT(history_spread),"")'),
+            result("state_interval", "Check every", "days, by history", 10, styles.WHOLE, cases(
+                ('inst_is=""', '""'), ("history_all=0", "inst_every"),
+                otherwise="LOOKUP(state_key,all.order_key,all.order_interval)")),
+            result("state_due", "Next check due", "", 9, styles.DATE,
+                   if_numbers(["state_date"], f"INT(state_date)+ROUND({interval},0)")),
+            result("state_control", "Found so far", "", 10, styles.GENERAL, cases(
+                ('inst_is=""', '""'), (f"history_ranges<{_LEAST_RANGES}", '"few checks"'),
+                ("history_outside=0", '"in control"'),
+                otherwise='history_outside&" outside"')),
             result("state_status", "State", "judged with its ±", 12, styles.GENERAL, cases(
                 ('inst_is=""', '""'), ('state_date=""', '"not checked"'),
                 otherwise="CALIBRATION_STATUS(state_offset,inst_tolerance,state_days,"
                           f'IF(inst_is="","",{interval}),state_u)&""')),
-            result("state_control", "Found so far", "", 10, styles.GENERAL, cases(
-                ('inst_is=""', '""'), (f"history_ranges<{_LEAST_RANGES}", '"too few checks"'),
-                ("history_outside=0", '"in control"'),
-                otherwise='history_outside&" outside"')),
-            result("state_interval", "Check every", "days, by history", 10, styles.WHOLE, cases(
-                ('inst_is=""', '""'), ("history_all=0", "inst_every"),
-                otherwise="LOOKUP(state_key,all.order_key,all.order_interval)")),
             step("state_key", "last check", f"IFERROR({last},-1)"),
             step("state_u", "u of offset", in_force("u")),
             step("state_centre", "centre", in_force("centre")),
@@ -528,7 +535,7 @@ def _budget() -> tuple[Block, ...]:
         "budget_shown": f'IF(budget_reading="","",IF({of("in")}="SG",IF({prism},'
                         'GRAVITY_CONVERT(budget_reading,"SG","Brix"),budget_reading),'
                         f'IF({prism},budget_reading,GRAVITY_CONVERT(budget_reading,"Plato","SG"))))',
-        "budget_c": f'IF(budget_temperature="",20,{celsius("budget_temperature")})',
+        "budget_c": celsius("budget_temperature", f"{ROOM:g}"),
         "budget_offset": in_force("offset", "0"),
         "budget_slope": in_force("slope", "1"),
         "budget_u": in_force("u", of("tolerance")),
@@ -542,13 +549,13 @@ def _budget() -> tuple[Block, ...]:
         "budget",
         len(_SOURCES) + 1,
         (
-            result("share_source", "Source", "largest first", 11, styles.GENERAL,
+            result("share_source", "Source", "largest first", 12, styles.GENERAL,
                    'IF((budget_all="")+(budget_rank>COUNT(all.budget_effect))>0,"",INDEX(all.budget_source,MATCH('
                    "share_u,all.budget_effect,0)))", by_line=True),
-            result("share_u", "±, one u", "SG", 9, styles.FINE_SG,
+            result("share_u", "±, one u", "SG", 11, styles.FINE_SG,
                    'IF((budget_all="")+(budget_rank>COUNT(all.budget_effect))>0,"",LARGE(all.budget_effect,budget_rank))',
                    by_line=True),
-            result("share_part", "Share", "of the square", 9, "0%",
+            result("share_part", "Share", "of the square", 15, "0%",
                    if_numbers(["share_u"], "IF(budget_all=0,0,(share_u/budget_all)^2)")),
             Column("budget_source", "budget_source", "moved", 12, role=Role.STEP,
                    values=("nothing", *_SOURCES)),

@@ -63,7 +63,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     "BEER_FIT(all.match_fit_original,all.match_fit_brix,all.match_fit_jar)",
             }),
         ),
-        widths=(6, 11, 13, 8, 9, 9, 9, 9, 9, 23),
+        widths=(7, 11, 13, 8, 9, 9, 9, 9, 9, 26),
         parts=(
             ReportPart("pairs", {"says": "factors_says", "beer": "factors_beer_says",
                                  "doubt": "factors_doubt_says"}, title="Own factors"),
@@ -311,7 +311,7 @@ def _pictures(choices: words.Choices) -> tuple[Chart, Chart]:
                 Trace("common", f"drawn_{kind}_common", f"drawn_{kind}_x", marker="x"),
                 Trace("own", f"drawn_{kind}_own", f"drawn_{kind}_x"),
             ),
-            (11, 6.6),
+            (10.3, 6.6),
             13,
             x_title="jar",
             x_format="0" if choices.gravity == "plato" else "0.000",

@@ -15,6 +15,7 @@ from xlfuncs.workbook.defaults import (
     BRIX_PER_DEGREE,
     HIGHEST_PH,
     PAIR_DAYS,
+    ROOM,
     SG_PER_DEGREE,
     TOLERANCE_VOLUME,
 )
@@ -34,14 +35,18 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
+    blank_or,
     cases,
     celsius,
     if_numbers,
+    is_date,
     matched,
     number_or_text,
     on_line,
     on_scale,
+    or_blank,
     place,
+    positive,
     shown,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
@@ -112,7 +117,7 @@ def _table(choices: words.Choices) -> Table:
             typed("log_batch", "Batch", "of Batches", 13,
                   limits=Limits.listed("batch_name", "One of the batches on Batches")),
             typed("log_stage", "Stage", "choose", 14, limits=Limits.among(*words.STAGES)),
-            typed("log_instrument", "Instrument", "blank: the first", 16,
+            typed("log_instrument", "Instrument", "blank: the first", 18,
                   limits=Limits.listed("inst_name", "One of the instruments on Setup")),
             typed("log_reading", "Reading", "as shown", 8, styles.READING,
                   Limits.between(-1, 150, "What the instrument shows")),
@@ -121,7 +126,7 @@ def _table(choices: words.Choices) -> Table:
             result("log_gravity", "Gravity", "=unit_gravity", 8, fine, "log_scaled_1"),
             result("log_expanded", "±", "about 95 %", 7, fine,
                    if_numbers(["log_scaled_1", "log_scaled_2"], "log_scaled_2-log_scaled_1")),
-            result("log_tells", "Against its plan, and remarks", "", 42, styles.GENERAL,
+            result("log_tells", "Against its plan, and remarks", "", 38, styles.GENERAL,
                    'log_verdict&IF(log_volume_verdict="","",IF(log_verdict="","","; ")&"volume "'
                    '&log_volume_verdict)&IF((log_remark="")+(log_verdict&log_volume_verdict="")>0,'
                    '"","; ")&log_remark'),
@@ -133,7 +138,7 @@ def _table(choices: words.Choices) -> Table:
                   Limits.between(2, 12, "pH of the cooled sample")),
             typed("log_leave", "Leave out", "of own factors", 6,
                   limits=Limits.among(words.YES, words.NO)),
-            typed("log_note", "Note", "", 10),
+            typed("log_note", "Note", "", 8),
             result("log_volume_20", "Volume", '="20 °C, "&unit_volume', 7, styles.ONE,
                    f"VOLUME_AT({as_typed('log_volume')},line_volume_c,20,"
                    'IF(ISNUMBER(log_sg),log_sg,""))'),
@@ -160,9 +165,9 @@ def _named() -> tuple[Column, ...]:
     """What a line names: batch, stage, instrument, moment."""
     return (
         step("line_no", "line", place("log", "log_date")),
-        step("line_filled", "line, if read", 'IF(log_reading="",0,line_no)'),
-        step("line_batch", "batch", f'IF(log_batch="",0,{matched("log_batch", "batch_key")})'),
-        step("line_stage", "stage", f'IF(log_stage="",0,{matched("log_stage", "stage_name")})'),
+        step("line_filled", "line, if read", 'IFERROR(IF(log_reading="",0,line_no),line_no)'),
+        step("line_batch", "batch", matched("log_batch", "batch_key")),
+        step("line_stage", "stage", matched("log_stage", "stage_name")),
         step("line_plan", "stage of the plan", on_line("line_stage", "stage_no", "stage_plan",
                                                        "0")),
         step("line_beer", "1: with yeast", f"(line_stage>={_BEER})*1"),
@@ -178,15 +183,15 @@ def _named() -> tuple[Column, ...]:
         step("line_u_read", "u of a reading", of_instrument("line_inst", "u")),
         step("line_prism", "1: refractometer", f'(line_is="{words.REFRACTOMETER}")*1'),
         step("line_float", "1: hydrometer", f"({hydrometric('line_is')}=1)*1"),
-        step("line_date", "moment", cases(
-            ("ISNUMBER(log_date)", "log_date"),
-            ('(log_date="")*(line_beer=0)*(line_batch>0)',
-             on_line("line_batch", "batch_no", "batch_day"))),
+        step("line_date", "moment", or_blank(cases(
+            (is_date("log_date"), "log_date"),
+            ('(TRIM(log_date)="")*(line_beer=0)*(line_batch>0)',
+             on_line("line_batch", "batch_no", "batch_day")))),
              format=styles.MOMENT),
         step("line_reading", "as shown", as_typed("log_reading")),
-        step("line_c", "sample, °C", celsius("log_temperature")),
-        step("line_volume_c", "volume, °C", f'IF(log_volume="","",IF(log_volume_temperature="",20,'
-             f"{celsius('log_volume_temperature')}))"),
+        step("line_c", "sample, °C",
+             f'IF(line_prism+line_float=0,"",{celsius("log_temperature")})'),
+        step("line_volume_c", "volume, °C", blank_or("log_volume", celsius("log_volume_temperature", f"{ROOM:g}"))),
     )  # fmt: skip
 
 
@@ -306,7 +311,7 @@ def _planned() -> tuple[Column, ...]:
         step("line_typed_within", "tolerance of volume",
              on_line("line_batch", "batch_no", "batch_tolerance_volume", "0")),
         step("line_within_volume", "tolerance of volume", if_numbers(
-            ["line_wanted_volume"], "IF(N(line_typed_within)>0,line_typed_within,"
+            ["line_wanted_volume"], f"IF({positive('line_typed_within')},line_typed_within,"
             "IF(ISNUMBER(set_tolerance_volume),set_tolerance_volume,"
             f"{TOLERANCE_VOLUME}*line_wanted_volume))"),
              by_line=True),
@@ -362,7 +367,7 @@ def _lacks() -> tuple[Column, ...]:
              f"+({stage}>={words.stage(words.BEFORE_BOIL)})>0")  # fmt: skip
     kettle = (f"({stage}>={words.stage(words.BEFORE_BOIL)})"
               f"*({stage}<={words.stage(words.INTO_FERMENTER)})")  # fmt: skip
-    over = f"{kettle}*ISNUMBER(line_extract)*(line_grain>0)*(N(line_extract)>line_grain)"
+    over = f"{kettle}*ISNUMBER(line_extract)*(line_grain>0)*(line_extract>line_grain)"
     return (
         _remark("line", cases(
             ('(log_reading="")*(log_volume="")*(log_batch&log_stage<>"")', '"reading is missing"'),
@@ -392,7 +397,7 @@ def _lacks() -> tuple[Column, ...]:
              f'"pH above {HIGHEST_PH}: husk tannins dissolve"'))),
         _remark("date", cases(
             ('(log_reading="")+(line_inst=0)>0', '""'),
-            ('(log_date<>"")*NOT(ISNUMBER(log_date))', '"the date is a text"'),
+            ('(TRIM(log_date)<>"")*NOT(ISNUMBER(log_date))', '"the date is a text"'),
             ('line_date=""', '"no date: no calibration applied"'),
             ("line_checked=0", '"not checked before this date"'),
             ("line_date-line_check_date>line_every", '"check was overdue"'))),
@@ -508,5 +513,7 @@ def _head(choices: words.Choices) -> dict[str, str]:
             ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: lengthen the workbook '
                                     'with xlfuncs upgrade --rows."'),
             ("(last_line>0)*(last_shown=0)", '"The other sheets show another batch: see Batches."'),
-            otherwise=f'IF(last_line=0,"",{last("log_batch")}&": "&{last("log_tells")})'),
+            otherwise="last_told"),
+        "last_told": f'IF(last_line=0,"",{last("log_batch")}&IF({last("log_tells")}="","",": ")'
+                     f'&{last("log_tells")})',
     }  # fmt: skip

@@ -23,7 +23,7 @@ from xlfuncs.workbook.kit.blocks import (
     step,
     typed,
 )
-from xlfuncs.workbook.kit.formulas import blank_or, cases, celsius, default, if_numbers
+from xlfuncs.workbook.kit.formulas import cases, celsius, default, if_numbers, initial, positive
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -36,10 +36,10 @@ def sheet(choices: words.Choices) -> Sheet:
         (
             Section("Brewery, units", to=8),
             Section("Kettle and grain", column=10, beside=True),
-            Lines(_units(choices), label=2, cell=1, note=5, gap=0),
+            Lines(_units(choices), label=2, cell=2, note=4, gap=0),
             Lines(_kettle(), label=4, cell=2, note=5, column=10, beside=True),
             Section("Factors, tolerances"),
-            Lines(_factors(choices), label=2, cell=1, note=5, gap=0),
+            Lines(_factors(choices), label=2, cell=2, note=4, gap=0),
             Lines(_in_use(), label=4, cell=2, note=5, column=10, beside=True),
             Text(
                 "One reading is as sure as its instrument, its temperature and the wort factor. "
@@ -142,7 +142,7 @@ def _in_use() -> tuple[Line, ...]:
              formula="beer_alcohol_factor", format="0.000"),
         Line("shown_u_model", "Alcohol correction, ± (standard)", "SG", formula="beer_u_model",
              format=styles.SG),
-        Line("decides", "Your first instrument decides a tolerance of",
+        Line("decides", "First instrument decides ±",
              '=unit_gravity&" or more; a narrower one is too close to call"',
              formula="decided", format="0.000"),
     )  # fmt: skip
@@ -150,7 +150,7 @@ def _in_use() -> tuple[Line, ...]:
 
 def _effective() -> dict[str, str]:
     """What the other sheets use: each entry, or what its blank stands for."""
-    plato = 'LEFT(UPPER(SUBSTITUTE(TRIM(set_gravity),"°","")),1)="P"'
+    plato = f'{initial("set_gravity")}="P"'
     own_wort = f'(LOWER(TRIM(set_source))="{words.OWN}")*ISNUMBER(own_wort_factor)=1'
     own_beer = f'(LOWER(TRIM(set_beer_source))="{words.OWN}")*ISNUMBER(own_beer_wort_factor)=1'
     return {
@@ -158,7 +158,7 @@ def _effective() -> dict[str, str]:
         "unit_temperature": 'IF(ISNUMBER(SEARCH("F",set_temperature)),"F","C")',
         "unit_room": 'IF(unit_temperature="F","68 °F","20 °C")',
         "unit_gravity": f'IF({plato},"Plato","SG")',
-        "unit_mass": 'IF(LEFT(LOWER(TRIM(set_mass)),1)="l","lb","kg")',
+        "unit_mass": f'IF({initial("set_mass")}="L","lb","kg")',
         "unit_litres": 'UNIT_CONVERT(1,unit_volume,"L")',
         "unit_kilograms": 'UNIT_CONVERT(1,unit_mass,"kg")',
         "celsius_step": "celsius_1-celsius_0",
@@ -213,26 +213,27 @@ def _by_kind(which: int) -> str:
 def _instruments(choices: words.Choices) -> Table:
     reading = Limits.between(-5, 150, "In the scale of the instrument")
     prism = f'inst_is="{words.REFRACTOMETER}"'
-    plato = 'LEFT(UPPER(SUBSTITUTE(TRIM(inst_scale),"°","")),1)="P"'
+    plato = f'{initial("inst_scale")}="P"'
     compensates = Limits.temperature(50, "As printed; blank: 10 to 30 °C (50 to 86 °F)")
-    water = blank_or("inst_water", celsius("inst_water"))
+    water = celsius("inst_water")
     return Table(
         "inst",
         choices.instruments,
-        (
+        heading=39,
+        parts=(
             Column("inst_no", "No.", "", 4, styles.WHOLE, role=Role.FIXED,
                    values=range(1, choices.instruments + 1)),
-            typed("inst_name", "Name", "as the log calls it", 17),
-            typed("inst_identity", "Mark", "serial number", 13),
-            typed("inst_kind", "Kind", "blank: refractometer", 15,
+            typed("inst_name", "Name", "as the log calls it", 20),
+            typed("inst_identity", "Mark", "serial number", 11),
+            typed("inst_kind", "Kind", "blank: refractometer", 17,
                   limits=Limits.among(*words.KINDS)),
             typed("inst_scale", "Scale", "blank: °Brix, SG", 7,
                   limits=Limits.among(*words.SCALES)),
-            typed("inst_material", "Made of", "hydrometer; blank: glass", 8,
+            typed("inst_material", "Made of", "hydrometer; blank: glass", 7,
                   limits=Limits.among(words.GLASS, words.PLASTIC)),
             typed("inst_compensated", "Compen-\nsated", "yes or no", 8,
                   limits=Limits.among(words.YES, words.NO)),
-            typed("inst_reference", "Reads true at", '="°"&unit_temperature&"; blank: 20 °C"', 8,
+            typed("inst_reference", "Reads true at", '="°"&unit_temperature&"; blank: 20 °C"', 7,
                   styles.TEMPERATURE,
                   Limits.temperature(40, "The temperature printed on the hydrometer")),
             typed("inst_water", "Against water at", '="°"&unit_temperature&"; 4 for 20/4"', 8,
@@ -240,24 +241,24 @@ def _instruments(choices: words.Choices) -> Table:
                   Limits.temperature(40, "Second number of a scale such as 20/4; blank: the same")),
             typed("inst_low", "Range from", "as printed", 6, styles.READING, reading),
             typed("inst_high", "Range to", "as printed", 6, styles.READING, reading),
-            typed("inst_division", "Smallest division", "", 8, styles.READING, reading),
-            typed("inst_compensates_from", "Compen-\nsates from", '="°"&unit_temperature', 8,
+            typed("inst_division", "Smallest division", "", 7, styles.READING, reading),
+            typed("inst_compensates_from", "Compen-\nsates from", '="°"&unit_temperature', 7,
                   styles.TEMPERATURE, compensates),
-            typed("inst_compensates_to", "Compen-\nsates to", '="°"&unit_temperature', 8,
+            typed("inst_compensates_to", "Compen-\nsates to", '="°"&unit_temperature', 7,
                   styles.TEMPERATURE, compensates),
-            typed("inst_fine", "How finely you can read it", "±, its scale; blank: by kind", 9,
+            typed("inst_fine", "How finely you can read it", "±, its scale; blank: by kind", 8,
                   styles.READING, Limits.between(0, 5, "About half a division; never 0")),
-            typed("inst_tolerated", "Offset put up with", "its scale; blank: by kind", 9,
+            typed("inst_tolerated", "Offset put up with", "its scale; blank: by kind", 8,
                   styles.READING, Limits.between(0, 45, "The largest offset that you accept")),
-            typed("inst_interval", "Check every", "days; blank: by kind", 7, styles.WHOLE,
+            typed("inst_interval", "Check every", "days; blank: by kind", 6, styles.WHOLE,
                   Limits.between(1, 3660, "Days from one check to the next")),
             result("inst_used_fine", "Read within", "±, used", 7, styles.READING,
                    _own("inst_u")),
             result("inst_used_tolerance", "Offset", "put up with", 7, styles.READING,
                    _own("inst_tolerance")),
-            result("inst_every", "Check every", "days, used", 7, styles.WHOLE,
-                   cases(('inst_is=""', '""'), ("N(inst_interval)>0", "inst_interval"),
-                         otherwise=_by_kind(2)), by_line=True),
+            result("inst_every", "Check every", "days, used", 6, styles.WHOLE,
+                   cases(('inst_is=""', '""'), (positive("inst_interval"), "inst_interval"),
+                         otherwise=_by_kind(2))),
             step("inst_key", "name", "TRIM(inst_name)"),
             step("inst_is", "kind", cases(
                 ('TRIM(inst_name)=""', '""'),
@@ -265,24 +266,24 @@ def _instruments(choices: words.Choices) -> Table:
                 otherwise="LOWER(TRIM(inst_kind))")),
             step("inst_in", "scale", cases(
                 (prism, 'IF(UPPER(TRIM(inst_scale))="SG","SG","Brix")'),
-                ('inst_is=""', '""'),
-                otherwise=f'IF({plato},"Plato","SG")')),
+                (f"{hydrometric('inst_is')}=1", f'IF({plato},"Plato","SG")'))),
             step("inst_per", "working scale in its own", cases(
                 (f'({prism})*(inst_in="SG")', f"{defaults.BRIX_PER_SG:g}"),
                 (f'({hydrometric("inst_is")})*(inst_in="Plato")', f"{defaults.SG_PER_PLATO:g}"),
                 otherwise="1")),
+            step("inst_usual_u", "u of its kind", _by_kind(0)),
             step("inst_u", "u of a reading, working scale", cases(
                 ('inst_is=""', '""'),
-                ("N(inst_fine)>0", "inst_fine*inst_per"),
-                ("N(inst_division)>0", "inst_division/2*inst_per"),
-                otherwise=_by_kind(0)), by_line=True),
+                (positive("inst_fine"), "inst_fine*inst_per"),
+                (positive("inst_division"), "inst_division/2*inst_per"),
+                otherwise="inst_usual_u")),
             step("inst_tolerance", "offset, working scale", cases(
                 ('inst_is=""', '""'),
-                ("N(inst_tolerated)>0", "inst_tolerated*inst_per"),
-                otherwise=_by_kind(1)), by_line=True),
+                (positive("inst_tolerated"), "inst_tolerated*inst_per"),
+                otherwise=_by_kind(1))),
             step("inst_auto", "compensates: 1",
                  f'({prism})*(LOWER(TRIM(inst_compensated))="{words.YES}")'),
-            step("inst_ref_c", "°C", f'IF(inst_reference="",20,{celsius("inst_reference")})'),
+            step("inst_ref_c", "°C", celsius("inst_reference", f"{defaults.ROOM:g}")),
             step("inst_water_c", "°C", water),
             step("inst_expansion", "per °C",
                  f'IF(LOWER(TRIM(inst_material))="{words.PLASTIC}",'
@@ -309,6 +310,6 @@ def of_instrument(number: str, what: str, otherwise: str = '""') -> str:
 def instrument_number(cell: str, used: str) -> str:
     """Number of the instrument that a line names; the first where it names none."""
     return (
-        f'IF({used},IF(TRIM({cell})="",IF(INDEX(all.inst_key,1)="",0,1),'
-        f"IFERROR(MATCH(TRIM({cell}),all.inst_key,0),0)),0)"
+        f'IFERROR(IF({used},IF(TRIM({cell})="",IF(INDEX(all.inst_key,1)="",0,1),'
+        f"MATCH(TRIM({cell}),all.inst_key,0)),0),0)"
     )

@@ -1,0 +1,293 @@
+"""Setup and Batches as the sheets understand them: settings, instruments, plans."""
+
+from __future__ import annotations
+
+import bisect
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from xlfuncs.audit.entries import Cell, Entries
+from xlfuncs.audit.typed import (
+    given,
+    initial,
+    is_number,
+    moment,
+    name,
+    number,
+    plain,
+    positive,
+    read_number,
+    says,
+)
+from xlfuncs.cells.values import is_blank
+from xlfuncs.functions import CATALOGUE
+from xlfuncs.science import budget, hydrometer, units, wort
+from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
+from xlfuncs.science.calibration import Calibration
+from xlfuncs.workbook import defaults, words
+
+INSTRUMENT = ("name", "kind", "scale", "material", "compensated", "reference", "water", "low",
+              "high", "division", "compensates_from", "compensates_to", "fine", "tolerated",
+              "interval", "identity")  # fmt: skip
+PLAN = tuple(
+    f"{words.key(stage)}_{what}"
+    for stage in words.PLANNED
+    for what in ("gravity", "volume")
+    if (stage, what) != (words.PACKAGED, "volume")
+)
+BATCH = ("name", "date", "grain", "potential", "minutes", "tolerance", "tolerance_volume", *PLAN)
+#: Cells of Setup that take words, and all that the audit reads there.
+WORDS = ("set_volume", "set_temperature", "set_gravity", "set_mass", "set_source",
+         "set_beer_source")  # fmt: skip
+SETTINGS = (*WORDS, "set_wort_factor", "set_u_wort_factor", "set_u_temperature", "set_u_volume",
+            "set_tolerance", "set_tolerance_volume", "set_potential", "brewery")  # fmt: skip
+#: Factors that the file has fitted to its own pairs.
+OWN = ("own_wort_factor", "own_u_wort_factor", "own_beer_wort_factor", "own_beer_u_wort_factor",
+       "own_alcohol_factor", "own_model_error")  # fmt: skip
+
+CALL = {name: function.callable() for name, function in CATALOGUE.items()}
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Setup as the sheets understand it, blanks included."""
+
+    temperature: str
+    gravity: str
+    mass: str
+    litres: float | None  # that one unit of volume holds; None where it is no unit
+    common_factor: float
+    common_u_factor: float
+    wort_factor: float
+    u_wort_factor: float
+    beer_wort_factor: float
+    beer_u_wort_factor: float
+    alcohol_factor: float
+    u_model: float
+    u_celsius: float
+    u_volume: float
+    tolerance: float
+    tolerance_volume: float | None
+    potential: float
+
+    def celsius(self, value: Any) -> Any:
+        """A typed temperature in °C, None when blank; what is none is refused as on the sheets."""
+        if is_blank(value):
+            return None
+        if is_number(value):
+            return float(units.convert(value, self.temperature, "C"))
+        passed = given(value)
+        return passed if passed is not value else f"! temperature {says(value)} is not a number"
+
+    @property
+    def tolerance_sg(self) -> float:
+        """The tolerance of gravities in SG."""
+        return self.tolerance * (1.0 if self.gravity == "SG" else defaults.SG_PER_PLATO)
+
+
+def settings(book: Entries) -> Settings:
+    """What Setup says."""
+
+    def own(source: str, factor: str) -> bool:
+        return plain(book.cell(source)) == words.OWN and is_number(book.cell(factor))
+
+    def set_to(name: str, otherwise: float) -> float:
+        return number(book.cell(name), otherwise)
+
+    fahrenheit = "f" in plain(book.cell("set_temperature"))
+    plato = initial(book.cell("set_gravity")) == "P"
+    common = factor = set_to("set_wort_factor", wort.WORT_FACTOR)
+    u_common = u_factor = set_to("set_u_wort_factor", wort.FACTOR_U)
+    if own("set_source", "own_wort_factor"):
+        factor, u_factor = set_to("own_wort_factor", factor), set_to("own_u_wort_factor", u_factor)
+    beer, u_beer, alcohol = factor, u_factor, float(ALCOHOL_FACTOR)
+    if own("set_beer_source", "own_beer_wort_factor"):
+        beer = set_to("own_beer_wort_factor", beer)
+        u_beer = set_to("own_beer_u_wort_factor", u_beer)
+        alcohol = set_to("own_alcohol_factor", alcohol)
+    warm = set_to("set_u_temperature", math.nan)
+    wide = set_to("set_tolerance_volume", math.nan)
+    litres = CALL["UNIT_CONVERT"](1, book.cell("set_volume") or words.VOLUME_UNITS[0], "L")
+    return Settings(
+        "F" if fahrenheit else "C",
+        "Plato" if plato else "SG",
+        "lb" if initial(book.cell("set_mass")) == "L" else "kg",
+        litres if isinstance(litres, float) else None,
+        common,
+        u_common,
+        factor,
+        u_factor,
+        beer,
+        u_beer,
+        alcohol,
+        max(MODEL_U, set_to("own_model_error", 0.0)),
+        budget.THERMOMETER_U if math.isnan(warm) else warm / (1.8 if fahrenheit else 1),
+        set_to("set_u_volume", defaults.VOLUME_U),
+        set_to(
+            "set_tolerance", defaults.TOLERANCE_PLATO if plato else defaults.TOLERANCE_SG
+        ),
+        None if math.isnan(wide) else wide,
+        set_to("set_potential", defaults.POTENTIAL),
+    )  # fmt: skip
+
+
+@dataclass
+class Check:
+    """One dated check: the line that it gave, and the cell that a finding points at."""
+
+    cell: Cell
+    when: float
+    as_left: bool
+    offset: float
+    slope: float
+    sure: Calibration
+    who: str = ""
+
+    @property
+    def order(self) -> float:
+        """Its place in time, as the sheets order checks: as left comes after as found."""
+        return self.when + 0.001 * self.as_left
+
+
+@dataclass
+class Instrument:
+    """An instrument of the Setup sheet with its checks in the order of time.
+
+    `fine` and `tolerance` are in the working scale: °Bx, SG or °C.
+    """
+
+    cell: Cell
+    name: str
+    kind: str
+    scale: str
+    compensated: bool
+    reference: float | str
+    water: float | str
+    expansion: float
+    fine: float
+    tolerance: float
+    interval: float
+    low: float | None
+    high: float | None
+    compensates_from: float | None
+    compensates_to: float | None
+    checks: list[Check] = field(default_factory=list)
+
+    @property
+    def refracts(self) -> bool:
+        """Whether it is a refractometer."""
+        return self.kind == words.REFRACTOMETER
+
+    @property
+    def floats(self) -> bool:
+        """Whether it is a hydrometer, of glass, plastic or floating."""
+        return self.kind in (words.HYDROMETER, words.FLOATING)
+
+    @property
+    def in_jar(self) -> bool:
+        """Whether it is a hydrometer read at a temperature of its own."""
+        return self.kind == words.HYDROMETER
+
+    def at(self, celsius: Any) -> tuple[Any, Any, Any]:
+        """Temperature of sample, scale and its water; afloat there is nothing to correct for."""
+        if self.in_jar:
+            return celsius, self.reference, self.water
+        return defaults.ROOM, defaults.ROOM, defaults.ROOM
+
+    def tolerates(self, check: Check) -> bool:
+        """Whether the offset is within what is put up with."""
+        return abs(check.offset) <= self.tolerance * (1 + 1e-9)
+
+    def in_force(self, when: float) -> Check | None:
+        """The last check before a moment, as the sheets choose it."""
+        # A check on a day without a time counts for all readings of that day.
+        moment = when + (0.9 if when == int(when) else 0.01)
+        place = bisect.bisect_right(self.checks, moment, key=lambda check: check.order)
+        return self.checks[place - 1] if place else None
+
+
+def instruments(book: Entries, settings: Settings) -> list[Instrument]:
+    """The instruments of Setup."""
+    rows = book.rows("inst", INSTRUMENT)
+    return [_instrument(row, settings) for row in rows if not is_blank(row["name"].value)]
+
+
+def _instrument(row: Mapping[str, Cell], settings: Settings) -> Instrument:
+    kind = plain(row["kind"].value) or words.REFRACTOMETER
+    per = 1.0
+    if kind == words.REFRACTOMETER:
+        scale = "SG" if plain(row["scale"].value) == "sg" else "Brix"
+        per = defaults.BRIX_PER_SG if scale == "SG" else per
+    elif kind in (words.HYDROMETER, words.FLOATING):
+        scale = "Plato" if initial(row["scale"].value) == "P" else "SG"
+        per = defaults.SG_PER_PLATO if scale == "Plato" else per
+    else:
+        scale = ""
+    usual = defaults.BY_KIND.get(kind, defaults.Instrument(math.nan, math.nan, math.inf))
+    fine = positive(row["fine"].value, positive(row["division"].value, 0.0) / 2)
+    tolerated = positive(row["tolerated"].value, 0.0)
+    celsius = {key: settings.celsius(row[key].value)
+               for key in ("reference", "water", "compensates_from", "compensates_to")}  # fmt: skip
+    reference = defaults.ROOM if celsius["reference"] is None else celsius["reference"]
+    plastic = plain(row["material"].value) == words.PLASTIC
+    return Instrument(
+        row["name"],
+        name(row["name"].value),
+        kind,
+        scale,
+        kind == words.REFRACTOMETER and plain(row["compensated"].value) == words.YES,
+        reference,
+        reference if celsius["water"] is None else celsius["water"],
+        hydrometer.PLASTIC_EXPANSION if plastic else hydrometer.GLASS_EXPANSION,
+        fine * per or usual.fine,
+        tolerated * per or usual.tolerance,
+        positive(row["interval"].value, usual.interval),
+        _optional(row["low"].value),
+        _optional(row["high"].value),
+        _optional(celsius["compensates_from"]),
+        _optional(celsius["compensates_to"]),
+    )
+
+
+def _optional(value: Any) -> float | None:
+    found = read_number(value)
+    return None if math.isnan(found) else found
+
+
+@dataclass(frozen=True)
+class Batch:
+    """A batch with its plan, in the units of the workbook."""
+
+    cell: Cell
+    name: str
+    day: float | None
+    extract: float  # kg that the grain holds, 0 where it is not known
+    gravity: Mapping[str, Any]  # as typed, by stage
+    volume: Mapping[str, Any]
+    tolerance: float
+    tolerance_volume: float | None
+
+
+def batches(book: Entries, settings: Settings) -> Iterator[Batch]:
+    """The lines of Batches."""
+    for row in book.rows("batch", BATCH):
+        if is_blank(row["name"].value):
+            continue
+        planned = {what: {stage: given(row[f"{words.key(stage)}_{what}"].value)
+                          for stage in words.PLANNED if f"{words.key(stage)}_{what}" in row}
+                   for what in ("gravity", "volume")}  # fmt: skip
+        kilograms = float(
+            units.convert(number(row["grain"].value, 0.0), settings.mass, "kg")
+        )  # fmt: skip
+        yield Batch(
+            row["name"],
+            name(row["name"].value),
+            moment(row["date"].value),
+            kilograms * number(row["potential"].value, settings.potential),
+            planned["gravity"],
+            planned["volume"],
+            number(row["tolerance"].value, settings.tolerance),
+            positive(row["tolerance_volume"].value, 0.0) or settings.tolerance_volume,
+        )

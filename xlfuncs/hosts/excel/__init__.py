@@ -1,0 +1,1 @@
+"""Excel through xlwings: the functions registered, their VBA written, put where Excel looks."""

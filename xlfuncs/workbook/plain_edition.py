@@ -1,0 +1,309 @@
+"""The same sheets in formulas that every spreadsheet knows, for those who can install nothing.
+
+Sheets are data, so each formula that calls a function of ours is rewritten here: what the call does
+(recorded by `xlfuncs.plain`) becomes helper columns beside the steps of its table, and every column
+is computed line by line, so that lines can be inserted, deleted, sorted and filled down.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from xlfuncs.functions import CATALOGUE
+from xlfuncs.plain import Helpers
+from xlfuncs.workbook.kit.blocks import (
+    Block,
+    Column,
+    Group,
+    Lines,
+    Role,
+    Section,
+    Sheet,
+    Steps,
+    Table,
+    Text,
+    step,
+)
+from xlfuncs.workbook.kit.formulas import rewritten
+from xlfuncs.workbook.kit.place import UNNAMED
+
+#: Functions that fit or forecast: their answers stay with the functions, and their cells say so.
+WITH_FUNCTIONS = ("BEER_FIT", "FERMENTATION_FORECAST", "FERMENTATION_STATE", "RUNOFF_VOLUME",
+                  "WORT_FACTOR_FIT")  # fmt: skip
+NEEDS = "! this needs the functions: see Start"
+
+_OURS = re.compile(rf"\b({'|'.join(sorted(CATALOGUE, key=len, reverse=True))})\(")
+_NAME = re.compile(r"(?:all\.)?[A-Za-z_]\w*")
+_NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+_ARRAY = re.compile(r"\{([^{}]*)\}")
+
+
+def sheets(made: Sequence[Sheet]) -> list[Sheet]:
+    """The sheets with plain formulas in place of calls."""
+    known = _Known.of(made)
+    return [_sheet(one, known) for one in made]
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What the formulas of all sheets name: groups of columns, and what may hold a typed text."""
+
+    groups: Mapping[str, tuple[str, ...]]
+    typed: frozenset[str]
+    lines: Mapping[str, int]
+
+    @classmethod
+    def of(cls, made: Sequence[Sheet]) -> _Known:
+        groups: dict[str, tuple[str, ...]] = {}
+        typed: set[str] = set()
+        computed: dict[str, str] = {}
+        lines: dict[str, int] = {}
+        for block in (block for sheet in made for block in sheet.blocks):
+            match block:
+                case Table():
+                    lines |= {column.name: block.rows for column in block.columns}
+                    for part in block.parts:
+                        columns = part.columns if isinstance(part, Group) else (part,)
+                        if isinstance(part, Group):
+                            groups[part.name] = tuple(column.name for column in columns)
+                            computed[part.name] = part.formula
+                        for column in columns:
+                            formula = column.formula or getattr(part, "formula", "")
+                            computed[column.name] = formula
+                            if column.role is Role.TYPED:
+                                typed.add(column.name)
+                case Lines():
+                    for line in block.lines:
+                        computed[line.name] = line.formula
+                        if not line.formula:
+                            typed.add(line.name)
+                case Steps():
+                    computed |= block.cells
+        for name, columns in groups.items():
+            if typed & set(columns):
+                typed.add(name)
+        return cls(groups, frozenset(_spread(typed, groups, computed)), lines)
+
+
+def _spread(
+    typed: set[str], groups: Mapping[str, tuple[str, ...]], computed: Mapping[str, str]
+) -> set[str]:
+    """Names whose cells may hold what somebody typed as it is: a number that is a text."""
+    uses = {
+        # What is turned into another unit has been found to be a number.
+        name: set() if "is not a number" in formula else set(_names(_without_calls(formula)))
+        for name, formula in computed.items()
+    }
+    for name, columns in groups.items():
+        uses[name] = uses.get(name, set()) | set(columns)
+    found = set(typed)
+    while True:
+        more = {name for name, used in uses.items() if name not in found and used & found}
+        if not more:
+            return found
+        found |= more
+
+
+def _names(formula: str) -> list[str]:
+    seen: list[str] = []
+    rewritten(formula, lambda _, name: seen.append(name) or name)  # type: ignore[func-returns-value]
+    return seen
+
+
+def _without_calls(formula: str) -> str:
+    """A formula without our calls: their answers are numbers, or say why there is none."""
+    while found := _last_call(formula):
+        start, end, *_ = found
+        formula = formula[:start] + "0" + formula[end:]
+    return formula
+
+
+def _last_call(formula: str) -> tuple[int, int, str, list[str]] | None:
+    """The rightmost call of ours, which holds no other: start, end, name, arguments."""
+    found = list(_OURS.finditer(formula))
+    if not found:
+        return None
+    last = found[-1]
+    arguments, end = _arguments(formula, last.end())
+    return last.start(), end, last.group(1), arguments
+
+
+def _arguments(formula: str, at: int) -> tuple[list[str], int]:
+    """Arguments of a call that begins here, and where it ends."""
+    parts, depth, quoted, begun = [], 0, False, at
+    for place in range(at, len(formula)):
+        character = formula[place]
+        if character == '"':
+            quoted = not quoted
+        elif quoted:
+            continue
+        elif character in "({":
+            depth += 1
+        elif character == "," and not depth:
+            parts.append(formula[begun:place])
+            begun = place + 1
+        elif character in ")}":
+            if not depth:
+                return [*parts, formula[begun:place]], place + 1
+            depth -= 1
+    raise ValueError(f"brackets do not close in {formula}")
+
+
+@dataclass
+class _Scope:
+    """The helper cells of the lines of one table, or the single ones of a sheet."""
+
+    name: str
+    known: _Known
+    helpers: Helpers = field(init=False)
+    whole: dict[str, list[list[str]]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.helpers = Helpers(lambda number: f"{UNNAMED}{self.name}_{number + 1}")
+
+    def cells(self) -> dict[str, str]:
+        """Formulas of the helper cells by their names."""
+        return {
+            f"{UNNAMED}{self.name}_{number}": text.removeprefix("=")
+            for number, text in enumerate(self.helpers.formulas, 1)
+        }
+
+    def expanded(self, formula: str) -> str:
+        """The formula with the cells of their answers in place of our calls."""
+        while found := _last_call(formula):
+            start, end, name, arguments = found
+            answer = self.answers(name, arguments)[0][0]
+            formula = formula[:start] + self.helpers.cell(f"={answer}") + formula[end:]
+        return formula
+
+    def answers(self, name: str, arguments: Sequence[str]) -> list[list[str]]:
+        """Formulas of what a call answers, line by line of its block, without their `=`."""
+        if name in WITH_FUNCTIONS:
+            return [[f'"{NEEDS}"'] + ['""'] * 9]
+        if name.startswith("BLEND_") and arguments[0].startswith("all."):
+            return [[self._of_parts(name, arguments)]]
+        given: dict[str, str | float] = {}
+        computed = []
+        for argument, text in zip(CATALOGUE[name].arguments, arguments, strict=False):
+            if text in ("", '""'):
+                continue
+            if text.startswith('"'):
+                given[argument.name] = text.strip('"')
+            elif _NUMBER.fullmatch(text):
+                given[argument.name] = float(text)
+            else:
+                if not self.known.typed & set(_names(text)):
+                    computed.append(argument.name)
+                is_name = _NAME.fullmatch(text)
+                given[argument.name] = text if is_name else self.helpers.cell(f"={text}")
+        rows = self.helpers.call(name, computed, **given)
+        return [[text.removeprefix("=") for text in row] for row in rows]
+
+    def _of_parts(self, name: str, arguments: Sequence[str]) -> str:
+        """The formula of a function of whole columns, cell after cell."""
+        ranges = {}
+        for argument, text in zip(CATALOGUE[name].arguments, arguments, strict=False):
+            column = text.removeprefix("all.")
+            places = range(1, self.known.lines[column] + 1)
+            ranges[argument.name] = [
+                self.helpers.cell(f"=INDEX(all.{column},{place})") for place in places
+            ]
+        return self.helpers.call_parts(name, True, **ranges).removeprefix("=")
+
+
+def _sheet(sheet: Sheet, known: _Known) -> Sheet:
+    single = _Scope(re.sub(r"\W", "_", sheet.title.casefold()), known)
+    blocks = [_block(block, single, known) for block in sheet.blocks]
+    if single.helpers.formulas:
+        blocks.append(Steps(single.cells()))
+    return replace(sheet, blocks=tuple(blocks))
+
+
+def _block(block: Block, single: _Scope, known: _Known) -> Block:
+    match block:
+        case Text() | Section():
+            return replace(block, text=single.expanded(block.text))
+        case Lines():
+            lines = tuple(
+                replace(line, formula=single.expanded(line.formula)) for line in block.lines
+            )
+            return replace(block, lines=lines)
+        case Steps():
+            cells = {name: single.expanded(formula) for name, formula in block.cells.items()}
+            for names, formula in block.blocks.items():
+                cells |= dict(zip(names, _of_block(formula, names, single), strict=True))
+            return Steps(cells)
+        case Table():
+            return _table(block, single, known)
+    return block
+
+
+def _of_block(formula: str, names: Sequence[str], single: _Scope) -> list[str]:
+    """Formulas of neighbouring cells that one call fills."""
+    if _ARRAY.search(formula):
+        return [
+            single.expanded(_ARRAY.sub(lambda m, at=at: m[1].split(",")[at], formula))
+            for at in range(len(names))
+        ]
+    found = _last_call(formula)
+    assert found and found[:2] == (0, len(formula)), formula
+    [row, *_] = single.answers(*found[2:])
+    return (row + ['""'] * len(names))[: len(names)]
+
+
+def _table(table: Table, single: _Scope, known: _Known) -> Table:
+    scope = _Scope(table.name, known)
+    parts: list[Column | Group] = []
+    for part in table.parts:
+        if isinstance(part, Column):
+            parts.append(_column(part, scope))
+            continue
+        block = _whole_block(part, table, single)
+        if block:
+            lines = zip(*block, strict=True)
+            columns = tuple(
+                replace(column, lines=tuple(answers))
+                for column, answers in zip(part.columns, lines, strict=False)
+            )
+        else:
+            columns = tuple(
+                _column(replace(column, formula=column.formula or _of_column(part, at, known)),
+                        scope)
+                for at, column in enumerate(part.columns)
+            )  # fmt: skip
+        parts.append(Group(part.name, columns))
+    # Rows of one table: a helper stands on the line that it serves.
+    parts += [step(name, "", formula, by_line=True) for name, formula in scope.cells().items()]
+    return replace(table, parts=tuple(parts))
+
+
+def _column(column: Column, scope: _Scope) -> Column:
+    if not column.formula:
+        return column
+    return replace(column, formula=scope.expanded(column.formula), by_line=True)
+
+
+def _of_column(group: Group, at: int, known: _Known) -> str:
+    """The formula of one column of a group: groups in it mean their column of the same place."""
+
+    def cell(prefix: str, name: str) -> str:
+        columns = known.groups.get(name)
+        if prefix == "all." or columns is None:
+            return prefix + name
+        return prefix + columns[at]
+
+    return rewritten(_ARRAY.sub(lambda m: m[1].split(",")[at], group.formula), cell)
+
+
+def _whole_block(group: Group, table: Table, single: _Scope) -> list[list[str]] | None:
+    """What a call that fills all lines of a group answers, such as KETTLE_OPTIONS."""
+    found = _last_call(group.formula)
+    if not found or found[:2] != (0, len(group.formula)):
+        return None
+    function = CATALOGUE[found[2]]
+    if function.name != "KETTLE_OPTIONS":
+        return None
+    answers = single.answers(*found[2:])
+    return [row[: len(group.columns)] for row in answers[: table.rows]]
