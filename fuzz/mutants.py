@@ -149,11 +149,9 @@ def _changed(node: ast.AST, formulas: bool) -> ast.AST | None:
             new.value = node.value * 1.1 or 1.0
         case ast.Constant() if type(node.value) is int:
             new.value = node.value + 1
-        case ast.Constant() if type(node.value) is str and (
-            found := _IN_FORMULA.search(node.value)
-        ):
-            start, end = found.span()
-            new.value = node.value[:start] + _SIGNS[found[0]] + node.value[end:]
+        case ast.Constant() if type(node.value) is str and formulas:
+            new.value = _IN_FORMULA.sub(lambda found: _SIGNS[found[0]], node.value, count=1)
+            return new if new.value != node.value else None
         case _:
             return None
     return new
