@@ -729,7 +729,7 @@ def _take_together(readings: Sequence[Reading]) -> None:
             if reading.batch and reading.instrument and reading.when is not None:
                 key = id(reading.batch), reading.stage, id(reading.instrument)
                 near.setdefault(key, []).append(reading)
-    for reading, others in ((one, others) for others in near.values() for one in others):
+    for reading, others in ((one, some) for some in near.values() for one in some):
         group = [other for other in others if _of_one_wort(reading, other)]
         if len(group) < 2 or reading.effects is None or reading.u is None:
             continue
