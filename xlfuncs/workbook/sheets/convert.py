@@ -234,7 +234,7 @@ def _alcohol(choices: words.Choices) -> tuple[Line, ...]:
 def _lost(choices: words.Choices) -> tuple[Line, ...]:
     return (
         _gravity("lost_sg", "Gravity, by hydrometer", choices, '=unit_gravity&", degassed, 20 °C"'),
-        Line("lost_expanded", "± of it", '="about 95 %; blank: ± "&lost_usual', choices.gravity_format,
+        Line("lost_expanded", "± of it", '="blank: "&lost_usual', choices.gravity_format,
              limits=Limits.between(0, 'IF(unit_gravity="Plato",5,0.02)', "About 95 %")),
     )  # fmt: skip
 

@@ -99,7 +99,7 @@ def _kettle() -> tuple[Line, ...]:
         Line("set_u_volume", "How sure of a volume, ±", "share; blank: 1 %", styles.PERCENT,
              limits=Limits.between(0, 0.2, "A share from 0 % to 20 %")),
         Line("set_marks", "Marks of the kettle were made",
-             "cold: it holds 0.3 % more when hot; blank: as read",
+             "cold or hot; blank: as read",
              limits=Limits.among(words.COLD, words.HOT)),
         Line("set_potential", "Extract potential of grain",
              "share of the grain's mass; blank: 80 %, pale malt", styles.PERCENT,
@@ -145,7 +145,7 @@ def _in_use() -> tuple[Line, ...]:
         Line("shown_u_model", "Alcohol correction, ± (standard)", "SG", formula="beer_u_model",
              format=styles.SG),
         Line("decides", "First instrument decides ±",
-             '=unit_gravity&" or more, most figures twice that; less is too close to call"',
+             '=unit_gravity&" or more; most figures twice that"',
              formula="decided", format="0.000"),
     )  # fmt: skip
 
