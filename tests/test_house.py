@@ -20,7 +20,7 @@ MAY_KNOW = {
     "plain": (("science", "cells", "functions", "files"), None),
     "hosts": (("science", "cells", "functions", "files"), None),
     "hosts.embedded": (("science", "cells", "functions", "files"), None),
-    "workbook": (("science", "cells", "functions", "files"), None),
+    "workbook": (("science", "cells", "functions", "files", "plain"), None),
     "workbook.kit": (("science", "cells", "workbook.defaults", "workbook.words"), None),
     "workbook.sheets": (
         (
