@@ -43,12 +43,15 @@ lock: .venv/tested
 # What is made from the code: the reference, the page of accuracy, the workbooks, the pictures.
 docs: .venv/documented
 	$(BIN)/python -m xlfuncs.reference > docs/functions.md
+	$(BIN)/python -m xlfuncs.plain.report > docs/plain.md
 	$(BIN)/python -m tests.accuracy > docs/accuracy.md
 	$(BIN)/python docs/make_pictures.py
 
 workbooks: .venv/installed
 	$(BIN)/xlfuncs new workbooks/brewday.xlsx --force
 	$(BIN)/xlfuncs new workbooks/brewday-example.xlsx --example --force
+	$(BIN)/xlfuncs new workbooks/brewday-plain.xlsx --plain --force
+	$(BIN)/xlfuncs new workbooks/brewday-plain-example.xlsx --plain --example --force
 	$(BIN)/xlfuncs new workbooks/functions.xlsx --names --force
 
 # What people install from. Modules of an earlier build would get into it as well.

@@ -11,13 +11,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
-from xlfuncs.workbook.vocabulary import Choices
 
 from benchmarks.measuring import Measure
 from benchmarks.workbooks import with_checks
 from xlfuncs.hosts import embedded
-from xlfuncs.workbook import build
-from xlfuncs.workbook import vocabulary as words
+from xlfuncs.workbook import build, words
+from xlfuncs.workbook.words import Choices
 
 WORKBOOKS = 2_000
 CHECKS = 5_000

@@ -12,7 +12,6 @@ from unittest.mock import patch
 
 from openpyxl import Workbook
 from openpyxl.worksheet.formula import ArrayFormula
-from xlfuncs.workbook.vocabulary import Choices
 
 from benchmarks.measuring import Measure, seconds
 from benchmarks.workbooks import with_checks
@@ -20,6 +19,7 @@ from xlfuncs.hosts.calc import runner
 from xlfuncs.hosts.calc.install import numpy_for
 from xlfuncs.hosts.calc.offices import OfficeProblem, choose_office
 from xlfuncs.workbook import build
+from xlfuncs.workbook.words import Choices
 
 ROWS = 10_000
 NATIVE = f"=(A1:A{ROWS}-1)*1000"

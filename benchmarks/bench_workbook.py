@@ -9,12 +9,13 @@ from copy import copy
 from pathlib import Path
 
 from openpyxl import Workbook
-from xlfuncs.workbook.vocabulary import Choices
 
 from benchmarks.measuring import Measure, in_new_python, seconds
 from benchmarks.workbooks import with_checks
 from xlfuncs.hosts import embedded
-from xlfuncs.workbook import build, styles
+from xlfuncs.workbook import build
+from xlfuncs.workbook.kit import styles
+from xlfuncs.workbook.words import Choices
 
 COLD = """
 from xlfuncs.hosts import embedded

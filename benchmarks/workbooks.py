@@ -6,9 +6,8 @@ import datetime
 import re
 from pathlib import Path
 
-from xlfuncs.workbook.vocabulary import Choices
-
 from xlfuncs.workbook import build
+from xlfuncs.workbook.words import Choices
 
 
 def with_checks(path: Path, checks: int) -> Path:

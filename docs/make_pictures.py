@@ -6,12 +6,10 @@ poppler-utils, xvfb, imagemagick).  Run by `make docs`.
 
 from __future__ import annotations
 
-import os
 import runpy
 import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 from xlfuncs.hosts.calc import offices, runner
@@ -22,7 +20,7 @@ HERE = Path(__file__).parent
 PICTURES = HERE / "pictures"
 
 _DOTS_PER_INCH = 75
-_DISPLAY, _SCREEN = ":97", "1366x768x24"
+_SCREEN = "1366x768x24"
 
 
 def main() -> None:
@@ -67,16 +65,12 @@ def _screens(book: Path, titles: list[str]) -> None:
     values = book.with_name("values.xlsx")
     subprocess.run([sys.executable, "-m", "xlfuncs", "freeze", book, "-o", values], check=True)
     office = offices.choose_office()
-    screen = subprocess.Popen(["Xvfb", _DISPLAY, "-screen", "0", _SCREEN])
-    try:
-        time.sleep(1)
-        subprocess.run(
-            [office.python, HERE / "screens.py", office.soffice, values, PICTURES,
-             *(f"{title}={slug(title)}" for title in titles)],
-            env=os.environ | {"DISPLAY": _DISPLAY}, check=True,
-        )  # fmt: skip
-    finally:
-        screen.terminate()
+    subprocess.run(
+        ["xvfb-run", "--auto-servernum", "--server-args", f"-screen 0 {_SCREEN}", office.python,
+         HERE / "screens.py", office.soffice, values, PICTURES,
+         *(f"{title}={slug(title)}" for title in titles)],
+        check=True,
+    )  # fmt: skip
 
 
 if __name__ == "__main__":

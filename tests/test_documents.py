@@ -38,7 +38,7 @@ GUIDES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 SOURCES = [*sorted((ROOT / "xlfuncs").rglob("*.py")), *sorted((ROOT / "docs").rglob("*.py"))]
 TEXTS = [*sorted({*GUIDES, *ROOT.glob("*.md")}), *SOURCES]
 
-FENCE = re.compile(r"\s*(```+|~~~+)\s*(\w*)\s*$")
+FENCE = re.compile(r"\s*(```+|~~~+)\s*(\w*)(?: +\w+)?\s*$")  # the language, a name
 MARK = re.compile(r"\s*<!-- (not run|run|before): (.+) -->\s*$")
 
 
@@ -255,7 +255,7 @@ def installed_names(text: str) -> list[str]:
     for rest in INSTALLS.findall(text):
         for word in WORD.findall(rest):
             bare = word.strip("\"'\\")
-            by_place = bare.startswith((".", "/", "{folder}")) or bare.endswith(".whl")
+            by_place = bare.startswith((".", "/", "{folder}", "{_WHEEL}")) or bare.endswith(".whl")
             if bare and not bare.startswith("-") and not by_place:
                 found.append(bare)
     return found

@@ -35,8 +35,8 @@ MAY_KNOW = {
         ),
         None,
     ),
-    "report": (("science", "cells", "files", "functions", "workbook", "terminal"), None),
-    "audit": (("science", "cells", "functions", "files", "workbook", "terminal"), None),
+    "report": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
+    "audit": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
 }
 
 IMPORT_ALL = """

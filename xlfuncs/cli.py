@@ -90,6 +90,9 @@ def new(
     checks: Annotated[
         int, typer.Option(help="Lines for calibration checks", min=60, max=5000)
     ] = 60,
+    plain: Annotated[
+        bool, typer.Option("--plain", help="In formulas that every program knows, no functions")
+    ] = False,
     names: Annotated[
         bool,
         typer.Option("--names", help="Instead: the functions by name, for Excel without Python"),
@@ -105,7 +108,7 @@ def new(
     from xlfuncs.workbook.sheets import start
     from xlfuncs.workbook.words import Choices
 
-    macros_inside = file.suffix.lower() == ".xlsm" and not names
+    macros_inside = file.suffix.lower() == ".xlsm" and not names and not plain
     _must_be_free(file, force, ".xlsm" if macros_inside else ".xlsx")
     if names:
         from xlfuncs.plain import names_file
@@ -113,11 +116,12 @@ def new(
         names_file.write(file)
         terminal.say(f"Wrote {file}")
         return
-    choices = Choices(rows, units.value, gravity.value, example, instruments, checks)
+    choices = Choices(rows, units.value, gravity.value, example, instruments, checks, plain)
     file.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder, terminal.working("Building the workbook"):
         draft = Path(folder) / file.name
-        draft.write_bytes(build.to_bytes(build.build(choices)))
+        book = build.build(choices)
+        draft.write_bytes(build.to_bytes(book))
         if macros_inside:
             from xlfuncs.hosts.excel import install as excel
             from xlfuncs.hosts.excel import macros
@@ -125,9 +129,8 @@ def new(
 
             excel.name_python(Computer())
             draft.write_bytes(macros.with_functions(draft.read_bytes()))
-        calculation = embedded.calculate_file(
-            draft, file, named=start.as_stored(datetime.date.today())
-        )
+        calculation = embedded.calculate_book(book)
+        stored.store(draft, calculation.values, file, start.as_stored(datetime.date.today()))
     _name_failures(calculation.failures)
     terminal.say(f"Wrote {file}")
 

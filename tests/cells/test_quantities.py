@@ -74,6 +74,24 @@ def test_read(quantity, raw, answer):
 
 
 @pytest.mark.parametrize(
+    ("raw", "shown"),
+    [
+        (10**400, "beyond 1e308"),
+        (-(10**400), "beyond 1e308"),
+        (np.timedelta64(3, "D"), '"3 days"'),
+        (np.complex128(1 + 2j), '"(1+2j)"'),
+        (dt.timedelta(days=3), '"3 days, 0:00:00"'),
+    ],
+)
+def test_what_no_cell_holds_gets_a_text_too(raw, shown):
+    answer = f"! x {shown} is not a number"
+    assert ANY.read(raw, "x") == answer
+    numbers, texts = ANY.read_many([1.0, raw, 2], "x")
+    assert texts == {1: answer}
+    assert (numbers[0], numbers[2]) == (1.0, 2.0)
+
+
+@pytest.mark.parametrize(
     ("raw", "answer"),
     [
         ("Plato", "Plato"),

@@ -20,9 +20,6 @@ from xlfuncs.science import gravity, units
 NAMES = {name.name: name for name in names.all_names()}
 FUNCTIONS = [CATALOGUE[name] for name in NAMES if name in CATALOGUE]
 
-#: Texts that the names refuse, though the functions read them.
-_REFUSED = {"1e3"}
-
 
 def _cases():
     """Calls of the catalogue: good ones, on and beyond each limit, typed wrongly."""
@@ -158,3 +155,18 @@ def test_the_file_is_the_same_every_time_and_calls_dynamically():
         assert "xl/metadata.xml" in parts.namelist()
         sheet = parts.read("xl/worksheets/sheet1.xml").decode()
     assert sheet.count('cm="1"') == len(FUNCTIONS)
+
+
+@pytest.mark.parametrize("text", ["1e1", "1.234,5", "1/2", "12:30", "5%", "$5", "- 5"])
+def test_a_text_that_is_no_plain_number_is_refused_and_never_misread(tmp_path, text):
+    engine = pytest.importorskip("ironcalc")
+    book = xlsxwriter.Workbook(tmp_path / "names.xlsx")
+    sheet = book.add_worksheet()
+    for name in NAMES.values():
+        book.define_name(name.name, "=" + name.stored)
+    sheet.write_string(0, 1, text)
+    sheet.write_dynamic_array_formula(0, 0, 0, 0, "=WORT_SG(B1)", None, 0)
+    book.close()
+    model = engine.load_from_xlsx(str(tmp_path / "names.xlsx"), "en", "UTC", "en")
+    model.evaluate()
+    assert model.get_cell_value(0, 1, 1) == f'! brix "{text}" is not a number'

@@ -1,4 +1,6 @@
 import re
+import subprocess
+import sys
 
 import pytest
 
@@ -77,3 +79,15 @@ def test_a_decimal_comma_changes_no_answer():
     assert numbers
     assert all("SUBSTITUTE(ROUND(" in one or "{_" in one for one in numbers)
     assert alike("! brix 140 is outside -1 to 45", CATALOGUE["WORT_SG"].callable()(140))
+
+
+def test_a_formula_does_not_hang_on_what_was_recorded_before():
+    """The same bytes whichever function a process asks for first."""
+    code = "from xlfuncs.plain import formula; {}print(formula('WORT_SG_UNCERTAINTY').templates)"
+    first, second = (
+        subprocess.run(
+            [sys.executable, "-c", code.format(before)], capture_output=True, check=True, text=True
+        ).stdout
+        for before in ("", "formula('VOLUME_AT'); formula('BEER_ABV'); ")
+    )
+    assert first == second

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import re
 
 import openpyxl
 import pytest
 
+from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import engine
 from xlfuncs.workbook import build, words
 from xlfuncs.workbook.kit import formulas, styles, write
@@ -76,10 +78,19 @@ def test_a_column_is_one_array_formula_or_a_formula_in_each_line():
               step("c", "", "a+SUM(all.a)+N(above.c)", by_line=True))
     ))["One"]  # fmt: skip
     assert (book["C5"].value.ref, book["C5"].value.text) == ("C5:C7", "=a+SUM(a)")
-    assert [book[f"D{row}"].value for row in (5, 6)] == [
+    first, *below = (book[f"D{row}"].value for row in (5, 6, 7))
+    assert (first.text, dict(first)) == (
         "=$A5+SUM(a)+N($D4)",
-        "=$A6+SUM(a)+N($D5)",
-    ]
+        {"t": "shared", "ref": "D5:D7", "si": "1"},
+    )
+    assert [(one.text, dict(one)) for one in below] == [(None, {"t": "shared", "si": "1"})] * 2
+
+
+def test_a_filled_column_is_read_line_by_line():
+    """As any reader of the file does it: the first formula, moved along."""
+    book = written(placed(table(typed("a", "A"), step("c", "", "2*a", by_line=True))))
+    read = openpyxl.load_workbook(io.BytesIO(build.to_bytes(book)))["One"]
+    assert [read[f"C{row}"].value for row in (5, 6, 7)] == ["=2*$A5", "=2*$A6", "=2*$A7"]
 
 
 def test_words_in_quotes_are_no_names():
@@ -113,7 +124,8 @@ def test_idioms():
 @pytest.mark.parametrize(
     ("number", "digits", "said"),
     [(1.05, 4, "1.0500"), (1.04996, 4, "1.0500"), (0, 4, "0.0000"), (9.996, 2, "10.00"),
-     (23.84, 1, "23.8"), (0.95, 1, "1.0"), (99.96, 1, "100.0"), (12.5, 0, 13), (0.00021, 4, "0.0002")],
+     (23.84, 1, "23.8"), (0.95, 1, "1.0"), (99.96, 1, "100.0"), (12.5, 0, 13),
+     (0.00021, 4, "0.0002")],
 )  # fmt: skip
 def test_a_number_in_a_sentence_keeps_its_noughts(number, digits, said):
     book = openpyxl.Workbook()
@@ -123,6 +135,14 @@ def test_a_number_in_a_sentence_keeps_its_noughts(number, digits, said):
 
 
 # --- all sheets ---
+
+
+@pytest.mark.parametrize("example", [False, True])
+def test_no_name_is_that_of_a_function(example):
+    """Spreadsheet programs know names and functions apart by nothing else, nor by case."""
+    names = {name.upper() for name in build.build(Choices(example=example)).defined_names}
+    assert len(names) > 100
+    assert not names & CATALOGUE.keys()
 
 
 @pytest.fixture(scope="module")

@@ -62,8 +62,8 @@ class Number:
         >>> BRIX.read("12,4", "brix"), BRIX.read(None, "brix"), BRIX.read(140, "brix")
         (12.4, '', '! brix 140 is outside -1 to 45')
         """
-        if type(raw) is float or type(raw) is int:
-            value = float(raw)
+        if type(raw) is float:
+            value = raw
         elif is_blank(raw):
             return BLANK
         elif is_passed_on(raw):
@@ -83,8 +83,11 @@ class Number:
             if not self.dates:
                 return f"{MARK}{name} {show(raw)} is a date, not a number"
             value = date_serial(raw)
-        elif isinstance(raw, (int, float, np.number)):
-            value = float(raw)
+        elif isinstance(raw, (int, float, np.floating, np.integer)):
+            try:
+                value = float(raw)
+            except (OverflowError, TypeError):  # beyond what a cell holds; a span of time
+                return f"{MARK}{name} {show(raw)} is not a number"
         else:
             return f"{MARK}{name} {show(raw)} is not a number"
         if not math.isfinite(value):
@@ -115,13 +118,11 @@ class Number:
 
     def read_many(self, cells: Sequence[Any], name: str) -> tuple[Array, dict[int, str]]:
         """Numbers of a column of cells, and the texts of those that hold none, by position."""
-        if {float, int}.issuperset(map(type, cells)):
-            numbers = np.array(cells, dtype=float)
-        else:
-            numbers = np.array(
-                [cell if type(cell) is float or type(cell) is int else math.nan for cell in cells],
-                dtype=float,
-            )
+        try:
+            plain = {float, int}.issuperset(map(type, cells))
+            numbers = np.array(cells if plain else [_plain(cell) for cell in cells], dtype=float)
+        except OverflowError:  # a whole number beyond what a cell holds
+            numbers = np.full(len(cells), math.nan)
         texts: dict[int, str] = {}
         within = (numbers >= self.low) & (numbers <= self.high)
         if self.above:
@@ -159,6 +160,10 @@ def _within(low: float, high: float) -> str:
         hair = 1e-6
         low, high = math.ceil(low * steps - hair) / steps, math.floor(high * steps + hair) / steps
     return f"{show(low)} to {show(high)}"
+
+
+def _plain(cell: Any) -> float:
+    return cell if type(cell) is float or type(cell) is int else math.nan
 
 
 @dataclass(frozen=True)

@@ -70,7 +70,12 @@ def show(raw: Any) -> str:
     if isinstance(raw, bool):
         return str(raw).upper()
     if isinstance(raw, numbers.Real):
-        return f"{raw:.10g}"
+        try:
+            return f"{raw:.10g}"
+        except OverflowError:
+            return "beyond 1e308"
+        except (TypeError, ValueError):  # a span of time, which numpy counts among the numbers
+            return f'"{raw}"'
     if isinstance(raw, datetime.datetime) and raw.time() == datetime.time():
         return raw.date().isoformat()
     if isinstance(raw, (datetime.date, datetime.datetime)):

@@ -23,7 +23,7 @@ _STYLES = "xl/styles.xml"
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 
 #: Endings by the content type of the workbook's part.
-_ENDINGS = {
+_ENDING_OF = {
     "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml": ".xlsx",
     "application/vnd.openxmlformats-officedocument.spreadsheetml.template.main+xml": ".xltx",
     "application/vnd.ms-excel.sheet.macroEnabled.main+xml": ".xlsm",
@@ -60,7 +60,7 @@ class Source:
             kinds = {part.get("ContentType", "") for part in ElementTree.fromstring(types)}
         except ElementTree.ParseError as error:
             raise damaged(self.path) from error
-        return next((_ENDINGS[kind] for kind in kinds if kind in _ENDINGS), ".xlsx")
+        return next((_ENDING_OF[kind] for kind in kinds if kind in _ENDING_OF), ".xlsx")
 
     def changed(self) -> bool:
         """Whether the file is another one by now, or gone."""

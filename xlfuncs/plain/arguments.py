@@ -41,11 +41,32 @@ def read(
     if computed:
         otherwise = make("IF", make("=", raw, BLANK), blank, raw)
         return make("IF", make("ISNUMBER", raw), within(raw, quantity, argument.name), otherwise)
-    text = make("IF", make("=", make("TRIM", raw), BLANK), blank, typed(argument, quantity, place))
-    number = make("IF", make("ISNUMBER", raw), within(raw, quantity, argument.name), text)
+    number = number_of(raw)
+    _, grouped = number_in(raw)
+    either = _either_reading(raw, number, quantity, argument.name)
+    read_number = within(number, quantity, argument.name)
+    ambiguous = make("AND", make("ISTEXT", raw), grouped)
+    text = _sample(argument.name, ("?",), _quoted(raw))
+    no_number = make(
+        "IF",
+        make("=", make("TRIM", raw), BLANK),
+        blank,
+        make("IF", is_refusal(raw), raw, text),
+    )
+    value = make(
+        "IF",
+        make("ISNUMBER", number),
+        make("IF", ambiguous, either, read_number),
+        no_number,
+    )
     # LibreOffice counts TRUE as a number.
     said = _sample(argument.name, (True,), _truth(raw))
-    return make("IF", make("ISLOGICAL", raw), said, number)
+    return make("IF", make("ISLOGICAL", raw), said, value)
+
+
+def number_of(raw: Expression) -> Value:
+    """The number in a cell, typed as one or as text; no number where there is none."""
+    return make("IF", make("ISNUMBER", raw), raw, number_in(raw)[0])
 
 
 def within(value: Any, quantity: Number, name: str) -> Value:
@@ -74,27 +95,13 @@ def _either(condition: Expression, then: Value, otherwise: Value) -> Value:
 # --- a number that was typed as text ------------------------------
 
 
-def typed(argument: Argument, quantity: Number, place: str = "") -> Value:
-    """A text: passed on, or the number that it stands for, or what is wrong with it."""
-    raw, name = cell(place or argument.name), argument.name
-    number, grouped = number_in(raw)
+def _either_reading(raw: Expression, number: Value, quantity: Number, name: str) -> Value:
+    """A number whose comma or point may set off thousands: the reading that is allowed."""
     thousands = make("*", 1000.0, number)
-    both = _sample(name, ("1,050", 1.05, 1050.0), _quoted(raw), *(
-        make("TEXT", value, ".10g") for value in (number, thousands)
-    ))  # fmt: skip
+    shown = [make("TEXT", value, ".10g") for value in (number, thousands)]
+    both = _sample(name, ("1,050", 1.05, 1050.0), _quoted(raw), *shown)
     first, second = _allowed(number, quantity), _allowed(thousands, quantity)
-    ambiguous = make("IF", make("=", first, second), both, make("IF", first, number, thousands))
-    return make(
-        "IF",
-        is_refusal(raw),
-        raw,
-        make(
-            "IF",
-            make("ISNUMBER", number),
-            make("IF", grouped, ambiguous, within(number, quantity, name)),
-            _sample(name, ("?",), _quoted(raw)),
-        ),
-    )
+    return make("IF", make("=", first, second), both, make("IF", first, number, thousands))
 
 
 @functools.cache

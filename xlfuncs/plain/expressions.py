@@ -114,10 +114,13 @@ class Expression(Recorded):
         if function is np.where:
             return make("IF", *args)
         if function is np.select:
-            conditions, choices, chosen = args
-            for condition, choice in zip(reversed(conditions), reversed(choices), strict=True):
-                chosen = make("IF", condition, choice, chosen)
-            return chosen
+            conditions, values, otherwise = args
+            for condition, value in reversed(list(zip(conditions, values, strict=True))):
+                otherwise = make("IF", condition, value, otherwise)
+            return otherwise
+        if function is np.sum or function is np.size:
+            # A line stands for its column here.
+            return make("SUM" if function is np.sum else "COUNT", args[0])
         if function is np.clip:
             value, low, high = args
             return make("MIN", make("MAX", value, low), high)
@@ -418,17 +421,19 @@ def _joined(parts: Parts) -> Iterator[Value]:
 
 
 def reached(*roots: Value) -> list[Expression]:
-    """Every expression that the roots use, arguments before what uses them."""
+    """Every expression that the roots use, arguments before what uses them.
+
+    In the order in which they are written, whatever was recorded before.
+    """
     found: dict[int, Expression] = {}
-    waiting = [root for root in roots if isinstance(root, Expression)]
+    waiting = [(root, False) for root in reversed(roots)]
     while waiting:
-        value = waiting.pop()
-        if value.number not in found:
+        value, done = waiting.pop()
+        if not isinstance(value, Expression) or value.number in found:
+            continue
+        if done:
             found[value.number] = value
-            waiting += [part for part in value.args if isinstance(part, Expression)]
-    return [found[number] for number in sorted(found)]
-
-
-def is_number(value: Value) -> bool:
-    """Whether the value is a constant number."""
-    return type(value) is float and math.isfinite(value)
+        else:
+            waiting.append((value, True))
+            waiting += [(part, False) for part in reversed(value.args)]
+    return list(found.values())

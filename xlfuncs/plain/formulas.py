@@ -7,7 +7,7 @@ LAMBDA.  A decimal comma in the program's language changes nothing.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from xlfuncs.plain.expressions import (
@@ -34,16 +34,21 @@ _ATOM = 9
 # --- what a spreadsheet has no word for ------------------------------
 
 
+def _never(number: Value) -> bool:
+    return False
+
+
 #: Prints a number in a message: the number, how many digits, and Python's kind of format.
 NumberText = Callable[[Value, int, str], Value]
 
 
-def lowered(root: Value, everyday: Collection[Value] = (), text: NumberText | None = None) -> Value:
+def lowered(
+    root: Value, everyday: Callable[[Value], bool] = _never, text: NumberText | None = None
+) -> Value:
     """The same value with worksheet functions alone: texts of numbers written out.
 
-    `everyday` are numbers of a size that needs no power of ten.
+    `everyday` says of which numbers to take it that their size needs no power of ten.
     """
-    plain = {value.number for value in everyday if isinstance(value, Expression)}
     known: dict[int, Value] = {}
 
     def of(value: Value) -> Value:
@@ -55,14 +60,13 @@ def lowered(root: Value, everyday: Collection[Value] = (), text: NumberText | No
             known[step.number] = step
         elif step.op == "TEXT":
             spec = str(parts[1])
-            digits, kind = int(spec[1:-1]), spec[-1]
-            of_leaf = isinstance(step.args[0], Expression) and step.args[0].number in plain
+            digits, kind, plain = int(spec[1:-1]), spec[-1], everyday(step.args[0])
             if text is not None:
                 known[step.number] = text(parts[0], digits, kind)
             elif kind == "f":
                 known[step.number] = decimals_text(parts[0], float(digits))
             else:
-                known[step.number] = digits_text(parts[0], float(digits), everyday=of_leaf)
+                known[step.number] = digits_text(parts[0], float(digits), everyday=plain)
         elif step.op == "ISNAN":
             known[step.number] = make("NOT", make("ISNUMBER", parts[0]))
         else:

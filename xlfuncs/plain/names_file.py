@@ -12,7 +12,7 @@ import xlsxwriter
 
 from xlfuncs.cells import boundary
 from xlfuncs.cells.catalogue import CATALOGUE, CellFunction
-from xlfuncs.files import replacing
+from xlfuncs.files.replacing import replacing
 from xlfuncs.plain.names import all_names
 
 #: The functions, and how to take them along.
@@ -60,7 +60,7 @@ def to_bytes() -> bytes:
 def write(file: Path) -> None:
     """Write the workbook; a file of that name is replaced by the whole of it, or not at all."""
     file.parent.mkdir(parents=True, exist_ok=True)
-    with replacing.replacing(file) as out:
+    with replacing(file) as out:
         out.write(to_bytes())
 
 

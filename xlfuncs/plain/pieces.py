@@ -13,7 +13,7 @@ from typing import Any
 
 from xlfuncs.plain.fits import Fit, fit
 from xlfuncs.plain.trace import replaced
-from xlfuncs.science import beer, ethanol, gravity, sucrose, water
+from xlfuncs.science import beer, ethanol, gravity, sucrose, water, wort
 from xlfuncs.science.arrays import derivative, newton, polynomial
 
 #: °Plato, °C and mass fraction of ethanol over which the stand-ins hold: the limits of the scales
@@ -23,9 +23,12 @@ _SPIRIT = (-0.012, 0.14)
 _REFRACTOMETER_T, _HYDROMETER_T = (5.0, 45.0), (0.0, 70.0)
 
 #: Largest errors of the stand-ins: °Plato and °Brix; share of a polynomial's value.
-_SHARE = 2e-7
+_SHARE = 5e-8
 _BRIX = 3e-4
 _PLATO = 1e-3
+
+#: Newton steps of a fit by sums, from a start that is near.
+_FIT_STEPS = 2
 _DENSITY = 2e-4
 
 
@@ -124,6 +127,7 @@ def standing_in(steps: int) -> Iterator[None]:
         sucrose.plato_at: plato_at,
         sucrose.brix_at: brix_at,
         beer.from_brix: from_brix,
+        wort.fit_factor: functools.partial(wort.fit_factor, steps=_FIT_STEPS),
     }
     if steps == EXACT_STEPS:
         del stand_ins[polynomial]

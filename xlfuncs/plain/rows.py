@@ -156,22 +156,34 @@ def _print_read(
 ) -> None:
     """The helper cells that read an argument; the last is known as its value from now on."""
     if isinstance(quantity, Number) and not computed:
-        # What numbers want too comes first: it must not wait for a text.
-        number = arguments.within(arguments.cell(place), quantity, each.name)
-        printer.print_all([lowered(number)], form=_or_nothing)
-        typed = lowered(arguments.typed(each, quantity, place))
-        printer.print_all([typed], form=_of_text(place))
-    read = lowered(arguments.read(each, quantity, place=place, computed=computed))
+        found, _ = arguments.number_in(arguments.cell(place))
+        printer.print_all([found], form=_of_text(place))
+        number: Any = arguments.number_of(arguments.cell(place))
+        [text] = printer.print_all([number], form=_or_nothing)
+        printer.known[number.number] = printer.named(text, form=_or_nothing)
+    # Whoever types more than 10,000,000,000 sees it in digits, not as a power of ten.
+    read = lowered(
+        arguments.read(each, quantity, place=place, computed=computed), lambda number: True
+    )
     [text] = printer.print_all([read], form=_or_nothing)
     printer.known[argument(place).number] = printer.named(text)
 
 
 def _printed(
-    printer: Printer, good: Value, faults: Value, answer: trace.Answer, everyday: list[Value]
+    printer: Printer,
+    good: Value,
+    faults: Value,
+    answer: trace.Answer,
+    everyday: Collection[Expression],
 ) -> Plain:
     condition, fault = printer.print_all([good, faults])
     before = len(printer.parts)
-    flat = [lowered(value, everyday) for row in answer for value in row]
+    known = {value.number for value in everyday}
+
+    def is_everyday(value: Value) -> bool:
+        return isinstance(value, Expression) and value.number in known
+
+    flat = [lowered(value, is_everyday) for row in answer for value in row]
     texts = printer.print_all(flat, form=lambda text: f'IF({_GOOD},{text},"")')
     if len(printer.parts) > before:
         printer.parts.insert(before, (_GOOD, condition.text))

@@ -129,5 +129,4 @@ def first_true(cases: Sequence[tuple[Any, str]], otherwise: str) -> NDArray[np.o
     ['yes', 'no']
     """
     conditions, words = zip(*cases, strict=True)
-    found: NDArray[np.object_] = np.select(conditions, words, otherwise).astype(object)
-    return found
+    return np.asarray(np.select(conditions, words, otherwise), dtype=object)

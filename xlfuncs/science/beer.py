@@ -333,10 +333,10 @@ def by_newton(
 
     Over the range of the model they seldom go astray; a last step above 1e-5 °P says that they did.
 
-    - `original`: extract before fermentation, °Plato
-    - `brix`: what the beer shows, true °Brix
+    - `original`: extract of the wort, °Plato
+    - `brix`: what the sample shows, true °Brix
     - `wort_factor`: of the extract alone, °Brix per °Plato
-    - `alcohol_factor`: refraction of the alcohol, over that of pure ethanol
+    - `alcohol_factor`: of the ethanol alone, refraction over that of the CRC Handbook
 
     >>> beer, step = by_newton(12.0, 6.2, 1.04, 1.0)
     >>> print(f"{beer.sg:.4f}", abs(step) < 1e-6)

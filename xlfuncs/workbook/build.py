@@ -46,7 +46,8 @@ def build(choices: Choices) -> Workbook:
         write.LETTER if choices.units == "us" else write.A4,
         _LONGEST_PLAIN if choices.plain else LONGEST,
     )
-    _settings(book)
+    if not choices.plain:
+        _settings(book)
     if choices.example:
         example.fill(book, choices)
     book.defined_names[words.LAYOUT_NAME] = DefinedName(

@@ -8,11 +8,11 @@ is computed line by line, so that lines can be inserted, deleted, sorted and fil
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from xlfuncs.functions import CATALOGUE
-from xlfuncs.plain import Helpers
+from xlfuncs.plain import Helpers, columns
 from xlfuncs.workbook.kit.blocks import (
     Block,
     Column,
@@ -30,12 +30,13 @@ from xlfuncs.workbook.kit.formulas import rewritten
 from xlfuncs.workbook.kit.place import UNNAMED
 
 #: Functions that fit or forecast: their answers stay with the functions, and their cells say so.
-WITH_FUNCTIONS = ("BEER_FIT", "FERMENTATION_FORECAST", "FERMENTATION_STATE", "RUNOFF_VOLUME",
-                  "WORT_FACTOR_FIT")  # fmt: skip
+WITH_FUNCTIONS = ("BEER_FIT", "FERMENTATION_FORECAST", "FERMENTATION_STATE", "RUNOFF_VOLUME")
+#: Functions of whole columns that are sums of them.
+BY_SUMS = ("WORT_FACTOR_FIT",)
 NEEDS = "! this needs the functions: see Start"
 
 _OURS = re.compile(rf"\b({'|'.join(sorted(CATALOGUE, key=len, reverse=True))})\(")
-_NAME = re.compile(r"(?:all\.)?[A-Za-z_]\w*")
+_NAME = re.compile(r"(?:all\.|above\.)?[A-Za-z_]\w*")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 _ARRAY = re.compile(r"\{([^{}]*)\}")
 
@@ -53,6 +54,7 @@ class _Known:
     groups: Mapping[str, tuple[str, ...]]
     typed: frozenset[str]
     lines: Mapping[str, int]
+    tables: Mapping[str, str]  # of each column
 
     @classmethod
     def of(cls, made: Sequence[Sheet]) -> _Known:
@@ -60,16 +62,17 @@ class _Known:
         typed: set[str] = set()
         computed: dict[str, str] = {}
         lines: dict[str, int] = {}
+        tables: dict[str, str] = {}
         for block in (block for sheet in made for block in sheet.blocks):
             match block:
                 case Table():
                     lines |= {column.name: block.rows for column in block.columns}
+                    tables |= {column.name: block.name for column in block.columns}
                     for part in block.parts:
-                        columns = part.columns if isinstance(part, Group) else (part,)
                         if isinstance(part, Group):
-                            groups[part.name] = tuple(column.name for column in columns)
+                            groups[part.name] = tuple(column.name for column in part.columns)
                             computed[part.name] = part.formula
-                        for column in columns:
+                        for column in part.columns if isinstance(part, Group) else (part,):
                             formula = column.formula or getattr(part, "formula", "")
                             computed[column.name] = formula
                             if column.role is Role.TYPED:
@@ -84,40 +87,53 @@ class _Known:
         for name, columns in groups.items():
             if typed & set(columns):
                 typed.add(name)
-        return cls(groups, frozenset(_spread(typed, groups, computed)), lines)
+        return cls(groups, frozenset(_spread(typed, groups, computed)), lines, tables)
 
 
 def _spread(
     typed: set[str], groups: Mapping[str, tuple[str, ...]], computed: Mapping[str, str]
 ) -> set[str]:
     """Names whose cells may hold what somebody typed as it is: a number that is a text."""
-    uses = {
-        # What is turned into another unit has been found to be a number.
-        name: set() if "is not a number" in formula else set(_names(_without_calls(formula)))
-        for name, formula in computed.items()
-    }
+    handed = {name: _handed_on(formula) for name, formula in computed.items()}
     for name, columns in groups.items():
-        uses[name] = uses.get(name, set()) | set(columns)
+        handed[name] = handed.get(name, set()) | set(columns)
     found = set(typed)
     while True:
-        more = {name for name, used in uses.items() if name not in found and used & found}
+        more = {name for name, names in handed.items() if name not in found and names & found}
         if not more:
             return found
         found |= more
 
 
-def _names(formula: str) -> list[str]:
-    seen: list[str] = []
-    rewritten(formula, lambda _, name: seen.append(name) or name)  # type: ignore[func-returns-value]
-    return seen
+#: Of these functions' arguments, those whose cells the answer may be; of all others it is new.
+_CHOOSES = {"IF": slice(1, None), "IFERROR": slice(None), "CHOOSE": slice(1, None),
+            "INDEX": slice(1), "LOOKUP": slice(-1, None), "TRIM": slice(1)}  # fmt: skip
+_WHOLE_CALL = re.compile(r"([A-Z]+)\(")
 
 
-def _without_calls(formula: str) -> str:
-    """A formula without our calls: their answers are numbers, or say why there is none."""
-    while found := _last_call(formula):
-        start, end, *_ = found
-        formula = formula[:start] + "0" + formula[end:]
-    return formula
+def _handed_on(formula: str) -> set[str]:
+    """Names whose cells a formula may give as they are: neither reckoned nor put together anew.
+
+    >>> sorted(_handed_on('IF(x="",y,2*z)')), _handed_on("IF(ISNUMBER(x),x,0)")
+    (['y'], set())
+    """
+    call = _WHOLE_CALL.match(formula)
+    if _is_name(formula):
+        return {formula.rpartition(".")[2]}
+    if not call:
+        inner, end = _arguments(formula, 1) if formula.startswith("(") else ([], 0)
+        return _handed_on(inner[0]) if inner and end == len(formula) else set()
+    arguments, end = _arguments(formula, call.end())
+    if end != len(formula) or call[1] not in _CHOOSES:
+        return set()
+    found = set().union(*map(_handed_on, arguments[_CHOOSES[call[1]]]))
+    if call[1] == "IF" and _is_name(arguments[1]) and f"ISNUMBER({arguments[1]})" in arguments[0]:
+        found -= _handed_on(arguments[1]) - set().union(*map(_handed_on, arguments[2:]))
+    return found
+
+
+def _is_name(formula: str) -> bool:
+    return _NAME.fullmatch(formula) is not None
 
 
 def _last_call(formula: str) -> tuple[int, int, str, list[str]] | None:
@@ -158,10 +174,14 @@ class _Scope:
     name: str
     known: _Known
     helpers: Helpers = field(init=False)
-    whole: dict[str, list[list[str]]] = field(default_factory=dict)
+    tables: dict[str, _Scope] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.helpers = Helpers(lambda number: f"{UNNAMED}{self.name}_{number + 1}")
+
+    def of_table(self, name: str) -> _Scope:
+        """The helper cells of the lines of a table on this sheet."""
+        return self.tables.setdefault(name, _Scope(name, self.known))
 
     def cells(self) -> dict[str, str]:
         """Formulas of the helper cells by their names."""
@@ -182,6 +202,8 @@ class _Scope:
         """Formulas of what a call answers, line by line of its block, without their `=`."""
         if name in WITH_FUNCTIONS:
             return [[f'"{NEEDS}"'] + ['""'] * 9]
+        if name in BY_SUMS:
+            return [self._of_columns(name, arguments)]
         if name.startswith("BLEND_") and arguments[0].startswith("all."):
             return [[self._of_parts(name, arguments)]]
         given: dict[str, str | float] = {}
@@ -194,12 +216,28 @@ class _Scope:
             elif _NUMBER.fullmatch(text):
                 given[argument.name] = float(text)
             else:
-                if not self.known.typed & set(_names(text)):
+                if not self.known.typed & _handed_on(text):
                     computed.append(argument.name)
                 is_name = _NAME.fullmatch(text)
                 given[argument.name] = text if is_name else self.helpers.cell(f"={text}")
         rows = self.helpers.call(name, computed, **given)
         return [[text.removeprefix("=") for text in row] for row in rows]
+
+    def _of_columns(self, name: str, arguments: Sequence[str]) -> list[str]:
+        """The formulas of a function of whole columns that adds up what it finds on each line."""
+        given: dict[str, str | float] = {}
+        for argument, text in zip(CATALOGUE[name].arguments, arguments, strict=False):
+            given[argument.name] = (
+                float(text) if _NUMBER.fullmatch(text) else text.removeprefix("all.")
+            )
+        whole = [a.name for a, text in zip(CATALOGUE[name].arguments, arguments, strict=False)
+                 if text.startswith("all.")]  # fmt: skip
+        lines = self.of_table(self.known.tables[str(given[whole[0]])])
+
+        def into(scope: _Scope) -> Callable[[str], str]:
+            return lambda formula: scope.helpers.cell(f"={formula}")
+
+        return columns.answers(name, given, frozenset(whole), into(lines), into(self))
 
     def _of_parts(self, name: str, arguments: Sequence[str]) -> str:
         """The formula of a function of whole columns, cell after cell."""
@@ -216,6 +254,7 @@ class _Scope:
 def _sheet(sheet: Sheet, known: _Known) -> Sheet:
     single = _Scope(re.sub(r"\W", "_", sheet.title.casefold()), known)
     blocks = [_block(block, single, known) for block in sheet.blocks]
+    blocks = [_with_helpers(block, single) for block in blocks]
     if single.helpers.formulas:
         blocks.append(Steps(single.cells()))
     return replace(sheet, blocks=tuple(blocks))
@@ -243,18 +282,16 @@ def _block(block: Block, single: _Scope, known: _Known) -> Block:
 def _of_block(formula: str, names: Sequence[str], single: _Scope) -> list[str]:
     """Formulas of neighbouring cells that one call fills."""
     if _ARRAY.search(formula):
-        return [
-            single.expanded(_ARRAY.sub(lambda m, at=at: m[1].split(",")[at], formula))
-            for at in range(len(names))
-        ]
+        return [single.expanded(_of_place(formula, at)) for at in range(len(names))]
     found = _last_call(formula)
-    assert found and found[:2] == (0, len(formula)), formula
+    assert found is not None
+    assert found[:2] == (0, len(formula)), formula
     [row, *_] = single.answers(*found[2:])
     return (row + ['""'] * len(names))[: len(names)]
 
 
 def _table(table: Table, single: _Scope, known: _Known) -> Table:
-    scope = _Scope(table.name, known)
+    scope = single.of_table(table.name)
     parts: list[Column | Group] = []
     for part in table.parts:
         if isinstance(part, Column):
@@ -274,9 +311,16 @@ def _table(table: Table, single: _Scope, known: _Known) -> Table:
                 for at, column in enumerate(part.columns)
             )  # fmt: skip
         parts.append(Group(part.name, columns))
-    # Rows of one table: a helper stands on the line that it serves.
-    parts += [step(name, "", formula, by_line=True) for name, formula in scope.cells().items()]
     return replace(table, parts=tuple(parts))
+
+
+def _with_helpers(block: Block, single: _Scope) -> Block:
+    """A table with its helper cells: each stands on the line that it serves."""
+    if not isinstance(block, Table):
+        return block
+    cells = single.of_table(block.name).cells()
+    helpers = [step(name, "", formula, by_line=True) for name, formula in cells.items()]
+    return replace(block, parts=(*block.parts, *helpers))
 
 
 def _column(column: Column, scope: _Scope) -> Column:
@@ -294,7 +338,12 @@ def _of_column(group: Group, at: int, known: _Known) -> str:
             return prefix + name
         return prefix + columns[at]
 
-    return rewritten(_ARRAY.sub(lambda m: m[1].split(",")[at], group.formula), cell)
+    return rewritten(_of_place(group.formula, at), cell)
+
+
+def _of_place(formula: str, at: int) -> str:
+    """A formula with the constant of this place instead of a row of constants."""
+    return _ARRAY.sub(lambda row: row[1].split(",")[at], formula)
 
 
 def _whole_block(group: Group, table: Table, single: _Scope) -> list[list[str]] | None:

@@ -6,12 +6,11 @@ import shutil
 import subprocess
 
 import pytest
-from xlfuncs.workbook.vocabulary import Choices
 
 from tests.helpers import run as command
-from tests.workbook.conftest import FIELD, day, fill
-from tests.workbook.test_sheets import reading, water_check
+from tests.workbook.conftest import FIELD, day, fill, reading, water_check
 from xlfuncs.workbook import build
+from xlfuncs.workbook.words import Choices
 
 EARLY = water_check(FIELD, day(2026, 1, 1), 0.1)
 IN_FORCE = water_check(FIELD, day(2026, 3, 1), 0.1)
@@ -24,7 +23,10 @@ def log(tmp_path):
 
     def make(name, *checks):
         book = build.build(Choices(rows=20))
-        fill(book, inst=[FIELD], check=checks, log=[reading(FIELD, 12, batch="@home")])
+        fill(
+            book, inst=[FIELD], batch=[{"name": "@home"}], check=checks,
+            log=[reading(FIELD, 12, batch="@home")],
+        )  # fmt: skip
         path = tmp_path / "logs" / name
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(build.to_bytes(book))

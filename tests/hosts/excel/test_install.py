@@ -16,6 +16,7 @@ from xlfuncs.hosts.excel.install import MEND, ExcelProblem, examine, uninstall
 from xlfuncs.hosts.excel.windows import Computer
 
 XLWINGS = "0.37.8"
+WHEEL = f"xlfuncs-{__version__}-py3-none-any.whl"
 
 
 class StandIn(Computer):
@@ -319,7 +320,7 @@ def test_the_doctor_names_what_mends_each_part(computer):
     without_library(computer)
     found = finding(computer)
     facts = dict(found.facts)
-    assert facts["library"].endswith(f"--force-reinstall --no-deps xlwings=={XLWINGS}")
+    assert facts["library"].endswith(f"--force-reinstall {WHEEL}")
     assert facts["add-in"] == f"the add-in is not in Excel; to mend it: {MEND}"
     assert facts["settings"].endswith(f"to mend it: {MEND}")
     assert found.mend in facts["library"], "first what the rest needs"
@@ -328,9 +329,8 @@ def test_the_doctor_names_what_mends_each_part(computer):
 @pytest.mark.parametrize("spoil", [with_the_python_of_the_store, with_xlwings_for_the_user])
 def test_a_python_that_excel_does_not_reach_is_mended_by_one_of_its_own(computer, spoil):
     spoil(computer)
-    wheel = f"xlfuncs-{__version__}-py3-none-any.whl"
     assert finding(computer).mend.endswith(
-        f'cmd /c "py -m venv brewing && brewing\\Scripts\\pip install {wheel} && '
+        f'cmd /c "py -m venv brewing && brewing\\Scripts\\pip install {WHEEL} && '
         f'brewing\\Scripts\\xlfuncs install excel"'
     )
 

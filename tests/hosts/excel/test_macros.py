@@ -101,14 +101,6 @@ def test_settings(files, ending):
     assert sheet.sheet_state == ("hidden" if ending == "xlsm" else "visible")
 
 
-def test_no_name_of_the_workbook_is_that_of_a_function(plain_workbook):
-    """Excel knows names and functions of a workbook apart by nothing else, nor by case."""
-    names = {
-        name.upper() for name in openpyxl.load_workbook(io.BytesIO(plain_workbook)).defined_names
-    }
-    assert not names & CATALOGUE.keys()
-
-
 @pytest.mark.parametrize("ending", ["xlam", "xlsm"])
 def test_category_and_help_of_each_function(files, ending):
     book = book_of(files[ending])
@@ -221,3 +213,17 @@ def test_new_with_the_functions_inside_and_the_add_in_alone(tmp_path):
     run("addin", tmp_path / "xlfuncs.xlam")
     assert "exists already" in run("addin", tmp_path / "xlfuncs.xlam", status=2)
     assert "must end in .xlam" in run("addin", tmp_path / "xlfuncs.xls", status=2)
+
+
+def test_a_workbook_with_the_functions_inside_keeps_them_when_it_is_computed(tmp_path):
+    file = tmp_path / "brew.xlsm"
+    run("new", file)
+    said = run("calculate", file, "-o", tmp_path / "out.xlsx", status=2)
+    assert "must end in .xlsm" in said
+    run("calculate", file, "-o", tmp_path / "out.xlsm")
+    before, after = (package.unpacked(path.read_bytes()) for path in (file, tmp_path / "out.xlsm"))
+    assert after["xl/vbaProject.bin"] == before["xl/vbaProject.bin"]
+    for path in (file, tmp_path / "out.xlsm"):
+        book = openpyxl.load_workbook(path, data_only=True)
+        [(title, place)] = book.defined_names["functions_state"].destinations
+        assert book[title][place.replace("$", "")].value.startswith("NOT LOADED")

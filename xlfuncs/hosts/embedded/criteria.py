@@ -79,17 +79,17 @@ class _Searched:
         return places
 
     @functools.cached_property
-    def _numbers(self) -> Any:
-        """The numbers among the cells, as they count; NaN, which no order knows, for the others."""
-        return np.array([digits(cell) if is_number(cell) else np.nan for cell in self._cells])
-
-    @functools.cached_property
     def _by_text(self) -> dict[str, list[int]]:
         places: dict[str, list[int]] = {}
         for place, cell in enumerate(self._cells):
             if is_text(cell):
                 places.setdefault(cell.casefold(), []).append(place)
         return places
+
+    @functools.cached_property
+    def _numbers(self) -> Any:
+        """The numbers among the cells, as they count; NaN, which no order knows, for the others."""
+        return np.array([digits(cell) if is_number(cell) else np.nan for cell in self._cells])
 
     def meeting(self, criterion: Any) -> Sequence[int]:
         """The places of the cells that meet a criterion, ascending."""

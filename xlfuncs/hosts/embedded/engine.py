@@ -22,6 +22,7 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 from xlfuncs.cells.catalogue import CellFunction
 from xlfuncs.files import problems, stored
 from xlfuncs.files.calls import Calls
+from xlfuncs.files.filled import Filled
 from xlfuncs.files.problems import Source
 from xlfuncs.files.stored import Value
 from xlfuncs.functions import CATALOGUE
@@ -82,6 +83,7 @@ class _Formula:
     area: Area
     text: str
     is_array: bool
+    row: int  # in which it reads so
     problem: str = ""
     tree: Tree | None = None
 
@@ -150,7 +152,9 @@ class _Workbook:
         for formula in self.formulas:
             if not formula.problem:
                 try:
-                    formula.tree = compiled(formula.text, formula.area, formula.is_array, self)
+                    formula.tree = compiled(
+                        formula.text, formula.area, formula.row, formula.is_array, self
+                    )
                 except CannotCompute as reason:
                     formula.problem = str(reason)
                 except Exception as error:  # whatever one formula does, the others are computed
@@ -301,14 +305,17 @@ def _within(area: Area, filled: Mapping[tuple[str, int], Mapping[int, int]]) -> 
 
 def _formula(sheet: str, cell: Any) -> _Formula:
     value = cell.value
+    area = Area(sheet, cell.row, cell.column, cell.row, cell.column)
+    if isinstance(value, Filled):
+        return _Formula(area, _CALLS.bare(value.formula), False, value.row)
     if isinstance(value, (ArrayFormula, DataTableFormula)):
         left, top, right, bottom = range_boundaries(value.ref or cell.coordinate)
         area = Area(sheet, top, left, bottom, right)
         if isinstance(value, DataTableFormula):
-            return _Formula(area, "", True, "data tables (what-if analysis) are not supported")
-        return _Formula(area, _CALLS.bare(value.text or ""), True)
-    area = Area(sheet, cell.row, cell.column, cell.row, cell.column)
-    return _Formula(area, _CALLS.bare(str(value)), False)
+            reason = "data tables (what-if analysis) are not supported"
+            return _Formula(area, "", True, top, reason)
+        return _Formula(area, _CALLS.bare(value.text or ""), True, top)
+    return _Formula(area, _CALLS.bare(str(value)), False, area.top)
 
 
 def _typed(cell: Any, epoch: datetime.datetime) -> Any:

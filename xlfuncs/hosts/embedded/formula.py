@@ -149,9 +149,12 @@ class Tree(NamedTuple):
     needs: tuple[Place, ...]
 
 
-def compiled(text: str, area: Area, is_array: bool, scope: Scope) -> Tree:
-    """A formula that stands in an area, as a tree.  Raises `CannotCompute`."""
-    moved, down = _at_home(text, area.top)
+def compiled(text: str, area: Area, row: int, is_array: bool, scope: Scope) -> Tree:
+    """A formula that stands in an area, as a tree.  Raises `CannotCompute`.
+
+    The text is that of one in `row`, from which it was filled down.
+    """
+    moved, down = _at_home(text, row)
     try:
         return _read(moved, area.sheet, down != 0, not is_array, False, scope, ())
     except _Unreadable as error:
@@ -275,6 +278,7 @@ def _parsed(text: str, sheet: str) -> tuple[Any, Mapping[Any, list[Any]]]:
     return builder.stack[-1], builder.arguments
 
 
+@functools.lru_cache(4096)
 def _at_home(text: str, row: int) -> tuple[str, int]:
     """A formula as it would read if it were filled from its row to `_HOME`, and the way there.
 

@@ -27,9 +27,10 @@ ANYWHERE = (
     "LibreOffice Calc computes as you type"
 )
 _INTERPRETER = "INTERPRETER_WIN"
+_WHEEL = f"{PROJECT}-{__version__}-py3-none-any.whl"
 _FRESH = (
-    f'cmd /c "py -m venv brewing && brewing\\Scripts\\pip install '
-    f'{PROJECT}-{__version__}-py3-none-any.whl && brewing\\Scripts\\{MEND}"'
+    f'cmd /c "py -m venv brewing && brewing\\Scripts\\pip install {_WHEEL} && '
+    f'brewing\\Scripts\\{MEND}"'
 )
 
 
@@ -162,7 +163,7 @@ def _library(computer: Computer, bits: int) -> Part:
     if computer.installed_for_the_user("xlwings"):
         missing = f"xlwings was installed with --user, and Excel does not find {name} there"
         return Part("library", "", missing, _FRESH)
-    again = f'"{computer.python}" -m pip install --force-reinstall --no-deps xlwings=={version}'
+    again = f'"{computer.python}" -m pip install --force-reinstall {_WHEEL}'
     return Part("library", "", f"{name} is not beside {computer.python}", again)
 
 

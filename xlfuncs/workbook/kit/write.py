@@ -13,6 +13,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
+from xlfuncs.files.filled import Filled
 from xlfuncs.workbook.kit import charts, styles
 from xlfuncs.workbook.kit.blocks import (
     Chart,
@@ -67,6 +68,7 @@ class _Writer:
     def __init__(self, sheet: Worksheet, page: Page, layout: Layout, longest: int) -> None:
         self.sheet, self.page, self.layout, self.longest = sheet, page, layout, longest
         self.wide = max(page.width, 1)
+        self.filled = 0  # columns that are filled down
 
     def write(self, paper: int) -> None:
         sheet, page = self.sheet, self.page
@@ -261,13 +263,19 @@ class _Writer:
             else:
                 self.sheet[first] = ArrayFormula(area.cells, text)
             return
-        for line in range(area.rows):
-            self.sheet.cell(area.top + line, area.left).value = "=" + rewritten(
-                formula, self._on_line(area, line)
-            )
+        text = "=" + rewritten(formula, self._on_first_line(area))
+        first = self.sheet.cell(area.top, area.left)
+        if area.rows == 1:
+            first.value = text
+            return
+        self.filled += 1
+        first.value = Filled(text, self.filled, area.top, area.cells)
+        below = Filled(text, self.filled, area.top)
+        for line in range(1, area.rows):
+            self.sheet.cell(area.top + line, area.left).value = below
 
-    def _on_line(self, area: Area, line: int) -> Callable[[str, str], str]:
-        """What a name in a formula means on one line of a table."""
+    def _on_first_line(self, area: Area) -> Callable[[str, str], str]:
+        """What a name in a formula means on the first line of a table."""
 
         def cell(prefix: str, name: str) -> str:
             known = self.layout.names.get(name)
@@ -275,7 +283,7 @@ class _Writer:
                 return self._single(name)
             if known.rows != area.rows:
                 raise LayoutProblem(f"{name} has {known.rows} lines, not {area.rows}")
-            address = known.cell(line - (prefix == "above."))
+            address = known.cell(-1 if prefix == "above." else 0)
             if known.sheet == area.sheet:
                 return address
             return f"{quote_sheetname(known.sheet)}!{address}"

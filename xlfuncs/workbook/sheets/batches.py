@@ -192,6 +192,16 @@ def _steps() -> tuple[Column | Group, ...]:
         # The latest reading into the fermenter; without one, the plan.
         step("batch_measured", "original, SG", latest("batch_no", fermenter, "wort_sg")),
         step("batch_measured_u", "its u", latest("batch_no", fermenter, "wort_u")),
+        # Its line, and what its gravity shares with later readings on the instrument.
+        step("batch_into", "line of it", latest("batch_no", fermenter, "at")),
+        step("batch_into_no", "the same, 0: none", 'IF(batch_into="",0,batch_into)'),
+        *(
+            step(f"batch_into_{what}", hint,
+                 on_line("batch_into_no", "line_no", f"line_{what}", "0"))
+            for what, hint in (("inst", "instrument"), ("key", "its check"), ("level", "common"),
+                               ("tilt", "common"), ("factor", "common"))
+        ),
+        step("batch_into_of", "readings", on_line("batch_into_no", "line_no", "mean_of", "0")),
         step("batch_original", "original used, SG",
              f"IF(ISNUMBER(batch_measured),batch_measured,plan_sg_{plan})"),
         step("batch_original_u", "its u", "IF(ISNUMBER(batch_measured_u),batch_measured_u,"

@@ -202,6 +202,7 @@ def _checks(choices: words.Choices) -> Table:
                  f'+{place("check", "check_date")}/10000000,"")'),
         ),
         high=13,
+        gap=0,
         guarded=True,
     )  # fmt: skip
 
@@ -424,7 +425,10 @@ def _state(choices: words.Choices) -> Table:
     return Table(
         "state",
         choices.instruments,
-        (
+        high=13,
+        heading=39,
+        gap=0,
+        parts=(
             result("state_name", "Instrument", "of Setup", 19, styles.GENERAL, "inst_key"),
             result("state_date", "Last check", "", 11, styles.DATE, in_force("date")),
             result("state_offset", "Correction now used", "", 8, styles.SG, in_force("offset")),
@@ -546,13 +550,13 @@ def _budget() -> tuple[Block, ...]:
         "budget",
         len(_SOURCES) + 1,
         (
-            result("share_source", "Source", "largest first", 11, styles.GENERAL,
+            result("share_source", "Source", "largest first", 12, styles.GENERAL,
                    'IF((budget_all="")+(budget_rank>COUNT(all.budget_effect))>0,"",INDEX(all.budget_source,MATCH('
                    "share_u,all.budget_effect,0)))", by_line=True),
-            result("share_u", "±, one u", "SG", 9, styles.FINE_SG,
+            result("share_u", "±, one u", "SG", 11, styles.FINE_SG,
                    'IF((budget_all="")+(budget_rank>COUNT(all.budget_effect))>0,"",LARGE(all.budget_effect,budget_rank))',
                    by_line=True),
-            result("share_part", "Share", "of the square", 9, "0%",
+            result("share_part", "Share", "of the square", 15, "0%",
                    if_numbers(["share_u"], "IF(budget_all=0,0,(share_u/budget_all)^2)")),
             Column("budget_source", "budget_source", "moved", 12, role=Role.STEP,
                    values=("nothing", *_SOURCES)),
