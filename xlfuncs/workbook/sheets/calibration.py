@@ -116,6 +116,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     "date": "state_date", "offset": "state_offset", "slope": "state_slope",
                     "expanded": "state_expanded", "days": "state_days", "due": "state_due",
                     "status": "state_status", "checks": "history_all", "drift": "state_drift",
+                    "drift_expanded": "state_drift_expanded",
                     "verdict": "state_control", "interval": "state_interval",
                 },
                 keep=("name",),
