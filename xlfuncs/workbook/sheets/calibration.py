@@ -167,6 +167,7 @@ def _checks(choices: words.Choices) -> Table:
                    if_numbers(["fit_slope"], "fit_slope")),
             typed("check_who", "Who", "", 6),
             typed("check_note", "What was done", "", 12),
+            step("check_line", "line", place("check", "check_date")),
             step("check_no", "instrument",
                  instrument_number("check_instrument", "check_filled=1")),
             step("check_filled", "1: typed",
@@ -199,7 +200,7 @@ def _checks(choices: words.Choices) -> Table:
             step("check_key", "order",
                  f'IF(ISNUMBER(check_offset)*{is_date("check_date")},check_no*{PER_INSTRUMENT}+check_date'
                  f'+0.001*(LOWER(TRIM(check_as))="{words.AS_LEFT}")'
-                 f'+{place("check", "check_date")}/10000000,"")'),
+                 '+check_line/10000000,"")'),
         ),
         high=13,
         gap=0,
@@ -339,12 +340,11 @@ _STAIRCASE = (
 
 def _sorted(choices: words.Choices) -> Table:
     """The checks in the order of their keys, and what the picture shows of them."""
-    rank = place("order", "order_key_no")
     chosen = "order_no=chart_no"
 
     def ordered(name: str, source: str, format: str = styles.GENERAL) -> Column:
         return step(name, "in order",
-                    f"IF(order_at=0,0,LOOKUP(order_at,all.order_key_no,all.{source}))",
+                    f"IF(order_at=0,0,LOOKUP(order_at,all.check_line,all.{source}))",
                     format=format)  # fmt: skip
 
     def running(name: str, same: str, otherwise: str) -> Column:
@@ -365,8 +365,10 @@ def _sorted(choices: words.Choices) -> Table:
         "order",
         choices.checks,
         (
-            step("order_key_no", "line", place("check", "check_date")),
-            step("order_key", "key", f"IFERROR(SMALL(all.check_key,{rank}),{_AFTER_ALL:.0f})"),
+            Column("order_place", "order_place", "place", 12, role=Role.STEP,
+                   values=range(1, choices.checks + 1)),
+            step("order_key", "key",
+                 f"IFERROR(SMALL(all.check_key,order_place),{_AFTER_ALL:.0f})"),
             step("order_at", "line of the check",
                  "IFERROR(MATCH(order_key,all.check_key,0),0)"),
             ordered("order_date", "check_date", styles.DATE),
@@ -378,7 +380,7 @@ def _sorted(choices: words.Choices) -> Table:
             ordered("order_limit", "check_limit"),
             step("order_no", "instrument", f"IF(order_at=0,0,INT(order_key/{PER_INSTRUMENT}))"),
             step("order_left", "as left",
-                 "IF(order_at=0,0,IF(LOWER(TRIM(LOOKUP(order_at,all.order_key_no,all.check_as)))"
+                 "IF(order_at=0,0,IF(LOWER(TRIM(LOOKUP(order_at,all.check_line,all.check_as)))"
                  f'="{words.AS_LEFT}",1,0))'),
             running("order_level", f"IF({same},above.order_level,order_no*10000)+order_left",
                     f"{_AFTER_ALL:.0f}"),

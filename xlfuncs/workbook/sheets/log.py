@@ -617,7 +617,8 @@ def _sorted(choices: words.Choices) -> Table:
         "seen",
         choices.rows,
         (
-            step("seen_no", "place", place("log", "log_date")),
+            Column("seen_no", "seen_no", "place", 12, role=Role.STEP,
+                   values=range(1, choices.rows + 1)),
             step("seen_key", "key", f"IFERROR(SMALL(all.line_order,seen_no),{_AFTER_ALL:.0f})"),
             step("seen_at", "line of the log", "IFERROR(MATCH(seen_key,all.line_order,0),0)"),
             ordered("seen_batch", "line_batch"),
