@@ -111,8 +111,8 @@ def test_the_original_gravity_is_the_mean(logged):
 
 
 def test_beer_read_several_times(logged):
-    log = [reading(GLASS, 1.048, stage=words.INTO_FERMENTER),
-           *drops([1.011, 1.012, 1.0118], GLASS, 3, day(2026, 3, 20, 9), stage=words.PACKAGED)]  # fmt: skip
+    three = drops([1.011, 1.012, 1.0118], GLASS, 3, day(2026, 3, 20, 9), stage=words.PACKAGED)
+    log = [reading(GLASS, 1.048, stage=words.INTO_FERMENTER), *three]
     book = logged(*log)
     assert book.column("batch_last")[0] == pytest.approx(np.mean([1.011, 1.012, 1.0118]), abs=1e-9)
     assert book.column("mean_of")[:4] == [1, 3, 3, 3]
@@ -183,9 +183,10 @@ def test_beer_by_the_refractometer_that_read_its_original(logged, tool):
     u_abv = budget.together((by_original + by_sg * rise, by_sg), (start, now))
     assert book.column("ferment_abv_expanded")[0] == pytest.approx(2 * u_abv, rel=0.02)
     # Without the common part the ± would be that of two instruments.
-    apart = BEER_SG_UNCERTAINTY(WORT_SG(12.4), 6.2, 1.04, float(np.hypot(u_drop, checked.at(6.2))),
-                                u_original=WORT_SG_UNCERTAINTY(
-                                    12.4, 1.04, u_drop, wort.FACTOR_U, float(checked.at(12.4))))  # fmt: skip
+    u_original = WORT_SG_UNCERTAINTY(12.4, 1.04, u_drop, wort.FACTOR_U, float(checked.at(12.4)))
+    apart = BEER_SG_UNCERTAINTY(
+        WORT_SG(12.4), 6.2, 1.04, float(np.hypot(u_drop, checked.at(6.2))), u_original=u_original
+    )
     assert book.column("log_u")[1] < 0.95 * apart
 
 
