@@ -576,7 +576,8 @@ def _budget() -> tuple[Block, ...]:
             # A hair for each line, so that equal ones keep their order.
             step("budget_effect", "u of SG",
                  'IF(ISNUMBER(budget_sg)*(budget_source<>"nothing"),ABS(budget_sg-INDEX('
-                 f"all.budget_sg,1))+({len(_SOURCES) + 9}-{place('budget', 'budget_source')})/10^13,"
+                 "all.budget_sg,1))+"
+                 f"({len(_SOURCES) + 9}-{place('budget', 'budget_source')})/10^13,"
                  '"")'),
         ),
         column=10,
