@@ -67,8 +67,6 @@ def answers(
     at = single(f'IFERROR(MATCH("! *",all.{wrong},0),0)')
     where = f'IF(INDEX(all.{passed},{at})="", " (cell "&{at}&" of the range)","")'
     fault = f"INDEX(all.{wrong},{at})&{where.replace(', ', ',')}"
-    with pieces.standing_in(pieces.EXACT_STEPS):
-        [row, *_] = trace.answer(function, values)
     others = [each.name for each in function.arguments
               if isinstance(given.get(each.name), str) and each.name not in columns]  # fmt: skip
     good = ",".join([f"SUM(all.{work.kept})>0"] + [
@@ -79,6 +77,9 @@ def answers(
         read_as = work.singles.known[argument(key).number].text
         missing = f'IF(LEFT({read_as},2)="! ",{read_as},{missing})'
     ok = single(f"AND({good})")
+    work.singles.form = f'IF({ok},IFERROR({{}},""),"")'
+    with pieces.standing_in(pieces.EXACT_STEPS):
+        [row, *_] = trace.answer(function, values)
     return [
         f'IF({at}>0,{fault},IF({ok},IFERROR({text},"{NO_ANSWER}"),{missing}))'
         for text in work.printed([lowered(value) for value in row])
@@ -97,8 +98,8 @@ class _Columns:
     singles: _Placing = field(init=False)
 
     def __post_init__(self) -> None:
-        self.lines = _Placing(lambda text: self.line(f'IFERROR({text},"")'))
-        self.singles = _Placing(lambda text: self.single(f'IFERROR({text},"")'))
+        self.lines = _Placing(self.line)
+        self.singles = _Placing(self.single)
 
     def printed(self, roots: list[Value]) -> list[str]:
         """The formulas of values that are one for all lines."""
@@ -150,8 +151,8 @@ class _Placing(Printer):
 
     def __init__(self, place: Place) -> None:
         super().__init__(lambda leaf: str(leaf.args[0]), str)
-        self.place = place
+        self.place, self.form = place, 'IFERROR({},"")'
 
     def named(self, text: Text, form: Callable[[str], str] = str) -> Text:
         """A cell for a piece of formula."""
-        return Text(self.place(text.text))
+        return Text(self.place(self.form.format(text.text)))

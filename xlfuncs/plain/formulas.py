@@ -67,11 +67,21 @@ def lowered(
                 known[step.number] = decimals_text(parts[0], float(digits))
             else:
                 known[step.number] = digits_text(parts[0], float(digits), everyday=plain)
+        elif step.op in ("=", "<>") and all(map(_is_truth, parts)):
+            # Not every program compares two truth values.
+            first, second = parts
+            other = make("NOT", second)
+            ways = (second, other) if step.op == "=" else (other, second)
+            known[step.number] = make("IF", first, *ways)
         elif step.op == "ISNAN":
             known[step.number] = make("NOT", make("ISNUMBER", parts[0]))
         else:
             known[step.number] = make(step.op, *parts)
     return of(root)
+
+
+def _is_truth(value: Value) -> bool:
+    return isinstance(value, Expression) and value.op in (*COMPARISONS, "AND", "OR", "NOT")
 
 
 def decimals_text(number: Value, decimals: Value) -> Value:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import re
 import zipfile
 
 from openpyxl.workbook import Workbook
@@ -17,6 +18,8 @@ from xlfuncs.workbook.kit.place import Layout
 from xlfuncs.workbook.sheets import SHEETS, start
 from xlfuncs.workbook.words import Choices
 
+#: openpyxl calls a cell that holds nothing a number, and some programs take it for a 0.
+_EMPTY = re.compile(rb'(<c r="[A-Z]+\d+"(?: s="\d+")?) t="n" ?/>')
 # A file that says when it was made differs every time; the layout's own date stands instead.
 #: What a program takes in one formula.
 _LONGEST_PLAIN = 8192
@@ -62,10 +65,18 @@ def build(choices: Choices) -> Workbook:
 
 def to_bytes(book: Workbook) -> bytes:
     """The workbook as the bytes of an .xlsx file."""
-    buffer = io.BytesIO()
+    written, buffer = io.BytesIO(), io.BytesIO()
     # Workbook.save would write the hour of saving over the dates set above.
-    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(written, "w") as archive:
         ExcelWriter(book, archive).save()
+    with (
+        zipfile.ZipFile(written) as archive,
+        zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as out,
+    ):
+        for part in archive.infolist():
+            # A part without a date of its own is the same whenever it is written.
+            fresh = zipfile.ZipInfo(part.filename)
+            out.writestr(fresh, _EMPTY.sub(rb"\1/>", archive.read(part)), zipfile.ZIP_DEFLATED)
     return buffer.getvalue()
 
 

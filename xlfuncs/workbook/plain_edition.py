@@ -40,6 +40,8 @@ NEEDS = "! needs the functions (see Start)"
 _OURS = re.compile(rf"\b({'|'.join(sorted(CATALOGUE, key=len, reverse=True))})\(")
 _NAME = re.compile(r"(?:all\.|above\.)?[A-Za-z_]\w*")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+#: After a call of ours within INDEX: which cell of its answer is meant.
+_PICKED = re.compile(r",(\d+),(\d+)\)")
 _ARRAY = re.compile(r"\{([^{}]*)\}")
 
 
@@ -214,7 +216,12 @@ class _Scope:
         """The formula with the cells of their answers in place of our calls."""
         while found := _last_call(formula):
             start, end, name, arguments = found
-            answer = self.answers(name, arguments)[0][0]
+            row, column = 1, 1
+            picked = _PICKED.match(formula, end)
+            if picked and formula.endswith("INDEX(", 0, start):
+                start, end = start - len("INDEX("), picked.end()
+                row, column = int(picked[1]), int(picked[2])
+            answer = self.answers(name, arguments)[row - 1][column - 1]
             formula = formula[:start] + self.helpers.cell(f"={answer}") + formula[end:]
         return formula
 

@@ -469,9 +469,11 @@ def _state(choices: words.Choices) -> Table:
                  by_line=True),
             step("history_mean", "mean offset", "IF(history_found=0,0,SUMIFS(all.order_offset,"
                  "all.order_no,inst_no,all.order_left,0)/history_found)", by_line=True),
-            step("history_outside", "outside limits",
-                 "SUMPRODUCT((all.order_no=inst_no)*(ABS(all.order_offset-history_mean)>"
-                 f"{factor:.4f}*history_range*1.000000001))", by_line=True),
+            step("history_far", "limits from the mean",
+                 f"{factor:.4f}*history_range*1.000000001"),
+            step("history_outside", "outside limits", "+".join(
+                f'COUNTIFS(all.order_no,inst_no,all.order_offset,"{side}"&(history_mean{far}'
+                "history_far))" for side, far in ((">", "+"), ("<", "-"))), by_line=True),
             step("history_low", "control limit",
                  f'IF({limits},history_mean-{factor:.4f}*history_range,"")'),
             step("history_high", "control limit",
