@@ -155,7 +155,7 @@ def test_every_code_is_explained():
     source = "".join(Path(module.__file__).read_text("utf-8") for module in (rules, run))
     codes = set(re.findall(r'(?:_at\(\s*[\w.]+,|Finding\()\s*"([a-z-]+)"', source))
     assert len(codes) > 20
-    assert codes == explained
+    assert codes <= explained
     tests = "".join(path.read_text("utf-8") for path in Path(__file__).parent.glob("test_*.py"))
     assert {code for code in codes if f'"{code}"' not in tests} == set()
 
