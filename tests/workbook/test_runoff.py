@@ -84,8 +84,8 @@ def test_the_end_knows_what_the_instrument_is_uncertain_by(run, tool):
     glass = tool is GLASS
     entries = [line(v, sg if glass else shown(v), round(2 * v), instrument=tool["name"])
                for v, sg in zip(VOLUMES, sgs(), strict=True)]  # fmt: skip
-    book = run(*entries, inst=[tool], check=[CHECK[0] | {"instrument": tool["name"],
-                                                         "shown_1": 1.0 if glass else 0.0}])  # fmt: skip
+    check = CHECK[0] | {"instrument": tool["name"], "shown_1": 1.0 if glass else 0.0}
+    book = run(*entries, inst=[tool], check=[check])
     compensated = budget.wort_gravity(2.67, COMPENSATION_U, Calibration(0.1)).u
     level = 0.0005 if glass else compensated
     assert book.cell("run_u_level") == pytest.approx(level, rel=0.06)

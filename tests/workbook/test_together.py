@@ -8,13 +8,17 @@ import numpy as np
 import pytest
 
 from tests.workbook.conftest import BENCH, FIELD, GLASS, day, reading, water_check
-from xlfuncs.functions.beer import BEER_SG, BEER_SG_UNCERTAINTY
+from xlfuncs.functions.beer import BEER_SG, BEER_SG_UNCERTAINTY, ORIGINAL_SG
 from xlfuncs.functions.brewday import TARGET_CHECK
 from xlfuncs.functions.instruments import WORT_SG, WORT_SG_UNCERTAINTY
 from xlfuncs.functions.volumes import VOLUME_AT
+from xlfuncs.hosts import embedded
 from xlfuncs.science import beer, budget, repeats, sucrose, wort
+from xlfuncs.science.budget import COMPENSATION_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U, Calibration
-from xlfuncs.workbook import slopes, words
+from xlfuncs.workbook import build, slopes, words
+from xlfuncs.workbook.kit.write import type_into
+from xlfuncs.workbook.words import Choices
 
 CHECKS = [
     water_check(FIELD, day(2026, 3, 1), 0.0, temperature=20),
@@ -107,8 +111,8 @@ def test_the_original_gravity_is_the_mean(logged):
 
 
 def test_beer_read_several_times(logged):
-    log = [reading(GLASS, 1.048, stage=words.INTO_FERMENTER),
-           *drops([1.011, 1.012, 1.0118], GLASS, 3, day(2026, 3, 20, 9), stage=words.PACKAGED)]  # fmt: skip
+    three = drops([1.011, 1.012, 1.0118], GLASS, 3, day(2026, 3, 20, 9), stage=words.PACKAGED)
+    log = [reading(GLASS, 1.048, stage=words.INTO_FERMENTER), *three]
     book = logged(*log)
     assert book.column("batch_last")[0] == pytest.approx(np.mean([1.011, 1.012, 1.0118]), abs=1e-9)
     assert book.column("mean_of")[:4] == [1, 3, 3, 3]
@@ -179,9 +183,10 @@ def test_beer_by_the_refractometer_that_read_its_original(logged, tool):
     u_abv = budget.together((by_original + by_sg * rise, by_sg), (start, now))
     assert book.column("ferment_abv_expanded")[0] == pytest.approx(2 * u_abv, rel=0.02)
     # Without the common part the ± would be that of two instruments.
-    apart = BEER_SG_UNCERTAINTY(WORT_SG(12.4), 6.2, 1.04, float(np.hypot(u_drop, checked.at(6.2))),
-                                u_original=WORT_SG_UNCERTAINTY(
-                                    12.4, 1.04, u_drop, wort.FACTOR_U, float(checked.at(12.4))))  # fmt: skip
+    u_original = WORT_SG_UNCERTAINTY(12.4, 1.04, u_drop, wort.FACTOR_U, float(checked.at(12.4)))
+    apart = BEER_SG_UNCERTAINTY(
+        WORT_SG(12.4), 6.2, 1.04, float(np.hypot(u_drop, checked.at(6.2))), u_original=u_original
+    )
     assert book.column("log_u")[1] < 0.95 * apart
 
 
@@ -214,3 +219,46 @@ def test_marks_made_cold_read_a_few_tenths_of_a_percent_short_at_the_boil(logged
     cold, read = (logged(line, **cells).column("log_volume_20")[0]
                   for cells in ({"set_marks": "cold"}, {}))  # fmt: skip
     assert 0.003 <= cold / read - 1 <= 0.004
+
+
+# --- Convert, Blend, Setup ---
+
+
+def test_the_original_gravity_of_an_unknown_beer_has_its_uncertainty(logged):
+    book = logged(lost_sg=1.0103, lost_brix=6.2, lost_expanded=0.002)
+    found = ORIGINAL_SG(1.0103, 6.2)
+    assert book.cell("lost_answer") == pytest.approx(found, abs=1e-9)
+    u_brix = np.sqrt(0.1**2 + 0.1**2 + (6.2 * UNCHECKED_SLOPE_U) ** 2 + (0.069 * 0.5) ** 2)
+    u = beer.original_uncertainty(
+        sucrose.plato(found), 6.2, 1.04, 0.001, u_brix, wort.FACTOR_U, beer.MODEL_U
+    )
+    assert book.cell("lost_answer_expanded") == pytest.approx(2 * u, rel=0.01)
+    assert logged().cell("lost_answer") is None
+
+
+def test_parts_read_on_one_instrument_are_off_alike():
+    def blended(one):
+        book = build.build(Choices(rows=20, checks=20))
+        for n, sg in enumerate((1.060, 1.040)):
+            for name, value in (("part_kind", "wort"), ("part_volume", 10), ("part_gravity", sg),
+                                ("part_expanded", 0.0016)):  # fmt: skip
+                type_into(book, name, value, n)
+        for name, value in (("blend_one", one), ("set_u_volume", 0), ("inst_name", "field"),
+                            ("inst_fine", 0.1)):  # fmt: skip
+            type_into(book, name, value, 0)
+        values = embedded.calculate_book(book).values
+        title, address = next(iter(book.defined_names["blend_expanded"].destinations))
+        return values[title, address.replace("$", "")]
+
+    own = 0.1 * 0.0041 / 1.04
+    common = np.sqrt(0.0008**2 - own**2)
+    assert blended(None) == pytest.approx(0.0016 / np.sqrt(2), rel=0.02)
+    assert blended("yes") == pytest.approx(2 * np.sqrt(own**2 / 2 + common**2), rel=0.02)
+
+
+def test_setup_says_what_the_first_instrument_decides(logged):
+    book = logged()
+    u = budget.wort_gravity(12.0, np.hypot(0.1, COMPENSATION_U),
+                            Calibration(0.1, 0.0, UNCHECKED_SLOPE_U)).u  # fmt: skip
+    assert book.cell("decides") == pytest.approx(2 * u, rel=0.05)
+    assert logged(inst=[GLASS]).cell("decides") == pytest.approx(0.0014, abs=1e-4)

@@ -1,4 +1,4 @@
-"""What readings share: the calibration of their instrument, the wort factor, one wort read again."""
+"""What readings share: an instrument and its check, the wort factor, one wort read again."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ def take_together(readings: Sequence[Reading]) -> None:
 
 
 def _of_one_wort(one: Reading, other: Reading) -> bool:
-    """Whether two readings of one batch, stage and instrument are of one wort, as the log has it."""
+    """Whether two readings of a batch, stage and instrument are of one wort, as in the log."""
     if one.when is None or other.when is None:
         return False
     if abs(one.when - other.when) > defaults.TOGETHER_DAYS:

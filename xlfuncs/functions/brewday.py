@@ -100,7 +100,7 @@ def RUNOFF_VOLUME(
     >>> print(f"{volume:.1f} {u:.1f}")
     33.6 0.5
     """
-    readings = np.unique(volumes).size
+    readings = runoff.different(volumes)
     if readings < runoff.LEAST_READINGS:
         raise Refused(
             f"readings at {readings} different volumes are too few to see how the runoff falls: "
@@ -108,9 +108,12 @@ def RUNOFF_VOLUME(
         )
     limit = float(sucrose.plato(limit_sg))
     level = float(sucrose.plato(limit_sg + u_level)) - limit
-    curve = runoff.fit(volumes, np.asarray(sucrose.plato(sgs)), limit, level, u_share)
+    plato: Any = sucrose.plato(sgs)
+    curve = runoff.fit(volumes, plato, limit, level, u_share)
     if curve is None:
-        first, last = (show_sg(sgs[at(volumes)]) for at in (np.argmin, np.argmax))
+        first, last = (
+            show_sg(runoff.at_volume(end(volumes), volumes, sgs)) for end in (np.min, np.max)
+        )
         raise Refused(f"sgs do not fall as the volume grows (first {first}, last {last})")
     if curve.volume <= 0:
         raise Refused(f"limit_sg {show_sg(limit_sg)} is above the runoff from its very start")

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
+from xlfuncs.cells.boundary import NO_ANSWER
 from xlfuncs.cells.catalogue import CATALOGUE
 from xlfuncs.cells.quantities import Choice
 from xlfuncs.cells.values import BLANK
@@ -16,9 +17,8 @@ from xlfuncs.plain import arguments, pieces, trace
 from xlfuncs.plain.expressions import Expression, Value, argument, make, reached
 from xlfuncs.plain.formulas import Printer, Text, lowered
 
-_SUMS = ("SUM", "COUNT")
-#: What stands for the lines that count, and for a number of each of them.
-_KEPT = "kept"
+#: How a spreadsheet calls what is made of a whole column.
+_WHOLE = {"SUM": "SUM", "COUNT": "SUM", "LEAST": "MIN", "MOST": "MAX"}
 
 #: Puts a formula, without its `=`, into a helper cell, and gives the name of it.
 Place = Callable[[str], str]
@@ -66,7 +66,7 @@ def answers(
     wrong = line(f'IF({passed}<>"",{passed},IF({texts[1].text},{texts[3].text},""))')
     at = single(f'IFERROR(MATCH("! *",all.{wrong},0),0)')
     where = f'IF(INDEX(all.{passed},{at})="", " (cell "&{at}&" of the range)","")'
-    fault = f'INDEX(all.{wrong},{at})&{where.replace(", ", ",")}'
+    fault = f"INDEX(all.{wrong},{at})&{where.replace(', ', ',')}"
     with pieces.standing_in(pieces.EXACT_STEPS):
         [row, *_] = trace.answer(function, values)
     others = [each.name for each in function.arguments
@@ -80,7 +80,7 @@ def answers(
         missing = f'IF(LEFT({read_as},2)="! ",{read_as},{missing})'
     ok = single(f"AND({good})")
     return [
-        f'IF({at}>0,{fault},IF({ok},IFERROR({text},"{trace.NO_ANSWER}"),{missing}))'
+        f'IF({at}>0,{fault},IF({ok},IFERROR({text},"{NO_ANSWER}"),{missing}))'
         for text in work.printed([lowered(value) for value in row])
     ]
 
@@ -107,9 +107,11 @@ class _Columns:
             self._place_singles(inner)
             for total, text in zip(level, self.lines.print_all(inner), strict=True):
                 column = self.kept
-                if total.op == "SUM":
+                if total.op != "COUNT":
                     column = self.line(f'IF({self.kept}=1,IFERROR({text.text},""),"")')
-                self.singles.known[total.number] = Text(self.single(f"SUM(all.{column})"))
+                self.singles.known[total.number] = Text(
+                    self.single(f"{_WHOLE[total.op]}(all.{column})")
+                )
         return [text.text for text in self.singles.print_all(roots)]
 
     def _levels(self, roots: list[Value]) -> list[list[Expression]]:
@@ -119,8 +121,8 @@ class _Columns:
         for step in reached(*roots):
             deepest = max((depth[a.number] for a in step.args if isinstance(a, Expression)),
                           default=0)  # fmt: skip
-            depth[step.number] = deepest + (step.op in _SUMS)
-            if step.op in _SUMS:
+            depth[step.number] = deepest + (step.op in _WHOLE)
+            if step.op in _WHOLE:
                 levels += [[] for _ in range(deepest + 1 - len(levels))]
                 levels[deepest].append(step)
         return levels
@@ -130,7 +132,7 @@ class _Columns:
         per_line: set[int] = set()
         used: list[Expression] = []
         for step in reached(*inner):
-            if step.op in _SUMS:
+            if step.op in _WHOLE:
                 continue
             if str(step.args[0]) in self.columns or any(
                 isinstance(a, Expression) and a.number in per_line for a in step.args

@@ -31,6 +31,11 @@ LEAVES = ("argument", "cell")
 #: Operations whose answer is a text.
 _TEXTS = {"&", "TEXT", "LEFT", "MID", "RIGHT", "TRIM", "SUBSTITUTE"}
 
+#: What is made of a whole column, of which the expression is one line.
+WHOLE = {np.sum: "SUM", np.size: "COUNT", np.min: "LEAST", np.max: "MOST"}
+#: Degrees of freedom up to which Student's t is written out; beyond, it is as of these.
+_FREEDOM = 30
+
 _UFUNCS = {
     "add": "+", "subtract": "-", "multiply": "*", "divide": "/", "power": "^",
     "less": "<", "greater": ">", "less_equal": "<=", "greater_equal": ">=",
@@ -103,6 +108,12 @@ class Expression(Recorded):
         if any(isinstance(value, np.ndarray) and value.ndim for value in inputs):
             objects = [np.asarray(value, dtype=object) for value in inputs]
             return getattr(ufunc, method)(*objects)
+        if ufunc.__name__ == "isinf":
+            return False  # no cell is
+        if ufunc.__name__ == "stdtrit":
+            freedom, probability = inputs
+            table = [ufunc(float(number), probability) for number in range(1, _FREEDOM + 1)]
+            return make("CHOOSE", make("MIN", freedom, float(_FREEDOM)), *table)
         name = _UFUNCS.get(ufunc.__name__)
         if name is None or method != "__call__":
             raise TypeError(f"no spreadsheet formula is known for numpy's {ufunc.__name__}")
@@ -118,9 +129,8 @@ class Expression(Recorded):
             for condition, value in reversed(list(zip(conditions, values, strict=True))):
                 otherwise = make("IF", condition, value, otherwise)
             return otherwise
-        if function is np.sum or function is np.size:
-            # A line stands for its column here.
-            return make("SUM" if function is np.sum else "COUNT", args[0])
+        if function in WHOLE:
+            return make(WHOLE[function], args[0])
         if function is np.clip:
             value, low, high = args
             return make("MIN", make("MAX", value, low), high)

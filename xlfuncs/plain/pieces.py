@@ -11,9 +11,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
+import numpy as np
+
 from xlfuncs.plain.fits import Fit, fit
 from xlfuncs.plain.trace import replaced
-from xlfuncs.science import beer, ethanol, gravity, sucrose, water, wort
+from xlfuncs.science import beer, ethanol, gravity, runoff, sucrose, water, wort
 from xlfuncs.science.arrays import derivative, newton, polynomial
 
 #: °Plato, °C and mass fraction of ethanol over which the stand-ins hold: the limits of the scales
@@ -127,6 +129,8 @@ def standing_in(steps: int) -> Iterator[None]:
         sucrose.plato_at: plato_at,
         sucrose.brix_at: brix_at,
         beer.from_brix: from_brix,
+        runoff.fit: runoff.fit_all,
+        runoff.different: np.size,
         wort.fit_factor: functools.partial(wort.fit_factor, steps=_FIT_STEPS),
     }
     if steps == EXACT_STEPS:

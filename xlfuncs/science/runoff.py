@@ -7,6 +7,7 @@ fall.  So the curve starts behind the readings of that plateau.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -122,15 +123,15 @@ class _Curve:
         return np.stack([by_volume, by_volume * (volumes - self.volume) / self.scale], axis=-1)
 
 
-def _curve(volumes: Array, plato: Array, limit: float) -> _Curve | None:
-    """Least squares through all the readings given."""
-    from scipy.optimize import least_squares
+def _line(volumes: Any, plato: Any, limit: Any) -> tuple[Any, Any] | None:
+    """Volume and scale of a straight line through the logarithms; None if it does not fall.
 
-    # Start: straight line through the logarithms, weighted so that noise in °P counts equally.
+    Weighted so that noise in °P counts equally.
+    """
     weights = np.maximum(plato, 0.0) ** 2
     logs = np.log(np.maximum(plato, 1e-9))
-    total = weights.sum()
-    if not total:
+    total = np.sum(weights)
+    if total <= 0:
         return None
     centre = np.sum(weights * volumes) / total
     level = np.sum(weights * logs) / total
@@ -138,7 +139,69 @@ def _curve(volumes: Array, plato: Array, limit: float) -> _Curve | None:
     if fall <= 0:
         return None
     scale = np.sum(weights * (volumes - centre) ** 2) / fall
-    start = np.array([centre + (level - np.log(limit)) * scale, scale])
+    return centre + (level - np.log(limit)) * scale, scale
+
+
+def fit_all(
+    volumes: Any, plato: Any, limit: Any, u_level: Any = 0.0, u_share: Any = 0.0, steps: int = 2
+) -> Runoff | None:
+    """`fit` through every reading, by sums alone: no first wort and no slip is looked for.
+
+    The line through the logarithms, and from it so many steps of Gauss and Newton towards least
+    squares in °P.
+
+    >>> volumes = np.array([2.0, 8.0, 14.0, 20.0])
+    >>> curve = fit_all(volumes, 18 * np.exp(-volumes / 15), 2.56)
+    >>> round(curve.volume, 2), round(curve.scale, 2)
+    (29.26, 15.0)
+    """
+    from scipy.special import stdtrit
+
+    line = _line(volumes, plato, limit)
+    if line is None:
+        return None
+    volume, scale = line
+    for step in range(steps + 1):
+        at = limit * np.exp((volume - volumes) / scale)
+        by_volume = at / scale
+        by_scale = by_volume * (volumes - volume) / scale
+        misfit = at - plato
+        a, b, c = (np.sum(one * other) for one, other in (
+            (by_volume, by_volume), (by_volume, by_scale), (by_scale, by_scale)))  # fmt: skip
+        determinant = a * c - b * b
+        if step < steps:
+            d, e = np.sum(by_volume * misfit), np.sum(by_scale * misfit)
+            volume = volume - (c * d - b * e) / determinant
+            scale = scale - (a * e - b * d) / determinant
+    if scale <= 0:
+        return None
+    freedom = np.size(volumes) - 2
+    shape = c / determinant
+    by_scatter = np.sqrt(np.sum(misfit**2) / freedom * shape) * stdtrit(freedom, 0.975) / 2
+    by_level = u_level * np.sum((c * by_volume - b * by_scale) / determinant)
+    u = np.sqrt(by_scatter**2 + by_level**2 + (u_share * scale) ** 2)
+    return Runoff(volume, u, scale, None)
+
+
+def different(volumes: Array) -> int:
+    """How many volumes there are."""
+    return int(np.unique(volumes).size)
+
+
+def at_volume(volume: Any, volumes: Any, sgs: Any) -> Any:
+    """Mean of what was read at one of the volumes."""
+    there = np.where(volumes == volume, 1.0, 0.0)
+    return np.sum(there * sgs) / np.sum(there)
+
+
+def _curve(volumes: Array, plato: Array, limit: float) -> _Curve | None:
+    """Least squares through all the readings given."""
+    from scipy.optimize import least_squares
+
+    line = _line(volumes, plato, limit)
+    if line is None:
+        return None
+    start, scale = np.array(line), line[1]
 
     def curve(parameters: Array) -> _Curve:
         volume, scale = parameters.tolist()

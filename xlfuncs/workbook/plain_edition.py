@@ -7,12 +7,14 @@ is computed line by line, so that lines can be inserted, deleted, sorted and fil
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from xlfuncs.functions import CATALOGUE
-from xlfuncs.plain import Helpers, columns
+from xlfuncs.plain import Helpers
+from xlfuncs.plain import columns as by_column
 from xlfuncs.workbook.kit.blocks import (
     Block,
     Column,
@@ -27,13 +29,13 @@ from xlfuncs.workbook.kit.blocks import (
     step,
 )
 from xlfuncs.workbook.kit.formulas import rewritten
-from xlfuncs.workbook.kit.place import UNNAMED
+from xlfuncs.workbook.kit.place import UNNAMED, page_columns
 
 #: Functions that fit or forecast: their answers stay with the functions, and their cells say so.
-WITH_FUNCTIONS = ("BEER_FIT", "FERMENTATION_FORECAST", "FERMENTATION_STATE", "RUNOFF_VOLUME")
+WITH_FUNCTIONS = ("BEER_FIT", "FERMENTATION_FORECAST", "FERMENTATION_STATE")
 #: Functions of whole columns that are sums of them.
-BY_SUMS = ("WORT_FACTOR_FIT",)
-NEEDS = "! this needs the functions: see Start"
+BY_SUMS = ("RUNOFF_VOLUME", "WORT_FACTOR_FIT")
+NEEDS = "! needs the functions (see Start)"
 
 _OURS = re.compile(rf"\b({'|'.join(sorted(CATALOGUE, key=len, reverse=True))})\(")
 _NAME = re.compile(r"(?:all\.|above\.)?[A-Za-z_]\w*")
@@ -44,7 +46,25 @@ _ARRAY = re.compile(r"\{([^{}]*)\}")
 def sheets(made: Sequence[Sheet]) -> list[Sheet]:
     """The sheets with plain formulas in place of calls."""
     known = _Known.of(made)
-    return [_sheet(one, known) for one in made]
+    first, *others = (_sheet(one, known) for one in made)
+    kept, away = zip(*map(_off_the_lines, others), strict=True)
+    return [replace(first, blocks=(*first.blocks, *itertools.chain(*away))), *kept]
+
+
+def _off_the_lines(sheet: Sheet) -> tuple[Sheet, list[Block]]:
+    """The sheet, and what must not stand on lines that a person may delete, insert or sort.
+
+    It goes to the first sheet, where nobody does.
+    """
+    away: list[Block] = []
+    if any(isinstance(block, Table) and block.guarded for block in sheet.blocks):
+        away += [block for block in sheet.blocks if _is_steps(block)]
+    kept = tuple(block for block in sheet.blocks if not any(block is one for one in away))
+    return replace(sheet, blocks=kept), away
+
+
+def _is_steps(block: Block) -> bool:
+    return isinstance(block, Steps) or (isinstance(block, Table) and not page_columns(block))
 
 
 @dataclass(frozen=True)
@@ -237,7 +257,7 @@ class _Scope:
         def into(scope: _Scope) -> Callable[[str], str]:
             return lambda formula: scope.helpers.cell(f"={formula}")
 
-        return columns.answers(name, given, frozenset(whole), into(lines), into(self))
+        return by_column.answers(name, given, frozenset(whole), into(lines), into(self))
 
     def _of_parts(self, name: str, arguments: Sequence[str]) -> str:
         """The formula of a function of whole columns, cell after cell."""

@@ -60,7 +60,8 @@ def sheet(choices: words.Choices) -> Sheet:
     """The sheet as data."""
     return Sheet(
         words.BATCHES,
-        "One line for each batch or recipe, with its own plan. A verdict is always against the plan "
+        "One line for each batch or recipe, with its own plan. A verdict is always against the "
+        "plan "
         "of its own batch.",
         "The next recipe is the next line. What you leave blank is not looked at; tolerances left "
         "blank are those of Setup. Gravities and volumes at 20 °C (68 °F).",
@@ -82,7 +83,8 @@ def sheet(choices: words.Choices) -> Sheet:
                             "IFERROR(MATCH(TRIM(chosen_batch),all.batch_key,0),0))",
                 "last_batch": "IF(last_line=0,0,INDEX(all.line_batch,last_line))",
                 "batch_warning": cases(
-                    ("COUNTA(all.batch_below)>0", '"lines below the frame are not read: lengthen the '
+                    ("COUNTA(all.batch_below)>0", '"lines below the frame are not read: '
+                                                  'lengthen the '
                                               'workbook with xlfuncs upgrade --rows"'),
                     ('(TRIM(chosen_batch)<>"")*(shown_no=0)', '"the batch chosen is not below"'),
                     ("SUM(all.batch_twice)>0", '"a batch stands twice: the first line counts"'),

@@ -118,6 +118,7 @@ def _parts(choices: words.Choices) -> Table:
         'IF(unit_gravity="Plato",-5,0.98)', 'IF(unit_gravity="Plato",45,1.206)',
         "True gravity in the unit chosen on Setup",
     )  # fmt: skip
+    own = "SQRT(ABS(part_u^2-part_common^2))"
     return Table(
         "part",
         PARTS,
@@ -167,9 +168,10 @@ def _parts(choices: words.Choices) -> Table:
             # What the parts have in common, as a refractometer has it: all but how finely it reads.
             step("part_common", "common, SG", "IF((blend_one_yes=1)*(part_u>blend_own),"
                  "SQRT(part_u^2-blend_own^2),0)"),
-            step("part_shift", "times its share", "IF(ISNUMBER(part_share),part_share*part_common,0)"),
+            step("part_shift", "times its share",
+                 "IF(ISNUMBER(part_share),part_share*part_common,0)"),
             step("part_adds", "its part of u, squared", "IF(ISNUMBER(part_share)*ISNUMBER(part_sg)"
-                 f"*ISNUMBER(blended_sg),{_adds('part_share', 'SQRT(part_u^2-part_common^2)', 'part_sg-blended_sg')},0)"),
+                 f"*ISNUMBER(blended_sg),{_adds('part_share', own, 'part_sg-blended_sg')},0)"),
             step("part_lacks_sg", "1: gravity lacks", '(part_volume<>"")*(part_sg="")'),
             step("part_lacks_abv", "1: alcohol lacks", '(part_volume<>"")*(part_alcohol="")'),
             step("part_lacks_u", "1: ± lacks", '(part_volume<>"")*(part_gravity<>"")'

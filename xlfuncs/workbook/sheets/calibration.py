@@ -1,9 +1,9 @@
 """Calibration: dated checks, what is in force, how each instrument moved.
 
-A check is one line: a reading in water, and one or two in solutions of known gravity.  Its readings,
-brought to 20 °C, and its references give an offset, and a slope where sugar solutions reach far
-enough apart.  A solution of malt extract shows wort: it tells the offset through the wort factor and
-with its doubt, and never a slope.
+A check is one line: a reading in water, and one or two in solutions of known gravity.  Its
+readings, brought to 20 °C, and its references give an offset, and a slope where sugar solutions
+reach far enough apart.  A solution of malt extract shows wort: it tells the offset through the wort
+factor and with its doubt, and never a slope.
 """
 
 from __future__ import annotations
@@ -52,8 +52,8 @@ from xlfuncs.workbook.sheets.setup import (
 )
 
 # The checks of all instruments are brought into one ascending order by a key: a million for each
-# instrument number, plus the date, plus a hair for each line so that checks of one moment keep their
-# order.  LOOKUP on the sorted keys finds, for any instrument and moment, the last check before it.
+# instrument number, plus the date, plus a hair for each line so that checks of one moment keep
+# their order.  LOOKUP on the sorted keys finds, for any instrument and moment, the last check.
 PER_INSTRUMENT = 1000000
 _AFTER_ALL = 9e15
 
@@ -167,6 +167,7 @@ def _checks(choices: words.Choices) -> Table:
                    if_numbers(["fit_slope"], "fit_slope")),
             typed("check_who", "Who", "", 6),
             typed("check_note", "What was done", "", 12),
+            step("check_line", "line", place("check", "check_date")),
             step("check_no", "instrument",
                  instrument_number("check_instrument", "check_filled=1")),
             step("check_filled", "1: typed",
@@ -199,7 +200,7 @@ def _checks(choices: words.Choices) -> Table:
             step("check_key", "order",
                  f'IF(ISNUMBER(check_offset)*{is_date("check_date")},check_no*{PER_INSTRUMENT}+check_date'
                  f'+0.001*(LOWER(TRIM(check_as))="{words.AS_LEFT}")'
-                 f'+{place("check", "check_date")}/10000000,"")'),
+                 '+check_line/10000000,"")'),
         ),
         high=13,
         gap=0,
@@ -339,12 +340,11 @@ _STAIRCASE = (
 
 def _sorted(choices: words.Choices) -> Table:
     """The checks in the order of their keys, and what the picture shows of them."""
-    rank = place("order", "order_key_no")
     chosen = "order_no=chart_no"
 
     def ordered(name: str, source: str, format: str = styles.GENERAL) -> Column:
         return step(name, "in order",
-                    f"IF(order_at=0,0,LOOKUP(order_at,all.order_key_no,all.{source}))",
+                    f"IF(order_at=0,0,LOOKUP(order_at,all.check_line,all.{source}))",
                     format=format)  # fmt: skip
 
     def running(name: str, same: str, otherwise: str) -> Column:
@@ -365,8 +365,10 @@ def _sorted(choices: words.Choices) -> Table:
         "order",
         choices.checks,
         (
-            step("order_key_no", "line", place("check", "check_date")),
-            step("order_key", "key", f"IFERROR(SMALL(all.check_key,{rank}),{_AFTER_ALL:.0f})"),
+            Column("order_place", "order_place", "place", 12, role=Role.STEP,
+                   values=range(1, choices.checks + 1)),
+            step("order_key", "key",
+                 f"IFERROR(SMALL(all.check_key,order_place),{_AFTER_ALL:.0f})"),
             step("order_at", "line of the check",
                  "IFERROR(MATCH(order_key,all.check_key,0),0)"),
             ordered("order_date", "check_date", styles.DATE),
@@ -378,7 +380,7 @@ def _sorted(choices: words.Choices) -> Table:
             ordered("order_limit", "check_limit"),
             step("order_no", "instrument", f"IF(order_at=0,0,INT(order_key/{PER_INSTRUMENT}))"),
             step("order_left", "as left",
-                 "IF(order_at=0,0,IF(LOWER(TRIM(LOOKUP(order_at,all.order_key_no,all.check_as)))"
+                 "IF(order_at=0,0,IF(LOWER(TRIM(LOOKUP(order_at,all.check_line,all.check_as)))"
                  f'="{words.AS_LEFT}",1,0))'),
             running("order_level", f"IF({same},above.order_level,order_no*10000)+order_left",
                     f"{_AFTER_ALL:.0f}"),
@@ -523,7 +525,8 @@ def _budget() -> tuple[Block, ...]:
         (
             Line("budget_reading", "Reading", "of the instrument that the picture shows",
                  styles.READING, limits=Limits.between(-1, 45, "A reading of the instrument")),
-            Line("budget_temperature", "Sample temperature", '="°"&unit_temperature&"; blank: 20 °C"',
+            Line("budget_temperature", "Sample temperature",
+                 '="°"&unit_temperature&"; blank: 20 °C"',
                  styles.TEMPERATURE, limits=Limits.temperature(70, "Temperature of the sample")),
             Line("budget_u_cloud", "Cloudiness blurs it by", "in its scale; blank: 0",
                  styles.READING, limits=Limits.between(0, 5, "In the scale of the instrument")),
@@ -573,7 +576,9 @@ def _budget() -> tuple[Block, ...]:
             # A hair for each line, so that equal ones keep their order.
             step("budget_effect", "u of SG",
                  'IF(ISNUMBER(budget_sg)*(budget_source<>"nothing"),ABS(budget_sg-INDEX('
-                 f"all.budget_sg,1))+({len(_SOURCES) + 9}-{place('budget', 'budget_source')})/10^13,\"\")"),
+                 "all.budget_sg,1))+"
+                 f"({len(_SOURCES) + 9}-{place('budget', 'budget_source')})/10^13,"
+                 '"")'),
         ),
         column=10,
         beside=True,

@@ -234,7 +234,7 @@ def _alcohol(choices: words.Choices) -> tuple[Line, ...]:
 def _lost(choices: words.Choices) -> tuple[Line, ...]:
     return (
         _gravity("lost_sg", "Gravity, by hydrometer", choices, '=unit_gravity&", degassed, 20 °C"'),
-        Line("lost_expanded", "± of it", '="about 95 %; blank: ± "&lost_usual', choices.gravity_format,
+        Line("lost_expanded", "± of it", '="blank: "&lost_usual', choices.gravity_format,
              limits=Limits.between(0, 'IF(unit_gravity="Plato",5,0.02)', "About 95 %")),
     )  # fmt: skip
 
@@ -401,8 +401,8 @@ def _read() -> dict[str, str]:
         "read_ref_c": unless_floating(of("ref_c")),
         "read_water_c": unless_floating(of("water_c")),
         "read_expansion": f'IF(read_no=0,"",{of("expansion")})',
-        "read_jar": 'IF(read_stem="","",HYDROMETER_SG(read_stem,IF(read_jar_c="",20,read_jar_c),read_ref_c,'
-                    "read_water_c,read_expansion))",
+        "read_jar": 'IF(read_stem="","",HYDROMETER_SG(read_stem,IF(read_jar_c="",20,read_jar_c),'
+                    "read_ref_c,read_water_c,read_expansion))",
         "read_u_jar": f"IF(read_float=0,\"\",SQRT({of('u')}^2+read_u^2+({SG_PER_DEGREE}*u_celsius)"
                       "^2))",
         "read_jar_shown": shown_on_scale("read_jar"),

@@ -330,7 +330,8 @@ def _steps(choices: words.Choices) -> dict[str, str]:
                            f'", "&{shown("ferment_last_abv", 1)}&" ± "&'
                            f'{shown("ferment_last_abv_spread", 1)}&" % alcohol","")',
         "ferment_all": cases(
-            ('(ferment_state="")+(ferment_state="too few readings")>0', '""'),
+            ('(LEFT(ferment_state,2)="! ")+(ferment_state="")+(ferment_state="too few readings")>0',
+             '""'),
             ('ferment_state="steady"', '"; steady, no proof that it has ended"'),
             otherwise='"; "&ferment_state'),
         "ferment_lost": 'IF(ferment_unread>0," ("&ferment_unread&" more on the log cannot be '

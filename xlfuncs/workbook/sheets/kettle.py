@@ -235,7 +235,8 @@ def _doubt(case: Case) -> tuple[Column | Group, ...]:
             step(f"{p}_pair_2", "with its ±", f"IF(ISNUMBER({p}_by_gravity),{p}_raw_sg+2*"
                  f"({p}_raw_sg-1)*SQRT({p}_by_gravity^2+{p}_by_volume^2+{p}_by_boil^2),\"\")"))),
         Group(f"{p}_scaled", (step(f"{p}_scaled_1", "ends at", ""),
-                              step(f"{p}_scaled_2", "with its ±", "")), shown_on_scale(f"{p}_pair")),
+                              step(f"{p}_scaled_2", "with its ±", "")),
+              shown_on_scale(f"{p}_pair")),
     )  # fmt: skip
 
 

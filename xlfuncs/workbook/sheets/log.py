@@ -210,7 +210,7 @@ def _named() -> tuple[Column, ...]:
 
 
 def _check_in_force() -> tuple[Column, ...]:
-    """The last check before the reading; unchecked, an instrument may be off by all it is allowed."""
+    """The last check before the reading; unchecked, it may be off by all that is put up with."""
 
     def at_date(what: str, otherwise: str) -> str:
         return (f"IF(line_checked=1,LOOKUP(line_key,all.order_key,all.order_{what}),"
@@ -283,6 +283,13 @@ def _wort() -> tuple[Column, ...]:
     )  # fmt: skip
 
 
+#: Criteria: within half an hour, and at one volume where that counts.
+_TOGETHER = (
+    f'all.line_day,">="&(line_day-{TOGETHER_DAYS}),all.line_day,"<="&(line_day+{TOGETHER_DAYS}),'
+    "all.same_volume,same_volume"
+)
+
+
 def _repeated() -> tuple[Column, ...]:
     """Whether a line may be one of several readings of one wort.
 
@@ -306,14 +313,14 @@ def _together(kind: str, which: str, sg: str, u: str, by: str) -> tuple[Column, 
     Same batch, stage and instrument, within half an hour; as `repeats.taken_together`, in SG.
     """
     p = f"same_{kind}"
-    near = (f'all.{p}_code,{p}_code,all.line_day,">="&(line_day-{TOGETHER_DAYS}),'
-            f'all.line_day,"<="&(line_day+{TOGETHER_DAYS}),all.same_volume,same_volume')  # fmt: skip
+    near = f"all.{p}_code,{p}_code,{_TOGETHER}"
     several = f"{p}_count>1"
     own = f"{p}_own"
     return (
         step(f"{p}_code", "batch, stage, instrument", f"IF(({which})*(same_may=1)*ISNUMBER({sg}),"
              f"(line_batch*{PER_BATCH}+line_stage)*1000+line_inst,0)"),
-        step(f"{p}_count", "readings", f"IF({p}_code=0,ISNUMBER({sg})*1,COUNTIFS({near}))", by_line=True),
+        step(f"{p}_count", "readings", f"IF({p}_code=0,ISNUMBER({sg})*1,COUNTIFS({near}))",
+             by_line=True),
         step(f"{p}_square", "(SG - 1)²", if_numbers([sg], f"({sg}-1)^2")),
         step(own, "u of a reading, SG",
              if_numbers([by, "line_u_read"], f"ABS({by})*line_u_read", "0")),
@@ -328,7 +335,7 @@ def _together(kind: str, which: str, sg: str, u: str, by: str) -> tuple[Column, 
 
 
 def _shared() -> tuple[Column, ...]:
-    """What a line has in common with other readings on its instrument, each source with its sign."""
+    """What a line shares with other readings on its instrument, each source with its sign."""
     drop, wort = _FERMENTED_DROP, slopes.WORT_BY_PLATO.formula(p="line_brix/wort_factor")
     known = {"b": "line_brix", "x": "(line_original-1)", "p": "line_plato"}
     both = ["line_original", "line_brix"]
@@ -395,8 +402,6 @@ def _means() -> tuple[Column, ...]:
     def either(what: str) -> str:
         return f"IF(line_beer=1,same_beer_{what},same_wort_{what})"
 
-    near = (f'all.line_day,">="&(line_day-{TOGETHER_DAYS}),'
-            f'all.line_day,"<="&(line_day+{TOGETHER_DAYS}),all.same_volume,same_volume')  # fmt: skip
     return (
         step("mean_of", "readings", either("count")),
         step("mean_sg", "mean, SG", either("sg")),
@@ -407,7 +412,7 @@ def _means() -> tuple[Column, ...]:
         step("same_apart", "so far apart, SG", "IF(mean_of>1,ROUND(ROUND(ABS(log_sg-mean_sg)*"
              "SQRT(mean_of/(mean_of-1)),9)+line_no/10^13,13),0)", by_line=True),
         step("line_far", "1: far from the others", f"IF(same_apart<={FAR:g}*same_own,0,("
-             f'COUNTIFS(all.same_code,same_code,{near},all.same_apart,">"&same_apart)=0)*1)',
+             f'COUNTIFS(all.same_code,same_code,{_TOGETHER},all.same_apart,">"&same_apart)=0)*1)',
              by_line=True),
     )  # fmt: skip
 
@@ -490,8 +495,8 @@ def _pairs() -> tuple[Column, ...]:
              'IF((line_pair_key>0)*(line_float=1)*ISNUMBER(line_jar),line_pair_key,"")'),
         step("pair_jars", "jars near the drop", "IF((line_pair_key>0)*ISNUMBER(line_brix),"
              f"COUNTIFS({near}),0)", by_line=True),
-        step("pair_sg", "their mean, SG", f'IF(pair_jars>0,SUMIFS(all.line_jar,{near})/pair_jars,"")',
-             by_line=True),
+        step("pair_sg", "their mean, SG",
+             f'IF(pair_jars>0,SUMIFS(all.line_jar,{near})/pair_jars,"")', by_line=True),
         step("pair_u", "u of a jar, SG",
              f'IF(pair_jars>0,SUMIFS(all.line_u_jar,{near})/pair_jars,"")', by_line=True),
         step("pair_u_check", "u of its correction, SG",
@@ -617,7 +622,8 @@ def _sorted(choices: words.Choices) -> Table:
         "seen",
         choices.rows,
         (
-            step("seen_no", "place", place("log", "log_date")),
+            Column("seen_no", "seen_no", "place", 12, role=Role.STEP,
+                   values=range(1, choices.rows + 1)),
             step("seen_key", "key", f"IFERROR(SMALL(all.line_order,seen_no),{_AFTER_ALL:.0f})"),
             step("seen_at", "line of the log", "IFERROR(MATCH(seen_key,all.line_order,0),0)"),
             ordered("seen_batch", "line_batch"),
@@ -666,7 +672,8 @@ def _head(choices: words.Choices) -> dict[str, str]:
             ('last_gravity=""', f'"Line "&last_line&": "&{last("log_remark")}'),
             otherwise=f'last_gives&" · "&{last("log_stage")}&IF(last_means="","",": "&last_means)'),
         "log_warning": cases(
-            ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: lengthen the workbook '
+            ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: lengthen the '
+                                        'workbook '
                                     'with xlfuncs upgrade --rows."'),
             ("(last_line>0)*(last_shown=0)", '"The other sheets show another batch: see Batches."'),
             otherwise="last_told"),

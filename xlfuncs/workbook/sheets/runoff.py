@@ -273,10 +273,13 @@ def _steps(choices: words.Choices) -> dict[str, str]:
         "run_line": "IF(run_to>run_from,INDEX(all.seen_at,run_to),0)",
         "run_offset_u": f'SQRT(({of_line("u_check")})^2+({of_line("centre")}*'
                         f'{of_line("u_slope")})^2)',
-        "run_u_level": f'IF(run_line=0,0,IF({of_line("prism")}=1,{slopes.WORT_BY_PLATO(p=_LIMIT_PLATO):.5f}'
-                       f"/wort_factor*SQRT(run_offset_u^2+IF({of_line('auto')}=1,{COMPENSATION_U},0)^2),"
+        "run_u_level": f'IF(run_line=0,0,IF({of_line("prism")}=1,'
+                       f'{slopes.WORT_BY_PLATO(p=_LIMIT_PLATO):.5f}'
+                       "/wort_factor*SQRT(run_offset_u^2+"
+                       f"IF({of_line('auto')}=1,{COMPENSATION_U},0)^2),"
                        f'{of_line("u_check")}))',
-        "run_u_share": f'IF(run_line=0,0,IF({of_line("prism")}=1,SQRT((u_wort_factor/wort_factor)^2+'
+        "run_u_share": f'IF(run_line=0,0,IF({of_line("prism")}=1,'
+                       "SQRT((u_wort_factor/wort_factor)^2+"
                        f'{of_line("u_slope")}^2),0))',
         "run_limit_sg": f"IF({plan}=\"\",{LIMIT},{plan})",
         "run_half_sg": number_or_text("run_limit_sg", "1+(run_limit_sg-1)/2"),

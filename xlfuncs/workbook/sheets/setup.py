@@ -43,7 +43,8 @@ def sheet(choices: words.Choices) -> Sheet:
             Lines(_factors(choices), label=2, cell=2, note=4, gap=0),
             Lines(_in_use(), label=4, cell=2, note=5, column=10, beside=True),
             Text(
-                "Why the ± is wider than in the first edition: wort factors lie from 1.02 to 1.06, an "
+                "Why the ± is wider than in the first edition: wort factors lie from 1.02 to 1.06, "
+                 "an "
                 "unchecked slope is known to 1 %, temperature and compensation leave some 0.1 °Bx. "
                 "Six pairs on Own factors and a check in sugar solution narrow it; more readings "
                 "alone do not.",
@@ -99,7 +100,7 @@ def _kettle() -> tuple[Line, ...]:
         Line("set_u_volume", "How sure of a volume, ±", "share; blank: 1 %", styles.PERCENT,
              limits=Limits.between(0, 0.2, "A share from 0 % to 20 %")),
         Line("set_marks", "Marks of the kettle were made",
-             "cold: it holds 0.3 % more when hot; blank: as read",
+             "cold or hot; blank: as read",
              limits=Limits.among(words.COLD, words.HOT)),
         Line("set_potential", "Extract potential of grain",
              "share of the grain's mass; blank: 80 %, pale malt", styles.PERCENT,
@@ -145,7 +146,7 @@ def _in_use() -> tuple[Line, ...]:
         Line("shown_u_model", "Alcohol correction, ± (standard)", "SG", formula="beer_u_model",
              format=styles.SG),
         Line("decides", "First instrument decides ±",
-             '=unit_gravity&" or more, most figures twice that; less is too close to call"',
+             '=unit_gravity&" or more; most figures twice that"',
              formula="decided", format="0.000"),
     )  # fmt: skip
 
@@ -176,7 +177,8 @@ def _effective() -> dict[str, str]:
         "u_celsius": if_numbers(["set_u_temperature"], "set_u_temperature*celsius_step",
                                 f"{budget.THERMOMETER_U}"),
         "tolerance_gravity": _number(
-            "set_tolerance", f'IF(unit_gravity="SG",{defaults.TOLERANCE_SG},{defaults.TOLERANCE_PLATO})'),
+            "set_tolerance",
+            f'IF(unit_gravity="SG",{defaults.TOLERANCE_SG},{defaults.TOLERANCE_PLATO})'),
         "tolerance_sg": f'tolerance_gravity*IF(unit_gravity="SG",1,{defaults.SG_PER_PLATO:g})',
         # Your own factor comes from readings that were corrected by checks: what the checks need of
         # malt extract cannot be your own.

@@ -138,7 +138,8 @@ _LACKS = (
 )
 _PLAIN = (
     "Plain edition: nothing to install, this program computes every figure as you type. What needs "
-    "the functions says so in its cell: alcohol factor from your pairs, forecast of a fermentation."
+    "the functions says so in its cell: alcohol factor from your pairs, state and forecast of a "
+    "fermentation. The curve of the runoff takes every reading: it leaves out no slip."
 )
 
 
@@ -146,9 +147,10 @@ def _how_near() -> Iterator[Block]:
     """The largest difference between the plain formulas and the functions."""
     yield Section("How near the plain formulas come to the functions")
     yield Text(
-        f"Largest difference in {_CASES:,} random cases over the whole range of each; words are the "
-        "same in all of them.", gap=0,
-    )  # fmt: skip
+        f"Largest difference in {_CASES:,} random cases over the whole range of each; words are "
+        "the same in all of them.",
+        gap=0,
+    )
     for line in textwrap.wrap(" · ".join(_differences()), _WIDE, break_on_hyphens=False):
         yield Text(line, styles.NOTE, gap=0)
 
