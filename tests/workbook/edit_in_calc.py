@@ -1,4 +1,4 @@
-"""Run by the office's own Python: rows of the log deleted, inserted, sorted, as a person does it."""
+"""Run by the office's own Python: lines of the log deleted, inserted, sorted, as by a person."""
 
 import json
 import sys
