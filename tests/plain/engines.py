@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import posixpath
 import subprocess
 import tempfile
+import zipfile
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from xml.etree import ElementTree
 
 import openpyxl
 
@@ -53,3 +57,96 @@ def stored(path: Path) -> Values:
     """The values in a file."""
     sheet = openpyxl.load_workbook(path, data_only=True).active
     return {cell.coordinate: cell.value for row in sheet.iter_rows() for cell in row}
+
+
+# --- whole workbooks ------------------------------
+
+#: Values of the cells of all sheets, by title and address.
+Whole = dict[tuple[str, str], object]
+
+
+def whole_libreoffice(path: Path, language: str = "en-US") -> Whole:
+    """A workbook as LibreOffice computes it, in a fresh profile of that language."""
+    with tempfile.TemporaryDirectory() as folder:
+        profile = Path(folder, "profile")
+        (profile / "user").mkdir(parents=True)
+        (profile / "user" / "registrymodifications.xcu").write_text(
+            '<oor:items xmlns:oor="http://openoffice.org/2001/registry">'
+            '<item oor:path="/org.openoffice.Setup/L10N"><prop oor:name="ooSetupSystemLocale" '
+            f'oor:op="fuse"><value>{language}</value></prop></item></oor:items>'
+        )
+        command = [
+            str(choose_office().soffice), f"-env:UserInstallation={profile.as_uri()}", "--headless",
+            "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", folder, str(path),
+        ]  # fmt: skip
+        subprocess.run(command, check=True, capture_output=True, timeout=300)
+        return whole(Path(folder, path.name))
+
+
+def whole_gnumeric(path: Path) -> Whole:
+    """A workbook as Gnumeric's converter computes it."""
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder, "out.xlsx")
+        command = ["ssconvert", "--recalc", "-T", "Gnumeric_Excel:xlsx2", str(path), str(out)]
+        subprocess.run(command, check=True, capture_output=True, timeout=300)
+        return whole(out)
+
+
+def whole_ironcalc(path: Path) -> Whole:
+    """A workbook as IronCalc computes it."""
+    import ironcalc as engine
+
+    model = engine.load_from_xlsx(str(path), "en", "UTC", "en")
+    model.evaluate()
+    book = openpyxl.load_workbook(path)
+    return {
+        (sheet.title, cell.coordinate): model.get_cell_value(number, cell.row, cell.column)
+        for number, sheet in enumerate(book.worksheets)
+        for cell in sheet._cells.values()
+        if cell.value is not None
+    }
+
+
+WHOLE: Mapping[str, Callable[[Path], Whole]] = {
+    "LibreOffice": whole_libreoffice,
+    "Gnumeric": whole_gnumeric,
+    "IronCalc": whole_ironcalc,
+}
+
+
+def whole(path: Path) -> Whole:
+    """The values in a file as they stand there: a date is its number, whatever its cell shows."""
+    values: Whole = {}
+    with zipfile.ZipFile(path) as archive:
+        shared = []
+        if "xl/sharedStrings.xml" in archive.namelist():
+            for item in ElementTree.fromstring(archive.read("xl/sharedStrings.xml")):
+                shared.append("".join(text.text or "" for text in item.iter(f"{_MAIN}t")))
+        relations = {
+            one.attrib["Id"]: posixpath.join("xl", one.attrib["Target"]).lstrip("/")
+            for one in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
+        }
+        for sheet in ElementTree.fromstring(archive.read("xl/workbook.xml")).iter(f"{_MAIN}sheet"):
+            part = relations[next(v for k, v in sheet.attrib.items() if k.endswith("}id"))]
+            for cell in ElementTree.fromstring(archive.read(part)).iter(f"{_MAIN}c"):
+                value = _value(cell, shared)
+                if value is not None:
+                    values[sheet.attrib["name"], cell.attrib["r"]] = value
+    return values
+
+
+_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+
+
+def _value(cell: ElementTree.Element, shared: list[str]) -> object:
+    inside = cell.find(f"{_MAIN}v")
+    kind, text = cell.get("t", "n"), "" if inside is None else inside.text or ""
+    if kind == "inlineStr":
+        return "".join(part.text or "" for part in cell.iter(f"{_MAIN}t"))
+    if inside is None:
+        return None
+    if kind == "s":
+        return shared[int(text)]
+    if kind == "b":
+        return text == "1"
+    return text if kind in ("str", "e") else float(text)

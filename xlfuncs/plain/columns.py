@@ -6,7 +6,7 @@ column of helper cells.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from xlfuncs.cells.boundary import NO_ANSWER
@@ -152,6 +152,18 @@ class _Placing(Printer):
     def __init__(self, place: Place) -> None:
         super().__init__(lambda leaf: str(leaf.args[0]), str)
         self.place, self.form = place, 'IFERROR({},"")'
+
+    def steps(self, roots: Sequence[Value]) -> list[Expression]:
+        """Nothing beneath what is known: single cells know sums, and not the lines beneath."""
+        found: dict[int, Expression] = {}
+        waiting = [root for root in roots if isinstance(root, Expression)]
+        while waiting:
+            value = waiting.pop()
+            if value.number not in found:
+                found[value.number] = value
+                if value.number not in self.known:
+                    waiting += [part for part in value.args if isinstance(part, Expression)]
+        return [found[number] for number in sorted(found)]
 
     def named(self, text: Text, form: Callable[[str], str] = str) -> Text:
         """A cell for a piece of formula."""

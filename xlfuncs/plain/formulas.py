@@ -217,7 +217,7 @@ class Printer:
     def print_all(self, roots: Sequence[Value], form: Callable[[str], str] = str) -> list[Text]:
         """The formulas of the roots; what they share is printed once, in `parts`, in this form."""
         uses: Counter[int] = Counter()
-        steps = reached(*roots)
+        steps = self.steps(roots)
         for step in steps:
             uses.update(part.number for part in step.args if isinstance(part, Expression))
         uses.update(root.number for root in roots if isinstance(root, Expression))
@@ -241,6 +241,10 @@ class Printer:
                 text = self.named(text, form)
             self.known[step.number] = text
         return [of(root) for root in roots]
+
+    def steps(self, roots: Sequence[Value]) -> list[Expression]:
+        """What has to be printed for the roots, arguments before what uses them."""
+        return reached(*roots)
 
     def named(self, text: Text, form: Callable[[str], str] = str) -> Text:
         """A name for a piece of formula."""

@@ -389,11 +389,13 @@ def _cells(choices: words.Choices) -> dict[str, str]:
             otherwise='"Beer, "&factors_beer_of&factors_beer_errors&factors_beer_choice'),
         "factors_beer_of": f'{count("factor_beers_ok")}&": "&IF(factor_beers_ok<{FEW},'
                            '"so few lean on the common factors; ","")',
-        "factors_beer_errors": if_numbers(
-            ["beer_fit_error", "factor_beer_common"],
-            '"typical error ± "&' + shown("beer_fit_error*factor_per", digits)
-            + '&" "&unit_gravity&" by your own factors, ± "&'
-            + shown("factor_beer_common*factor_per", digits) + '&" by the common ones. "'),
+        "factors_beer_error": if_numbers(
+            ["beer_fit_error"],
+            f'"typical error ± "&{shown("beer_fit_error*factor_per", digits)}&" "&unit_gravity&'
+            '" by your own factors, ± "'),
+        "factors_beer_errors": 'IF(factors_beer_error="","",factors_beer_error&'
+                               + shown("factor_beer_common*factor_per", digits)
+                               + '&" by the common ones. ")',
         "factors_beer_choice": f'IF({better},IF(beer_own,"Your own are in use.","Your own do '
                                'better: choose them on Setup."),IF(beer_own,"Your own are in use, '
                                'though they do no better yet.","Keep the common ones."))',

@@ -122,7 +122,7 @@ def _without_functions() -> tuple[Block, ...]:
     """Whether this program knows all that the formulas use; plain formulas need no more."""
     return (
         Text(f'=IF(TODAY()<1,"",IF(ISERROR({"+".join(_ASKED)}),"{_LACKS}","{_PLAIN}"))',
-             styles.CAUTION, name="plain_state", gap=0, lines=2.2),
+             styles.CAUTION, name="edition_state", gap=0, lines=2.2),
     )  # fmt: skip
 
 

@@ -1,0 +1,71 @@
+"""Run by the office's own Python: lines of the log deleted, inserted, sorted, as by a person."""
+
+import json
+import sys
+import time
+
+import uno
+from com.sun.star.beans import PropertyValue
+from com.sun.star.table import TableSortField
+
+
+def connected(pipe):
+    local = uno.getComponentContext()
+    resolver = local.ServiceManager.createInstanceWithContext(
+        "com.sun.star.bridge.UnoUrlResolver", local
+    )
+    while True:
+        try:
+            return resolver.resolve(f"uno:pipe,name={pipe};urp;StarOffice.ComponentContext")
+        except Exception:  # not listening yet
+            time.sleep(0.2)
+
+
+def value(name, what):
+    found = PropertyValue()
+    found.Name, found.Value = name, what
+    return found
+
+
+def delete(log, table, line):
+    log.Rows.removeByIndex(table.StartRow + line, 1)
+
+
+def insert(log, table, line):
+    """A line, and the formulas of the line above filled down into it."""
+    row = table.StartRow + line
+    log.Rows.insertByIndex(row, 1)
+    end = log.createCursor()
+    end.gotoEndOfUsedArea(False)
+    for column in range(end.RangeAddress.EndColumn + 1):
+        above = log.getCellByPosition(column, row - 1)
+        if above.Formula.startswith("="):
+            both = log.getCellRangeByPosition(column, row - 1, column, row)
+            both.fillAuto(uno.Enum("com.sun.star.sheet.FillDirection", "TO_BOTTOM"), 1)
+
+
+def sort(log, table, line):
+    """What was typed, by its first column, the latest first."""
+    field = TableSortField()
+    field.Field, field.IsAscending = 0, False
+    fields = uno.Any("[]com.sun.star.table.TableSortField", (field,))
+    columns = log.getCellRangeByPosition(0, table.StartRow, line, table.EndRow)
+    columns.sort((value("SortFields", fields), value("ContainsHeader", False)))
+
+
+def main():
+    task = json.load(sys.stdin)
+    context = connected(task["pipe"])
+    desktop = context.ServiceManager.createInstanceWithContext(
+        "com.sun.star.frame.Desktop", context
+    )
+    for edit, line, out in task["edits"]:
+        book = desktop.loadComponentFromURL(task["file"], "_blank", 0, (value("Hidden", True),))
+        table = book.NamedRanges.getByName("log_date").getReferredCells().RangeAddress
+        globals()[edit](book.Sheets.getByIndex(table.Sheet), table, line)
+        book.calculate()
+        book.storeToURL(out, (value("FilterName", "Calc MS Excel 2007 XML"),))
+        book.close(True)
+
+
+main()

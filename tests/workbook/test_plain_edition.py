@@ -1,0 +1,330 @@
+"""The plain edition: the same answers as with the functions, wherever it is computed."""
+
+from __future__ import annotations
+
+import functools
+import json
+import re
+import subprocess
+import uuid
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+
+from tests.hosts.calc.conftest import _usable_office, needs_office  # noqa: F401
+from tests.plain import engines
+from tests.workbook.conftest import TODAY, day, fill
+from xlfuncs.files import stored
+from xlfuncs.hosts import embedded
+from xlfuncs.hosts.calc import session
+from xlfuncs.hosts.calc.offices import choose_office, clean_environment
+from xlfuncs.plain import measured, recorded, rows
+from xlfuncs.science import sucrose
+from xlfuncs.workbook import build
+from xlfuncs.workbook.plain_edition import NEEDS
+from xlfuncs.workbook.words import Choices
+
+METRIC = Choices(rows=20, example=True)
+US = Choices(rows=20, example=True, units="us", gravity="plato")
+
+#: Names that hang on what stays with the functions.
+_STAY = re.compile(
+    r"(beer_fit|own_beer|own_alcohol|forecast|drawn_beer_own|course_final|fact(ors)?_|match_)\w*"
+    r"|ferment_(state|final\w*|near|all|four\w*|scaled\w*)|functions_\w+|stored_when"
+)
+#: Every function that the formulas may use; three engines that others wrote know them all.
+FUNCTIONS = re.findall(
+    r"\w+",
+    "ABS AND AVERAGE AVERAGEIF CHAR CHOOSE COUNT COUNTA COUNTIF COUNTIFS DAY EXP FIND IF IFERROR "
+    "INDEX INT ISERROR ISLOGICAL ISNUMBER ISTEXT LARGE LEFT LEN LN LOG10 LOOKUP LOWER MATCH MAX "
+    "MID MIN MOD MONTH N NA NOT OR RIGHT ROUND ROUNDDOWN ROUNDUP ROW SEARCH SMALL SQRT STDEV "
+    "SUBSTITUTE SUM SUMIF SUMIFS SUMPRODUCT SUMSQ TODAY TRIM UPPER VALUE YEAR",
+)
+
+
+@functools.cache
+def example(choices: Choices, plain: bool) -> tuple[Any, dict[tuple[str, str], Any]]:
+    book = build.build(_edition(choices, plain))
+    return book, computed(book)
+
+
+def _edition(choices: Choices, plain: bool) -> Choices:
+    return Choices(choices.rows, choices.units, choices.gravity, choices.example, plain=plain)
+
+
+def computed(book: Any) -> dict[tuple[str, str], Any]:
+    calculation = embedded.calculate_book(book, TODAY)
+    assert calculation.failures == []
+    return dict(calculation.values)
+
+
+def cells(book: Any, name: str) -> list[tuple[str, str]]:
+    try:
+        [(title, address)] = book.defined_names[name].destinations
+    except ValueError:  # a number, such as that of the layout
+        return []
+    found = book[title][address]
+    lines = found if isinstance(found, tuple) else ((found,),)
+    return [(title, cell.coordinate) for line in lines for cell in line]
+
+
+def by_name(one: tuple[Any, Any], other: tuple[Any, Any]) -> Iterator[tuple[str, Any, Any]]:
+    """Name, value in one workbook and value in the other, of cells that are computed."""
+    (book, values), (other_book, other_values) = one, other
+    for name in book.defined_names:
+        if name in other_book.defined_names:
+            pairs = zip(cells(book, name), cells(other_book, name), strict=False)
+            for place, other_place in pairs:
+                if place in values or other_place in other_values:
+                    yield name, values.get(place), other_values.get(other_place)
+
+
+def alike(one: Any, other: Any, near: float) -> bool:
+    if one in ("", None) and other in ("", None):
+        return True
+    if isinstance(one, str) or isinstance(other, str):
+        if near > 1e-6 and isinstance(one, str) and isinstance(other, str):
+            return measured.alike(one, other)
+        return one == other
+    if one is None or other is None:
+        return False
+    return abs(float(one) - float(other)) <= near * max(1.0, abs(float(one)))
+
+
+@pytest.mark.parametrize("choices", [METRIC, US], ids=["metric, SG", "US, °Plato"])
+def test_the_example_says_the_same_in_both_editions(choices):
+    pairs = list(by_name(example(choices, False), example(choices, True)))
+    assert len(pairs) > 15_000
+    apart = [
+        (name, ours, plain)
+        for name, ours, plain in pairs
+        if not _STAY.fullmatch(name) and not alike(ours, plain, 2e-4)
+    ]
+    assert apart == []
+
+
+def test_gravities_and_uncertainties_lie_near_those_of_the_functions():
+    """Within the bounds for the functions: 2e-5 SG, and 2 % of a ±."""
+    for name, ours, plain in by_name(example(METRIC, False), example(METRIC, True)):
+        if isinstance(ours, float) and name in ("log_sg", "line_wort_sg", "line_beer_sg"):
+            assert plain == pytest.approx(ours, abs=2e-5)
+        if isinstance(ours, float) and name in ("log_u", "log_expanded", "wash_u", "wort_fit_u"):
+            assert plain == pytest.approx(ours, rel=0.02)
+        if isinstance(ours, float) and name == "wort_fit_factor":
+            assert plain == pytest.approx(ours, abs=1e-4)
+
+
+def test_what_stays_with_the_functions_says_so():
+    book, values = example(METRIC, True)
+
+    def shown(name: str) -> Any:
+        return values[cells(book, name)[0]]
+
+    assert {shown("beer_fit_factor"), shown("forecast_final"), shown("ferment_state")} == {NEEDS}
+    assert shown("factors_beer") == "No fit for beer: needs the functions (see Start)"
+    assert shown("forecast_why_not") == "needs the functions (see Start)"
+    assert "! " not in shown("ferment_answers")
+    assert shown("edition_state").startswith("Plain edition")
+
+
+SPOILT = [
+    ("a text", {"reading": "abc"}),
+    ("out of range", {"reading": 200}),
+    ("a decimal comma", {"reading": "12,4"}),
+    ("maybe thousands", {"reading": "1,050"}),
+    ("°F for °C", {"reading": 12.4, "temperature": 150}),
+    ("temperature as text", {"reading": 12.4, "temperature": "warm"}),
+    ("an error", {"reading": "#N/A"}),
+    ("a truth", {"reading": True}),
+    ("volume as text", {"reading": 12.4, "volume": "28,5"}),
+    ("volume below nothing", {"reading": 12.4, "volume": -3}),
+    ("no date", {"reading": 12.4, "date": "yesterday"}),
+    ("strange stage", {"reading": 12.4, "stage": "noon"}),
+    ("no such batch", {"reading": 12.4, "batch": "none"}),
+]
+
+
+@pytest.fixture(scope="module")
+def spoilt() -> dict[bool, tuple[Any, dict[tuple[str, str], Any]]]:
+    """Both editions with lines of the log that are wrong in one thing each, on both instruments."""
+    right = {"date": day(2026, 3, 7, 12), "batch": "1", "stage": "before boil", "temperature": 20}
+    log = [
+        right | {"instrument": tool} | wrong
+        for _, wrong in SPOILT
+        for tool in ("drop", "jar")
+    ]  # fmt: skip
+    tools = [
+        {"name": "drop", "kind": "refractometer", "compensated": "no"},
+        {"name": "jar", "kind": "hydrometer"},
+    ]
+    batch = [{"name": "1", "date": day(2026, 3, 7)}]
+    found = {}
+    for plain in (False, True):
+        book = build.build(Choices(rows=30, plain=plain))
+        fill(book, inst=tools, batch=batch, log=log)
+        found[plain] = book, computed(book)
+    return found
+
+
+@pytest.mark.parametrize("number", range(len(SPOILT)), ids=[what for what, _ in SPOILT])
+def test_a_spoilt_line_is_refused_in_the_same_words(spoilt, number):
+    lines = (2 * number, 2 * number + 1)
+    for column in ("log_gravity", "log_expanded", "log_tells", "log_volume_20", "log_sg"):
+        said = [
+            [values.get(cells(book, column)[line]) for line in lines]
+            for book, values in (spoilt[False], spoilt[True])
+        ]
+        for ours, plain in zip(*said, strict=True):
+            assert alike(ours, plain, 2e-5), (column, ours, plain)
+
+
+def test_only_what_every_program_knows_is_used():
+    book, _ = example(METRIC, True)
+    used = set()
+    for sheet in book:
+        for cell in sheet._cells.values():
+            if cell.data_type != "f":
+                continue
+            text = getattr(cell.value, "formula", cell.value)
+            assert isinstance(text, str), "an array formula"
+            assert len(text) <= 8192
+            bare = re.sub(r'"[^"]*"|\'[^\']*\'', "", text)
+            assert not re.search(r"[{}\[\]#@]", bare), text
+            used |= set(re.findall(r"([A-Z][A-Z0-9.]*)\(", bare))
+    assert used <= set(FUNCTIONS)
+    for name, defined in book.defined_names.items():
+        assert re.fullmatch(r"(.+!\$[A-Z]+\$\d+(:\$[A-Z]+\$\d+)?|\d+)", defined.attr_text), name
+
+
+def test_science_is_where_the_formulas_come_from(monkeypatch):
+    """A changed coefficient changes the plain edition, with nothing else touched."""
+
+    def forget() -> None:
+        for kept in (recorded.with_stand_ins, rows._formula):
+            kept.cache_clear()
+
+    def drops() -> list[float]:
+        book = build.build(_edition(METRIC, True))
+        values = computed(book)
+        return [values[place] for place in cells(book, "line_drop_sg")]
+
+    book, values = example(METRIC, True)
+    before = [values[place] for place in cells(book, "line_drop_sg")]
+    first, second, *others = sucrose.APPARENT_SG
+    monkeypatch.setattr(sucrose, "APPARENT_SG", (first, 1.01 * second, *others))
+    forget()
+    try:
+        after = drops()
+    finally:
+        monkeypatch.undo()
+        forget()
+    moved = [b - a for a, b in zip(before, after, strict=True) if isinstance(a, float)]
+    assert moved
+    assert all(1e-5 < one < 2e-3 for one in moved)
+
+
+# --- computed by others ------------------------------
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("plain") / "plain.xlsx"
+    path.write_bytes(build.to_bytes(example(METRIC, True)[0]))
+    return path
+
+
+@pytest.mark.parametrize("engine", list(engines.WHOLE))
+def test_programs_that_others_wrote_compute_every_cell_alike(file, engine, needs_office):  # noqa: F811
+    assert different(engines.WHOLE[engine](file)) == []
+
+
+def test_a_decimal_comma_in_the_program_changes_nothing(file, needs_office):  # noqa: F811
+    """Numbers are the same; in sentences they have the decimal sign of the place."""
+    assert different(engines.whole_libreoffice(file, "de-DE"), comma=True) == []
+
+
+def different(theirs: engines.Whole, comma: bool = False) -> list[Any]:
+    """Cells that are not as our own engine computes them; of helper cells, the numbers."""
+    book, ours = example(METRIC, True)
+    named = {place for name in book.defined_names for place in cells(book, name)}
+    assert len(ours) > 40_000
+    apart = []
+    for place, value in ours.items():
+        other = theirs.get(place)
+        if comma and isinstance(value, str) and isinstance(other, str):
+            value, other = value.replace(",", "."), other.replace(",", ".")
+        helper = place not in named and (isinstance(value, str) or isinstance(other, str))
+        if not helper and not alike(value, other, 1e-9):
+            apart.append((place, value, other))
+    return apart
+
+
+def test_values_are_stored_beside_formulas_that_are_filled_down(file, tmp_path):
+    _, ours = example(METRIC, True)
+    out = tmp_path / "out.xlsx"
+    stored.store(file, ours, out)
+    kept = engines.whole(out)
+    assert [place for place, value in ours.items() if not alike(value, kept.get(place), 0)] == []
+    before, after = openpyxl.load_workbook(file), openpyxl.load_workbook(out)
+    for title, address in ours:
+        assert after[title][address].value == before[title][address].value
+
+
+# --- lines that go and come ------------------------------
+
+#: What a person types on a line of the log.
+TYPED = "date batch stage instrument reading temperature volume volume_temperature ph leave note"
+#: What must be as on a fresh sheet with the same lines: the log itself, and what looks at it.
+SEEN = (
+    "log_gravity log_expanded log_tells log_volume_20 log_sg line_no log_answer run_answer "
+    "ferment_answer kettle_answer targets_answer factors_says start_says"
+)
+
+
+@pytest.fixture(scope="module")
+def edited(file, tmp_path_factory, _usable_office) -> dict[str, Any]:  # noqa: F811
+    """The example after each of the edits, as LibreOffice computed and saved it."""
+    if isinstance(_usable_office, str):
+        return {}  # needs_office says so
+    folder = tmp_path_factory.mktemp("edited")
+    edits = {"delete": 4, "insert": 4, "sort": 5}
+    outs = {edit: folder / f"{edit}.xlsx" for edit in edits}
+    pipe = f"xlfuncs{uuid.uuid4().hex}"
+    task = {
+        "pipe": pipe, "file": file.as_uri(),
+        "edits": [(edit, line, outs[edit].as_uri()) for edit, line in edits.items()],
+    }  # fmt: skip
+    office = choose_office()
+    with session._started(session._office_command(office, folder / "profile", pipe)):
+        subprocess.run(
+            [str(office.python), str(Path(__file__).with_name("edit_in_calc.py"))],
+            input=json.dumps(task), text=True, check=True, timeout=240, capture_output=True,
+            env=clean_environment(),
+        )  # fmt: skip
+    return {edit: (openpyxl.load_workbook(out), engines.whole(out)) for edit, out in outs.items()}
+
+
+@pytest.mark.parametrize("edit", ["delete", "insert", "sort"])
+def test_lines_can_be_deleted_inserted_filled_down_and_sorted(edited, edit, needs_office):  # noqa: F811
+    book, values = edited[edit]
+    lines = len(cells(book, "log_date"))
+    assert lines == len(cells(example(METRIC, True)[0], "log_date")) + {
+        "delete": -1, "insert": 1, "sort": 0,
+    }[edit]  # fmt: skip
+    fresh = build.build(Choices(rows=lines, example=True, plain=True))
+    for key in TYPED.split():
+        name = f"log_{key}"
+        for (title, address), (_, here) in zip(cells(book, name), cells(fresh, name), strict=True):
+            fresh[title][here].value = book[title][address].value
+    wanted = computed(fresh)
+    compared = 0
+    for name in SEEN.split():
+        if name not in fresh.defined_names:
+            continue
+        for place, here in zip(cells(book, name), cells(fresh, name), strict=True):
+            assert alike(wanted[here], values.get(place), 1e-9), (name, here)
+            compared += 1
+    assert compared > 5 * lines
