@@ -219,6 +219,23 @@ def test_a_file_that_cannot_be_read_is_named_in_one_sentence(tmp_path, example, 
     assert (path.read_bytes() if path.exists() else None) == before
 
 
+@pytest.mark.parametrize("command", ["calculate", "report", "freeze"])
+def test_a_workbook_that_another_program_cut_is_not_computed(tmp_path, example, command):
+    """As an office without the functions saves it: array formulas of one cell, values beside."""
+    path = tmp_path / "cut.xlsx"
+    book = openpyxl.load_workbook(example)
+    title, cells = next(iter(book.defined_names["log_sg"].destinations))
+    first = cells.replace("$", "").partition(":")[0]
+    book[title][first].value.ref = first
+    book.save(path)
+    before = path.read_bytes()
+    out = tmp_path / "out.xlsx"
+    told = run(command, path, *(["-o", out] if command == "freeze" else []), status=2)
+    assert f"have become plain ones ({title}!{cells.replace('$', '')})" in told
+    assert path.read_bytes() == before
+    assert not out.exists()
+
+
 def test_a_deleted_sheet_is_named(tmp_path, example):
     path = tmp_path / "brew.xlsx"
     broken("sheet deleted", path, example)

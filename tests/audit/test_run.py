@@ -205,6 +205,19 @@ def test_a_workbook_cut_short_anywhere(filled, share):
     assert "cut short or damaged" in finding.reason
 
 
+def test_a_workbook_that_another_program_cut(filled):
+    """As an office without the functions saves it: array formulas of one cell, values beside."""
+    path = filled(inst=[FIELD], check=[CHECK], log=[reading(FIELD, 12)])
+    book = openpyxl.load_workbook(path)
+    title, cells = next(iter(book.defined_names["log_sg"].destinations))
+    first = cells.replace("$", "").partition(":")[0]
+    book[title][first].value.ref = first
+    book.save(path)
+    [finding] = run.audit(path, TODAY).findings
+    assert (finding.code, finding.severity) == ("file", Severity.SEVERE)
+    assert f"({title}!{cells.replace('$', '')})" in finding.reason
+
+
 def test_without_an_office_the_findings_are_told_all_the_same(folder, monkeypatch):
     monkeypatch.setenv("XLFUNCS_OFFICE", str(folder / "nowhere"))
     before = sorted(folder.rglob("*"))

@@ -7,14 +7,14 @@ import zipfile
 import openpyxl
 import pytest
 from openpyxl.styles import Font
+from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.formula import ArrayFormula
 
 from xlfuncs.files import problems
 from xlfuncs.files.problems import WorkbookProblem, load
 from xlfuncs.files.stored import (
-    formula_areas,
     formula_cells,
-    must_be_as_laid_out,
+    must_compute_whole,
     no_longer_computed,
     store,
 )  # fmt: skip
@@ -433,28 +433,26 @@ def test_looks_that_openpyxl_does_not_take_are_no_damage(path, old, new):
 # --- computed cells that another program has made plain ones ------------------------------
 
 
-def test_formulas_of_the_layout_that_are_gone_are_named(path):
-    laid_out = formula_areas(path)
-    assert laid_out == {"Log & notes": ["B2", "B3", "D4:E6"], "Other": ["A1"]}
-    assert no_longer_computed(path, laid_out) == []
+@pytest.fixture
+def columns(path):
+    book = openpyxl.load_workbook(path)
+    for name, cells in (("log_sg", "$D$4:$D$6"), ("log_brix", "$A$2:$A$6")):
+        book.defined_names[name] = DefinedName(name, attr_text=f"'Log & notes'!{cells}")
+    book.save(path)
+    return path
+
+
+def test_a_column_that_computes_in_part_is_named(columns):
+    assert no_longer_computed(load(columns)) == []
     # What an office without the functions saves: the array formula of its first cell alone.
-    rewritten(path, SHEET, lambda text: text.replace('ref="D4:E6"', 'ref="D4"'))
-    assert no_longer_computed(path, laid_out) == ["Log & notes!D4:E6"]
-    with pytest.raises(WorkbookProblem, match=r"plain ones \(Log & notes!D4:E6\).*xlfuncs upgrade"):
-        must_be_as_laid_out(path, laid_out)
+    rewritten(columns, SHEET, lambda text: text.replace('ref="D4:E6"', 'ref="D4"'))
+    assert no_longer_computed(load(columns)) == ["Log & notes!D4:D6"]
+    with pytest.raises(WorkbookProblem, match=r"plain ones \(Log & notes!D4:D6\).*xlfuncs new"):
+        must_compute_whole(load(columns), columns)
 
 
-def test_formulas_besides_the_layout_do_no_harm(path):
-    laid_out = formula_areas(path)
-    book = openpyxl.load_workbook(path)
-    book["Other"]["B7"] = "=1+1"
-    book.save(path)
-    must_be_as_laid_out(path, laid_out)
-
-
-def test_a_sheet_of_the_layout_that_is_missing(path):
-    laid_out = formula_areas(path)
-    book = openpyxl.load_workbook(path)
-    del book["Other"]
-    book.save(path)
-    assert no_longer_computed(path, laid_out) == ["Other!A1"]
+def test_a_formula_in_a_typed_column_does_no_harm(columns):
+    book = openpyxl.load_workbook(columns)
+    book["Log & notes"]["A2"] = "=12+0.5"
+    book.save(columns)
+    must_compute_whole(load(columns), columns)

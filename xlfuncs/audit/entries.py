@@ -108,7 +108,7 @@ def read(path: Path, names: Iterable[str], needed: Iterable[str]) -> Entries:
                 raise problems.WorkbookProblem(
                     f"{path.name} has lost its cells “{lost[0]}”: was a sheet or a column deleted?"
                 )
-            return Entries(_columns(archive, sheets, places))
+            return Entries(_columns(path, archive, sheets, places))
     except problems.WorkbookProblem:
         raise
     except Exception as error:  # a wrong part leads to errors of many kinds
@@ -132,7 +132,7 @@ def _places(
     if layout != str(words.LAYOUT_VERSION):
         raise problems.WorkbookProblem(
             f"{path.name} has layout {layout}; this program reads layout {words.LAYOUT_VERSION}: "
-            "“xlfuncs upgrade” carries its entries over"
+            "copy its entries into a new workbook"
         )
     places = {}
     for name in names & defined.keys():
@@ -145,10 +145,14 @@ def _places(
 
 
 def _columns(
-    archive: zipfile.ZipFile, sheets: Mapping[str, str], places: Mapping[str, _Place]
+    path: Path,
+    archive: zipfile.ZipFile,
+    sheets: Mapping[str, str],
+    places: Mapping[str, _Place],
 ) -> dict[str, list[Cell]]:
     texts = _shared_texts(archive)
     columns: dict[str, list[Cell]] = {}
+    cut = []
     for title in {place.sheet for place in places.values()}:
         wanted: dict[str, list[tuple[str, int, _Place]]] = {}
         for name, place in places.items():
@@ -171,6 +175,10 @@ def _columns(
                     if at is not None:
                         address = columns[name][at].address
                         columns[name][at] = Cell(title, address, *_content(element, texts))
+                    if at == 0 and _array_ends(element, place.last) < place.last:
+                        cut.append(f"{title}!{letter}{place.first}:{letter}{place.last}")
+    if cut:
+        raise problems.computes_in_part(path, cut)
     return columns
 
 
@@ -188,6 +196,14 @@ def _cells(part: IO[bytes]) -> Iterator[tuple[int, str, ElementTree.Element]]:
             letter = address.removesuffix(digits) if address else get_column_letter(place)
             yield number, letter, element
         row.clear()
+
+
+def _array_ends(element: ElementTree.Element, otherwise: int) -> int:
+    """The last row that the array formula in a cell fills; `otherwise` if it holds none."""
+    for child in element:
+        if local(child.tag) == "f" and child.get("t") == "array" and child.get("ref"):
+            return int(range_boundaries(child.attrib["ref"])[3])
+    return otherwise
 
 
 def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool]:

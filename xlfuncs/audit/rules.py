@@ -72,8 +72,8 @@ def below(seen: Seen) -> Iterator[Finding]:
         if cell:
             yield _at(
                 cell, "below-frame", SEVERE,
-                "stands below the last line of its table, where nothing is read: lengthen the "
-                "workbook (xlfuncs upgrade --rows)",
+                "stands below the last line of its table, where nothing is read: go on in "
+                "a workbook with more lines (xlfuncs new --rows)",
             )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import warnings
 import zipfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -122,6 +123,16 @@ def content(path: str | Path) -> bytes:
 def damaged(path: str | Path) -> WorkbookProblem:
     """The problem of a file whose parts cannot be read."""
     return WorkbookProblem(f"{Path(path).name} is cut short or damaged")
+
+
+def computes_in_part(path: str | Path, cut: Sequence[str]) -> WorkbookProblem:
+    """The problem of a file that another program has saved with a part of its formulas only."""
+    named = ", ".join(cut[:5]) + (f" and {len(cut) - 5} more columns" if cut[5:] else "")
+    return WorkbookProblem(
+        f"{Path(path).name}: cells that compute have become plain ones ({named}), as happens when "
+        "a program without the functions saves it; copy what you typed into a new workbook "
+        "(“xlfuncs new”), or go back to an earlier copy"
+    )
 
 
 def load(source: str | Path | Source, **options: Any) -> Any:

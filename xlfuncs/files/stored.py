@@ -11,12 +11,16 @@ import codecs
 import functools
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 from xml.parsers import expat
+
+from openpyxl.utils import range_boundaries
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.formula import ArrayFormula
 
 from xlfuncs.cells.values import ERROR_TEXTS
 from xlfuncs.files import problems
@@ -100,36 +104,33 @@ def computed_cells(source: str | Path | Source) -> set[tuple[str, str]]:
     }
 
 
-def no_longer_computed(
-    source: str | Path | Source, laid_out: Mapping[str, Iterable[str]]
-) -> list[str]:
-    """Of the formulas that a layout has (ranges by sheet title), those that a workbook has not.
+def no_longer_computed(book: Workbook) -> list[str]:
+    """Named columns that an array formula filled and of which only the beginning computes now.
 
     A program that does not know the functions may save an array formula as a formula of its first
     cell, and the values of the others as if they were typed: such a workbook computes without an
-    error, and wrong.  Formulas besides those of the layout do no harm.  Gives places such as
-    `Log!H6:H205`, in the order of the layout; a sheet that is missing counts with all its formulas.
+    error, and wrong.  Gives places such as `Log!H6:H205`, in the order of the names.
     """
-    there = {title: set(areas) for title, areas in formula_areas(source).items()}
-    return [
-        f"{title}!{area}"
-        for title, areas in laid_out.items()
-        for area in areas
-        if area not in there.get(title, ())
-    ]
+    found = []
+    for defined in book.defined_names.values():
+        places = list(defined.destinations) if defined.type == "RANGE" else []
+        if len(places) != 1 or places[0][0] not in book.sheetnames:
+            continue
+        title, cells = places[0][0], places[0][1].replace("$", "")
+        left, top, _, bottom = range_boundaries(cells)
+        if None in (left, top, bottom):
+            continue
+        formula = book[title].cell(top, left).value
+        if isinstance(formula, ArrayFormula) and range_boundaries(formula.ref)[3] < bottom:
+            found.append(f"{title}!{cells}")
+    return found
 
 
-def must_be_as_laid_out(source: str | Path | Source, laid_out: Mapping[str, Iterable[str]]) -> None:
-    """Raise `WorkbookProblem`, which names the cells, if formulas of a layout are missing."""
-    found = problems.read(source)
-    missing = no_longer_computed(found, laid_out)
-    if missing:
-        named = ", ".join(missing[:5]) + (f" and {len(missing) - 5} more" if missing[5:] else "")
-        raise WorkbookProblem(
-            f"{found.name}: cells that compute have become plain ones ({named}), as happens when a "
-            "program without the functions saves it; `xlfuncs upgrade` makes a sound one of what "
-            "is typed in it"
-        )
+def must_compute_whole(book: Workbook, path: Path) -> None:
+    """Raise `WorkbookProblem`, which names the cells, for a workbook that computes only in part."""
+    cut = no_longer_computed(book)
+    if cut:
+        raise problems.computes_in_part(path, cut)
 
 
 def store(

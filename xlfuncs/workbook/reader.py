@@ -73,7 +73,7 @@ class Reader:
         if len(places) != 1 or places[0][0] not in self.book.sheetnames:
             raise WorkbookProblem(
                 f"{self.path.name} has lost its cells “{name}”: was a sheet or a column deleted? "
-                "“xlfuncs upgrade” carries your entries over into a new workbook."
+                "Go back to an earlier copy, or copy your entries into a new workbook."
             )
         title, cells = places[0]
         return title, cells.replace("$", "")
@@ -99,7 +99,7 @@ def read(path: Path, values: Values) -> Reader:
     if str(layout.attr_text) != str(words.LAYOUT_VERSION):
         raise WorkbookProblem(
             f"{path.name} has layout {layout.attr_text}; this program reads layout "
-            f"{words.LAYOUT_VERSION}. “xlfuncs upgrade” carries your entries over."
+            f"{words.LAYOUT_VERSION}. Copy your entries into a new workbook."
         )
     return Reader(path, book, values)
 

@@ -52,9 +52,13 @@ def calculate(path: str | Path | Source, today: datetime.date | None = None) -> 
     """Compute every formula of a workbook.
 
     `today` is what TODAY() and NOW() give, for results that can be reproduced; without it they give
-    the present.  Raises `WorkbookProblem` for a file that is not a workbook.
+    the present.  Raises `WorkbookProblem` for a file that is not a workbook, and for one of which
+    only a part computes any more.
     """
-    return calculate_book(problems.load(path), today)
+    source = problems.read(path)
+    book = problems.load(source)
+    stored.must_compute_whole(book, source.path)
+    return calculate_book(book, today)
 
 
 def calculate_book(book: Any, today: datetime.date | None = None) -> Calculation:

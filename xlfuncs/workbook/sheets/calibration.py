@@ -101,7 +101,7 @@ def sheet(choices: words.Choices) -> Sheet:
                 "chart_no": "IF(chart_instrument=\"\",1,"
                             "IFERROR(MATCH(TRIM(chart_instrument),all.inst_key,0),1))",
                 "check_says": 'IF(COUNTA(all.check_below)>0,"Lines below the frame are not read: '
-                              'lengthen the workbook with xlfuncs upgrade.","")',
+                              'go on in a new workbook (xlfuncs new --checks).","")',
             }),
         ),
         landscape=True,

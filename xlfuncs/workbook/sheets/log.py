@@ -672,9 +672,8 @@ def _head(choices: words.Choices) -> dict[str, str]:
             ('last_gravity=""', f'"Line "&last_line&": "&{last("log_remark")}'),
             otherwise=f'last_gives&" · "&{last("log_stage")}&IF(last_means="","",": "&last_means)'),
         "log_warning": cases(
-            ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: lengthen the '
-                                        'workbook '
-                                    'with xlfuncs upgrade --rows."'),
+            ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: go on in a '
+                                        'longer workbook (xlfuncs new --rows)."'),
             ("(last_line>0)*(last_shown=0)", '"The other sheets show another batch: see Batches."'),
             otherwise="last_told"),
         "last_told": f'IF(last_line=0,"",{last("log_batch")}&IF({last("log_tells")}="","",": ")'
