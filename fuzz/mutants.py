@@ -31,6 +31,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "xlfuncs"
 EXPLAINED = Path(__file__).with_name("explained.toml")
 MOST_SURVIVORS = 0.05
+_PATIENCE = 3600  # seconds for the tests of one mutant
 
 #: Modules that are changed, and the tests of what is built on them.
 MODULES = {
@@ -90,7 +91,9 @@ def main() -> int:
             tried += 1
             if mutant.name in explained:
                 excused += 1
-            elif _survives(mutant, copied):
+            elif not _survives(mutant, copied):
+                print(f"noticed: xlfuncs/{mutant.module}:{mutant.line}", flush=True)
+            else:
                 survivors.append(mutant)
                 print(f"survives: xlfuncs/{mutant.module}:{mutant.line}", flush=True)
                 print(f"  {mutant.was}\n  {mutant.now}", flush=True)
@@ -146,11 +149,9 @@ def _changed(node: ast.AST, formulas: bool) -> ast.AST | None:
             new.value = node.value * 1.1 or 1.0
         case ast.Constant() if type(node.value) is int:
             new.value = node.value + 1
-        case ast.Constant() if type(node.value) is str and (
-            found := _IN_FORMULA.search(node.value)
-        ):
-            start, end = found.span()
-            new.value = node.value[:start] + _SIGNS[found[0]] + node.value[end:]
+        case ast.Constant() if type(node.value) is str and formulas:
+            new.value = _IN_FORMULA.sub(lambda found: _SIGNS[found[0]], node.value, count=1)
+            return new if new.value != node.value else None
         case _:
             return None
     return new
@@ -199,9 +200,10 @@ def _pass(project: Path, tests: list[str]) -> bool:
             env={**os.environ, "PYTHONPATH": str(project), "PYTHONDONTWRITEBYTECODE": "1"},
             capture_output=True,
             check=False,
-            timeout=900,
+            timeout=_PATIENCE,
         )
     except subprocess.TimeoutExpired:  # a loop that no longer ends is noticed
+        print(f"  (not done after {_PATIENCE} s: {' '.join(tests)})", flush=True)
         return False
     return done.returncode == 0
 

@@ -21,7 +21,7 @@ MAY_KNOW = {
     "hosts": (("science", "cells", "functions", "files"), None),
     "hosts.embedded": (("science", "cells", "functions", "files"), None),
     "workbook": (("science", "cells", "functions", "files", "plain"), None),
-    "workbook.kit": (("science", "cells", "workbook.defaults", "workbook.words"), None),
+    "workbook.kit": (("science", "cells", "files", "workbook.defaults", "workbook.words"), None),
     "workbook.sheets": (
         (
             "science",
@@ -32,6 +32,7 @@ MAY_KNOW = {
             "workbook.defaults",
             "workbook.words",
             "workbook.quantities",
+            "workbook.slopes",
         ),
         None,
     ),
@@ -106,7 +107,11 @@ def test_the_guard_guards():
     with pytest.raises(AssertionError, match=r"must not import xlfuncs\.science"):
         _run(IMPORT_ALL, "cells", "")
     with pytest.raises(AssertionError, match=r"must not import xlfuncs\.workbook\.words"):
-        _run(IMPORT_ALL, "workbook.sheets", "science cells workbook.kit workbook.defaults")
+        _run(
+            IMPORT_ALL,
+            "workbook.sheets",
+            "science cells files functions workbook.kit workbook.defaults workbook.slopes",
+        )
 
 
 @pytest.mark.parametrize("module", ["xlfuncs.udfs", "xlfuncs.functions"])

@@ -15,7 +15,7 @@ from rich.table import Table
 from xlfuncs.cells.values import visible
 
 # Wide enough for a table when the output goes to a file or a pipe.
-out = Console(highlight=False, width=None if sys.stdout.isatty() else 150)
+out = Console(highlight=False, width=None if sys.stdout.isatty() else 220)
 err = Console(stderr=True, highlight=False)
 
 

@@ -439,10 +439,19 @@ def test_a_gravity_that_rises(audited):
 
 def test_more_extract_than_the_grain_holds(audited):
     plan = [BATCH | {"grain": 5, "after_boil_volume": 24}]
-    log = [reading(FIELD, shown, stage="after boil") for shown in (31.4, 13.4)]
+    log = [reading(FIELD, shown, day(2026, 3, 7, hour), stage="after boil")
+           for shown, hour in ((31.4, 12), (13.4, 13))]  # fmt: skip
     finding = only(audited(inst=TOOLS, check=CHECKS, batch=plan, log=log))
     assert finding.code == "too-much-extract"
     assert "% of the extract of the grain" in finding.reason
+
+
+@pytest.mark.parametrize(("last", "fires"), [(12.1, False), (13.5, True)])
+def test_one_of_several_readings_far_from_the_others(audited, last, fires):
+    log = [reading(FIELD, shown, day(2026, 3, 7, 12, minute))
+           for minute, shown in enumerate((12.1, 12.2, last))]  # fmt: skip
+    found = audited(inst=TOOLS, check=CHECKS, log=log)
+    assert ("far" in {one.code for one in found.findings}) is fires
 
 
 def test_hydrometer_in_plato(audited):

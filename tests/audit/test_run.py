@@ -156,6 +156,8 @@ def test_every_code_is_explained():
     codes = set(re.findall(r'(?:_at\(\s*[\w.]+,|Finding\()\s*"([a-z-]+)"', source))
     assert len(codes) > 20
     assert codes <= explained
+    tests = "".join(path.read_text("utf-8") for path in Path(__file__).parent.glob("test_*.py"))
+    assert {code for code in codes if f'"{code}"' not in tests} == set()
 
 
 def test_thousands_of_checks(filled):

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import random
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -86,8 +87,10 @@ def many_checks(count: int) -> tuple[Rows, Rows]:
     return tools, checks
 
 
-def fill(book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows) -> None:
-    """Type named cells, and tables by prefix, into a workbook; None leaves a cell as it is."""
+def entries(
+    book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows
+) -> Iterator[tuple[Any, Any]]:
+    """The cells of named cells, and of tables by prefix, each with what is typed into it."""
 
     def places(name: str) -> tuple[Any, ...]:
         title, address = next(iter(book.defined_names[name].destinations))
@@ -95,14 +98,27 @@ def fill(book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows) -> N
         return tuple(line[0] for line in found) if isinstance(found, tuple) else (found,)
 
     for name, value in (cells or {}).items():
-        places(name)[0].value = value
+        yield places(name)[0], value
     for prefix, rows in tables.items():
         columns: dict[str, tuple[Any, ...]] = {}
         for number, row in enumerate(rows):
             for key, value in row.items():
                 if key not in columns:
                     columns[key] = places(f"{prefix}_{key}")
-                columns[key][number].value = value
+                yield columns[key][number], value
+
+
+def fill(book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows) -> None:
+    """Type named cells, and tables by prefix, into a workbook; None blanks a cell."""
+    for cell, value in entries(book, cells, **tables):
+        cell.value = value
+
+
+@functools.cache
+def blank_book(choices: Choices) -> tuple[Any, embedded.Prepared]:
+    """A new workbook, and the same with its formulas read; nobody types into it."""
+    book = build.build(choices)
+    return book, embedded.Prepared(book, TODAY)
 
 
 @pytest.fixture
@@ -114,13 +130,16 @@ def computed() -> Callable[..., reader.Reader]:
         cells: Mapping[str, Any] | None = None,
         **tables: Rows,
     ) -> reader.Reader:
-        book = build.build(choices or Choices(rows=30, checks=20))
         if "log" in tables:
             tables.setdefault("batch", [BATCH])
-        fill(book, cells, **tables)
+        book, prepared = blank_book(choices or Choices(rows=30, checks=20))
         # Not by way of a file: what a file keeps is tested elsewhere, and this is quicker.
-        calculation = embedded.calculate_book(book, TODAY)
+        typed = {
+            (cell.parent.title, cell.coordinate): value
+            for cell, value in entries(book, cells, **tables)
+        }
+        calculation = prepared.calculate(typed)
         assert calculation.failures == []
-        return reader.Reader(Path("filled.xlsx"), book, calculation.values)
+        return reader.Reader(Path("filled.xlsx"), book, {**calculation.values, **typed})
 
     return make

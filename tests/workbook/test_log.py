@@ -137,7 +137,7 @@ def test_us_units_give_the_same_gravity_and_volume(computed):
         (reading({"name": "lost"}, 12), "instrument is not on Setup"),
         (reading(FIELD, 12, batch="2"), "batch is not on Batches"),
         (reading(FIELD, 12, batch=None), "batch is missing"),
-        (reading(FIELD, 12, stage="lunch"), "stage is not one of ours"),
+        (reading(FIELD, 12, stage="lunch"), "unknown stage"),
         (reading(FIELD, 1.05), "reads like SG, but its scale is °Brix"),
         (reading(GLASS, 12.4), "reads like °Brix, but its scale is SG"),
         (reading(FIELD, 7, stage="fermenting"), "original gravity is missing"),

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from xlfuncs.audit import checks, entries, setup
+from xlfuncs.audit import checks, entries, setup, shared
 from xlfuncs.audit.entries import Cell, Entries
 from xlfuncs.audit.setup import CALL, Batch, Check, Instrument, Settings
 from xlfuncs.audit.typed import given, is_number, moment, plain
@@ -59,6 +59,12 @@ class Reading:
     original: tuple[Any, Any] | None = None  # of its beer: SG and its standard uncertainty
     sg: float | str | None = None
     u: float | None = None
+    brix: float | None = None  # true, of a refractometer
+    effects: budget.Effects | None = None  # of its u, what others share with its sign
+    mean: float | None = None  # of the readings of this wort, a drop at a time
+    u_mean: float | None = None
+    mean_of: int = 1
+    far: bool = False  # from the other readings of this wort
     volume: float | str | None = None  # at 20 °C, in the unit of the workbook
     verdict: str = ""
     volume_verdict: str = ""
@@ -141,10 +147,14 @@ def _add_log(record: Record) -> None:
             )
         )
     _compute(record, [r for r in record.readings if not r.through_beer])
+    shared.take_together([r for r in record.readings if not r.fermented])
     beers = [r for r in record.readings if r.through_beer]
     for reading in beers:
         reading.original = _original(record, reading.batch)
     _compute(record, beers)
+    for reading in beers:
+        shared.share(record, reading)
+    shared.take_together([r for r in record.readings if r.fermented])
     _judge(record)
 
 
@@ -154,7 +164,7 @@ def _original(record: Record, batch: Batch | None) -> tuple[Any, Any] | None:
         return None
     measured = record.of_stage(batch, words.INTO_FERMENTER)
     if measured:
-        return measured[-1].sg, measured[-1].u
+        return measured[-1].mean, measured[-1].u_mean
     planned = batch.gravity.get(words.INTO_FERMENTER)
     if is_blank(planned):
         return None
@@ -165,13 +175,14 @@ def _original(record: Record, batch: Batch | None) -> tuple[Any, Any] | None:
 
 def gravities(
     readings: Sequence[Reading], record: Record, checks: Sequence[Check | None]
-) -> tuple[list[Any], list[Any]]:
-    """SG and its standard uncertainty of readings, each with the check given beside it.
+) -> tuple[list[Any], list[Any], list[Any]]:
+    """SG, its standard uncertainty and true °Brix of readings, each with the check beside it.
 
     A reading that gives none has the `! ` text of its cell, or None without a reading.
     """
     sg: list[Any] = [None] * len(readings)
     u: list[Any] = [None] * len(readings)
+    brix: list[Any] = [None] * len(readings)
     tools = [reading.instrument for reading in readings]
     drops = [i for i, tool in enumerate(tools) if tool and tool.refracts]
     jars = [i for i, tool in enumerate(tools) if tool and tool.floats]
@@ -179,15 +190,17 @@ def gravities(
         if not places:
             continue
         some, theirs = [readings[i] for i in places], [checks[i] for i in places]
-        for i, one, its_u in zip(places, *compute(some, theirs, record.settings), strict=True):
+        found = compute(some, theirs, record.settings)
+        for i, one, its_u, shown in zip(places, *found, strict=True):
             sg[i] = None if one == "" else one
             u[i] = its_u if isinstance(one, float) and isinstance(its_u, float) else None
-    return sg, u
+            brix[i] = shown if isinstance(shown, float) else None
+    return sg, u, brix
 
 
 def _refracted(
     readings: Sequence[Reading], checks: Sequence[Check | None], settings: Settings
-) -> tuple[list[Any], list[Any]]:
+) -> tuple[list[Any], list[Any], list[Any]]:
     tools = [r.instrument for r in readings if r.instrument]
     shown = [r.shown for r in readings]
     as_brix = CALL["GRAVITY_CONVERT"](
@@ -230,12 +243,13 @@ def _refracted(
     return (
         [b if is_beer else w for w, b, is_beer in zip(found, beer, through, strict=True)],
         [b if is_beer else w for w, b, is_beer in zip(spread, beer_u, through, strict=True)],
+        list(brix),
     )
 
 
 def _floated(
     readings: Sequence[Reading], checks: Sequence[Check | None], settings: Settings
-) -> tuple[list[Any], list[Any]]:
+) -> tuple[list[Any], list[Any], list[Any]]:
     tools = [r.instrument for r in readings if r.instrument]
     shown = [r.shown for r in readings]
     from_plato = CALL["GRAVITY_CONVERT"](
@@ -257,13 +271,14 @@ def _floated(
     level = [c.sure.level if c else t.tolerance for t, c in zip(tools, checks, strict=True)]
     by_degree = defaults.SG_PER_DEGREE * settings.u_celsius
     u = [math.hypot(t.fine, one, by_degree) for t, one in zip(tools, level, strict=True)]
-    return list(found), u
+    return list(found), u, [None] * len(u)
 
 
 def _compute(record: Record, readings: Sequence[Reading]) -> None:
     found = gravities(readings, record, [reading.check for reading in readings])
-    for reading, sg, u in zip(readings, *found, strict=True):
-        reading.sg, reading.u = sg, u
+    for reading, sg, u, brix in zip(readings, *found, strict=True):
+        reading.sg, reading.u, reading.brix = sg, u, brix
+        reading.effects = shared.effects(reading, record.settings)
 
 
 def _judge(record: Record) -> None:
@@ -274,9 +289,10 @@ def _judge(record: Record) -> None:
     typed = [given(line.row["volume"].value) for line in lines]
     warm = [None if is_blank(volume) else settings.celsius(line.row["volume_temperature"].value)
             for volume, line in zip(typed, lines, strict=True)]  # fmt: skip
+    warm = [defaults.ROOM if one is None else one for one in warm]
     volumes = CALL["VOLUME_AT"](
-        typed,
-        [defaults.ROOM if one is None else one for one in warm],
+        [settings.marked(volume, one) for volume, one in zip(typed, warm, strict=True)],
+        warm,
         20,
         [line.sg if isinstance(line.sg, float) else "" for line in lines],
     )

@@ -229,7 +229,7 @@ def _outside(seen: Seen, instrument: Instrument, check: Check, good: Check | Non
         and r.check is not check
         and isinstance(r.sg, float)
     ]
-    corrected, _ = records.gravities(doubtful, seen.record, [check] * len(doubtful))
+    corrected, *_ = records.gravities(doubtful, seen.record, [check] * len(doubtful))
     doubts = [
         Doubt(
             r.batch.name if r.batch else "",
@@ -395,6 +395,17 @@ def _litres(record: Record, reading: Reading) -> float | None:
     return None if litres is None or math.isnan(volume) else volume * litres
 
 
+def scattered(seen: Seen) -> Iterator[Finding]:
+    """One of several readings of a wort that lies far from the others."""
+    for reading in seen.record.readings:
+        if reading.far:
+            yield _at(
+                reading.cell, "far", WARNING,
+                f"one of {reading.mean_of} readings within half an hour, and far from the others: "
+                "it counts in their mean until it is corrected",
+            )  # fmt: skip
+
+
 def disagreements(seen: Seen) -> Iterator[Finding]:
     """Refractometer and hydrometer on the same wort, further apart than both are uncertain."""
     groups: dict[tuple[str, str], list[Reading]] = {}
@@ -461,6 +472,7 @@ RULES: tuple[Rule, ...] = (
     temperatures,
     alcohol,
     sense,
+    scattered,
     disagreements,
     recomputed,
 )

@@ -40,7 +40,7 @@ PLAN = tuple(
 BATCH = ("name", "date", "grain", "potential", "minutes", "tolerance", "tolerance_volume", *PLAN)
 #: Cells of Setup that take words, and all that the audit reads there.
 WORDS = ("set_volume", "set_temperature", "set_gravity", "set_mass", "set_source",
-         "set_beer_source")  # fmt: skip
+         "set_beer_source", "set_marks")  # fmt: skip
 SETTINGS = (*WORDS, "set_wort_factor", "set_u_wort_factor", "set_u_temperature", "set_u_volume",
             "set_tolerance", "set_tolerance_volume", "set_potential", "brewery")  # fmt: skip
 #: Factors that the file has fitted to its own pairs.
@@ -71,6 +71,14 @@ class Settings:
     tolerance: float
     tolerance_volume: float | None
     potential: float
+    own_beer_factor: bool
+    marks: float | None  # °C at which the marks of the kettle were made
+
+    def marked(self, volume: Any, celsius: Any) -> Any:
+        """A volume between the marks of a kettle that is wider than when they were made."""
+        if self.marks is None or not is_number(volume) or not is_number(celsius):
+            return volume
+        return volume * (1 + defaults.STEEL_EXPANSION * (celsius - self.marks))
 
     def celsius(self, value: Any) -> Any:
         """A typed temperature in °C, None when blank; what is none is refused as on the sheets."""
@@ -103,12 +111,14 @@ def settings(book: Entries) -> Settings:
     if own("set_source", "own_wort_factor"):
         factor, u_factor = set_to("own_wort_factor", factor), set_to("own_u_wort_factor", u_factor)
     beer, u_beer, alcohol = factor, u_factor, float(ALCOHOL_FACTOR)
-    if own("set_beer_source", "own_beer_wort_factor"):
+    own_beer = own("set_beer_source", "own_beer_wort_factor")
+    if own_beer:
         beer = set_to("own_beer_wort_factor", beer)
         u_beer = set_to("own_beer_u_wort_factor", u_beer)
         alcohol = set_to("own_alcohol_factor", alcohol)
     warm = set_to("set_u_temperature", math.nan)
     wide = set_to("set_tolerance_volume", math.nan)
+    marks = plain(book.cell("set_marks"))
     litres = CALL["UNIT_CONVERT"](1, book.cell("set_volume") or words.VOLUME_UNITS[0], "L")
     return Settings(
         "F" if fahrenheit else "C",
@@ -130,6 +140,8 @@ def settings(book: Entries) -> Settings:
         ),
         None if math.isnan(wide) else wide,
         set_to("set_potential", defaults.POTENTIAL),
+        own_beer,
+        {"": None, words.HOT: defaults.MARKED_HOT}.get(marks, defaults.MARKED_COLD),
     )  # fmt: skip
 
 

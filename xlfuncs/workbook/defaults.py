@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from xlfuncs.science import budget, gravity, sucrose
+from xlfuncs.science import budget, gravity, repeats, sucrose
 from xlfuncs.workbook import words
 
 
@@ -48,6 +48,12 @@ FIRST_DATE, LAST_DATE = 36526, 73050
 ROOM = 20.0
 #: A jar and a drop are a pair when they were read within so many days.
 PAIR_DAYS = 0.25
+#: Readings within so many days are of one wort; a hair more than the half hour.
+TOGETHER_DAYS = round(repeats.TOGETHER_MINUTES / 1440 + 1e-6, 6)
+#: Steel grows so much by volume per °C (three times the linear 16e-6 of stainless steel, common
+#: practice), from where the marks of a kettle were made: cold, or at the boil.
+STEEL_EXPANSION = 0.000048
+MARKED_COLD, MARKED_HOT = 20.0, 100.0
 #: Above this pH of the cooled runoff, husk tannins dissolve (common practice).
 HIGHEST_PH = 5.8
 #: Boiling wort takes so much more room than at 20 °C (ICUMSA SPS-4, wort of 12 °Plato).

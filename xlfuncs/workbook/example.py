@@ -1,7 +1,7 @@
 """An invented brewhouse: its instruments, checks, batches and a log of half a year.
 
-Everything here is made up, to a wort factor near 1.03 with the scatter of real readings.  Values are
-metric and are turned into the units of the workbook.
+Everything here is made up, to a wort factor near 1.03 with the scatter of real readings.  Values
+are metric and are turned into the units of the workbook.
 """
 
 from __future__ import annotations

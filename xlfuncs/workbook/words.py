@@ -9,6 +9,8 @@ THERMOMETER = "thermometer"
 KINDS = (REFRACTOMETER, HYDROMETER, FLOATING, THERMOMETER)
 SCALES = ("Brix", "SG", "Plato")
 GLASS, PLASTIC = "glass", "plastic"
+#: How the marks of a kettle were made.
+COLD, HOT = "cold", "hot"
 YES, NO = "yes", "no"
 #: A check before anything was done to the instrument, and after.
 AS_FOUND, AS_LEFT = "as found", "as left"

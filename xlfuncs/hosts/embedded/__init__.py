@@ -10,6 +10,12 @@ the cells in the order in which they need each other, names what cannot be compu
 the rest.
 """
 
-from xlfuncs.hosts.embedded.engine import Calculation, calculate, calculate_book, calculate_file
+from xlfuncs.hosts.embedded.engine import (
+    Calculation,
+    Prepared,
+    calculate,
+    calculate_book,
+    calculate_file,
+)
 
-__all__ = ["Calculation", "calculate", "calculate_book", "calculate_file"]
+__all__ = ["Calculation", "Prepared", "calculate", "calculate_book", "calculate_file"]

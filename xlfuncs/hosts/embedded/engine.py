@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from formulas.errors import BroadcastError
 from openpyxl.utils import get_column_letter, range_boundaries
+from openpyxl.utils.cell import coordinate_to_tuple
 from openpyxl.utils.datetime import to_excel
 from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
@@ -59,6 +60,35 @@ def calculate(path: str | Path | Source, today: datetime.date | None = None) -> 
 def calculate_book(book: Any, today: datetime.date | None = None) -> Calculation:
     """The same for a workbook that openpyxl holds; the workbook is not changed."""
     return _Workbook(book, today).calculation()
+
+
+class Prepared:
+    """A workbook whose formulas are read once and computed for one set of entries after another."""
+
+    def __init__(self, book: Any, today: datetime.date | None = None) -> None:
+        self._book = _Workbook(book, today)
+        self._book.read_formulas()
+        self._typed = {title: dict(cells) for title, cells in self._book.contents.items()}
+        self._problems = [formula.problem for formula in self._book.formulas]
+
+    def calculate(self, typed: Mapping[tuple[str, str], Any]) -> Calculation:
+        """The calculation with these values in cells of sheet and address; None is a blank.
+
+        They are values: a text that begins with `=` stays a text.
+        """
+        book = self._book
+        book.contents = {title: dict(cells) for title, cells in self._typed.items()}
+        book.blocks = {}
+        book.calls = collections.Counter()
+        for formula, problem in zip(book.formulas, self._problems, strict=True):
+            formula.problem = problem
+        for (title, address), value in typed.items():
+            cells, position = book.contents[title], coordinate_to_tuple(address)
+            if value is None:
+                cells.pop(position, None)
+            else:
+                cells[position] = _value(value, book.book.epoch)
+        return book.computed()
 
 
 def calculate_file(
@@ -106,6 +136,7 @@ class _Workbook:
         self.ends: dict[str, tuple[int, int]] = {}
         self.trees: dict[tuple[str, str, bool, bool, bool], Tree] = {}
         self.blocks: dict[Area, Any] = {}
+        self.links: tuple[list[list[int]], list[list[int]]] = ([], [])
         self.titles: dict[str, str] = {
             sheet.title.casefold(): sheet.title for sheet in book.worksheets
         }
@@ -149,6 +180,11 @@ class _Workbook:
         self.ends[sheet.title] = (max(row for row, _ in written), max(c for _, c in written))
 
     def calculation(self) -> Calculation:
+        self.read_formulas()
+        return self.computed()
+
+    def read_formulas(self) -> None:
+        """Read every formula, and see which needs which."""
         for formula in self.formulas:
             if not formula.problem:
                 try:
@@ -159,6 +195,10 @@ class _Workbook:
                     formula.problem = str(reason)
                 except Exception as error:  # whatever one formula does, the others are computed
                     formula.problem = f"reading it failed ({type(error).__name__}: {error})"
+        self.links = self._links()
+
+    def computed(self) -> Calculation:
+        """Compute all that has been read."""
         values: dict[tuple[str, str], Value] = {}
         for formula in self._in_order():
             for (row, column), cell in self._computed(formula):
@@ -227,7 +267,7 @@ class _Workbook:
 
     def _in_order(self) -> Iterator[_Formula]:
         """Each formula after those it needs; what cannot be computed is marked on the way."""
-        before, after = self._links()
+        before, after = self.links
         waiting = [len(links) for links in before]
         failed: dict[int, _Formula] = {}  # of what cannot be computed, the first cause
         ready = collections.deque(i for i, count in enumerate(waiting) if not count)
@@ -319,10 +359,14 @@ def _formula(sheet: str, cell: Any) -> _Formula:
 
 
 def _typed(cell: Any, epoch: datetime.datetime) -> Any:
-    """A typed cell as formulas see it: dates are serial numbers."""
-    value = cell.value
+    """A typed cell as formulas see it."""
     if cell.data_type == "e":
-        return ERRORS.get(value, NOT_A_VALUE)
+        return ERRORS.get(cell.value, NOT_A_VALUE)
+    return _value(cell.value, epoch)
+
+
+def _value(value: Any, epoch: datetime.datetime) -> Any:
+    """A value as formulas see it: dates are serial numbers."""
     if isinstance(value, (datetime.date, datetime.time, datetime.timedelta)):
         return float(to_excel(value, epoch))
     return float(value) if isinstance(value, int) and not isinstance(value, bool) else value

@@ -87,7 +87,8 @@ class Limits:
 class Column:
     """One column of a table; `name` is the defined name of its cells.
 
-    With a formula and `by_line` it is computed by a formula in each line in both editions, otherwise
+    With a formula and `by_line` it is computed by a formula in each line in both editions,
+    otherwise
     by one array formula where the functions are at hand.
     """
 

@@ -233,6 +233,6 @@ def sg_of(cell: str) -> str:
 
 
 def shown_on_scale(cell: str) -> str:
-    """SG in the unit of Setup, for a single cell; blanks and texts pass on."""
+    """SG in the unit of Setup, for a few cells; blanks and texts pass on."""
     near = plato_of_sg(cell)
     return f'IF(ISNUMBER({cell})*(unit_gravity<>"SG"),{near},{cell})'

@@ -234,8 +234,11 @@ class _Writer:
             elif column.format == styles.GENERAL and column.role is not Role.BOX:
                 first.alignment = styles.WORDS
             for row in range(area.top + 1, area.top + area.rows):
-                # As openpyxl copies a sheet: to look up each style by its name takes most of a build.
+                # As openpyxl copies a sheet: to look up styles by name takes most of a build.
                 sheet.cell(row, area.left)._style = copy(first._style)
+        elif column.format != styles.GENERAL:  # the report writes them as their cells show them
+            for row in range(area.top, area.top + area.rows):
+                sheet.cell(row, area.left).number_format = column.format
         for row, value in enumerate(column.values, area.top):
             sheet.cell(row, area.left).value = value
         if column.formula:

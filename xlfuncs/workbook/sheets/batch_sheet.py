@@ -109,7 +109,7 @@ def _boxes(choices: words.Choices) -> Table:
         return f'IF({cell}="","",{cell})'
 
     both = 'IF(ISNUMBER({}),{}&IF(ISNUMBER({}),CHAR(10)&"± "&{},""),"")'
-    verdicts = "INDEX(all.log_verdict,card_at)", "INDEX(all.log_volume_verdict,card_at)"
+    verdicts = "INDEX(all.mean_verdict,card_at)", "INDEX(all.log_volume_verdict,card_at)"
     stages = [stage.capitalize() for stage in words.PLANNED] + [""] * _SPARE
     numbers = [words.stage(stage) for stage in words.PLANNED] + [0] * _SPARE
     return Table(
@@ -135,14 +135,15 @@ def _boxes(choices: words.Choices) -> Table:
                 logged("log_volume_20")),
             box("card_verdict", "Against the plan", "gravity / volume", styles.GENERAL,
                 f'{verdicts[0]}&IF({verdicts[1]}="","",CHAR(10)&{verdicts[1]})'),
-            box("card_note", "Note", "", styles.GENERAL, logged("log_note")),
+            box("card_note", "Note", "", styles.GENERAL, 'IF(N(INDEX(all.mean_of,card_at))>1,'
+                f'"mean of "&INDEX(all.mean_of,card_at)&"; ","")&{logged("log_note")}'),
             Column("card_stage_no", "card_stage_no", "stage", 12, role=Role.STEP, values=numbers),
             Column("card_plan_no", "card_plan_no", "of the plan", 12, role=Role.STEP,
                    values=[*range(1, len(words.PLANNED) + 1)] + [0] * _SPARE),
             step("card_at", "line of the log", "IF(card_stage_no*shown_no=0,0,"
                  f"IFERROR(1*{latest('shown_no', 'card_stage_no', 'at')},0))", by_line=True),
-            step("card_is", "gravity", f'IF(card_at=0,"",{logged("log_gravity")})', by_line=True),
-            step("card_is_expanded", "±", f'IF(card_at=0,"",{logged("log_expanded")})',
+            step("card_is", "gravity", f'IF(card_at=0,"",{logged("mean_gravity")})', by_line=True),
+            step("card_is_expanded", "±", f'IF(card_at=0,"",{logged("mean_expanded")})',
                  by_line=True),
             step("card_wanted", "planned", _plan("plan_gravity", len(words.PLANNED)),
                  by_line=True),

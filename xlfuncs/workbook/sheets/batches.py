@@ -60,7 +60,8 @@ def sheet(choices: words.Choices) -> Sheet:
     """The sheet as data."""
     return Sheet(
         words.BATCHES,
-        "One line for each batch or recipe, with its own plan. A verdict is always against the plan "
+        "One line for each batch or recipe, with its own plan. A verdict is always against the "
+        "plan "
         "of its own batch.",
         "The next recipe is the next line. What you leave blank is not looked at; tolerances left "
         "blank are those of Setup. Gravities and volumes at 20 °C (68 °F).",
@@ -82,7 +83,8 @@ def sheet(choices: words.Choices) -> Sheet:
                             "IFERROR(MATCH(TRIM(chosen_batch),all.batch_key,0),0))",
                 "last_batch": "IF(last_line=0,0,INDEX(all.line_batch,last_line))",
                 "batch_warning": cases(
-                    ("COUNTA(all.batch_below)>0", '"lines below the frame are not read: lengthen the '
+                    ("COUNTA(all.batch_below)>0", '"lines below the frame are not read: '
+                                                  'lengthen the '
                                               'workbook with xlfuncs upgrade --rows"'),
                     ('(TRIM(chosen_batch)<>"")*(shown_no=0)', '"the batch chosen is not below"'),
                     ("SUM(all.batch_twice)>0", '"a batch stands twice: the first line counts"'),
@@ -192,6 +194,16 @@ def _steps() -> tuple[Column | Group, ...]:
         # The latest reading into the fermenter; without one, the plan.
         step("batch_measured", "original, SG", latest("batch_no", fermenter, "wort_sg")),
         step("batch_measured_u", "its u", latest("batch_no", fermenter, "wort_u")),
+        # Its line, and what its gravity shares with later readings on the instrument.
+        step("batch_into", "line of it", latest("batch_no", fermenter, "at")),
+        step("batch_into_no", "the same, 0: none", 'IF(batch_into="",0,batch_into)'),
+        *(
+            step(f"batch_into_{what}", hint,
+                 on_line("batch_into_no", "line_no", f"line_{what}", "0"))
+            for what, hint in (("inst", "instrument"), ("key", "its check"), ("level", "common"),
+                               ("tilt", "common"), ("factor", "common"))
+        ),
+        step("batch_into_of", "readings", on_line("batch_into_no", "line_no", "mean_of", "0")),
         step("batch_original", "original used, SG",
              f"IF(ISNUMBER(batch_measured),batch_measured,plan_sg_{plan})"),
         step("batch_original_u", "its u", "IF(ISNUMBER(batch_measured_u),batch_measured_u,"

@@ -71,6 +71,11 @@ def sheet(choices: words.Choices) -> Sheet:
         (
             Text("=blend_says", styles.ANSWER, name="blend_answer", lines=1.2),
             Text("=blend_left_out", styles.NOTE, name="blend_remark", gap=0),
+            Lines((
+                Line("blend_one", "All read on one instrument",
+                     "yes: its calibration and the wort factor are off alike in all parts",
+                     limits=Limits.among(words.YES, words.NO)),
+            ), label=2, cell=1, note=7, gap=0),
             _parts(choices),
             _portions(),
             Section("Two parts for a target", to=4),
@@ -113,6 +118,7 @@ def _parts(choices: words.Choices) -> Table:
         'IF(unit_gravity="Plato",-5,0.98)', 'IF(unit_gravity="Plato",45,1.206)',
         "True gravity in the unit chosen on Setup",
     )  # fmt: skip
+    own = "SQRT(ABS(part_u^2-part_common^2))"
     return Table(
         "part",
         PARTS,
@@ -159,8 +165,13 @@ def _parts(choices: words.Choices) -> Table:
                  f"part_litres_20*{density('part_sg')},0)"),
             step("part_u", "u of gravity, SG", "IF(ISNUMBER(part_expanded)*ISNUMBER(part_sg),"
                  "part_expanded/2*blend_per,0)"),
+            # What the parts have in common, as a refractometer has it: all but how finely it reads.
+            step("part_common", "common, SG", "IF((blend_one_yes=1)*(part_u>blend_own),"
+                 "SQRT(part_u^2-blend_own^2),0)"),
+            step("part_shift", "times its share",
+                 "IF(ISNUMBER(part_share),part_share*part_common,0)"),
             step("part_adds", "its part of u, squared", "IF(ISNUMBER(part_share)*ISNUMBER(part_sg)"
-                 f"*ISNUMBER(blended_sg),{_adds('part_share', 'part_u', 'part_sg-blended_sg')},0)"),
+                 f"*ISNUMBER(blended_sg),{_adds('part_share', own, 'part_sg-blended_sg')},0)"),
             step("part_lacks_sg", "1: gravity lacks", '(part_volume<>"")*(part_sg="")'),
             step("part_lacks_abv", "1: alcohol lacks", '(part_volume<>"")*(part_alcohol="")'),
             step("part_lacks_u", "1: ± lacks", '(part_volume<>"")*(part_gravity<>"")'
@@ -316,7 +327,11 @@ def _cells(choices: words.Choices) -> dict[str, str]:
             ("blend_lacks>0", '"! gravity is missing in "&blend_lacks&" of the parts"'),
             otherwise="BLEND_SG(all.part_litres_20,all.part_sg)"),
         "blend_litres": f"IF(ISNUMBER(blended_sg),SUM(all.part_mass)/{density('blended_sg')},\"\")",
-        "blend_u": 'IF(ISNUMBER(blended_sg),SQRT(SUM(all.part_adds)),"")',
+        "blend_one_yes": f'(LOWER(TRIM(blend_one))="{words.YES}")*1',
+        # A reading of the first instrument, as SG.
+        "blend_own": "N(INDEX(all.inst_u,1))*IF(INDEX(all.inst_is,1)="
+                     f'"{words.REFRACTOMETER}",{SG_PER_PLATO:g}/wort_factor,1)',
+        "blend_u": 'IF(ISNUMBER(blended_sg),SQRT(SUM(all.part_adds)+SUM(all.part_shift)^2),"")',
         "blended_abv": cases(
             (f'COUNTIF(all.part_is,"{BEER}")*ISNUMBER(blended_sg)=0', '""'),
             ("SUM(all.part_lacks_abv)>0", '"! alcohol is missing in "&SUM(all.part_lacks_abv)&'

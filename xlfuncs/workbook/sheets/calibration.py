@@ -1,9 +1,9 @@
 """Calibration: dated checks, what is in force, how each instrument moved.
 
-A check is one line: a reading in water, and one or two in solutions of known gravity.  Its readings,
-brought to 20 °C, and its references give an offset, and a slope where sugar solutions reach far
-enough apart.  A solution of malt extract shows wort: it tells the offset through the wort factor and
-with its doubt, and never a slope.
+A check is one line: a reading in water, and one or two in solutions of known gravity.  Its
+readings, brought to 20 °C, and its references give an offset, and a slope where sugar solutions
+reach far enough apart.  A solution of malt extract shows wort: it tells the offset through the wort
+factor and with its doubt, and never a slope.
 """
 
 from __future__ import annotations
@@ -52,8 +52,8 @@ from xlfuncs.workbook.sheets.setup import (
 )
 
 # The checks of all instruments are brought into one ascending order by a key: a million for each
-# instrument number, plus the date, plus a hair for each line so that checks of one moment keep their
-# order.  LOOKUP on the sorted keys finds, for any instrument and moment, the last check before it.
+# instrument number, plus the date, plus a hair for each line so that checks of one moment keep
+# their order.  LOOKUP on the sorted keys finds, for any instrument and moment, the last check.
 PER_INSTRUMENT = 1000000
 _AFTER_ALL = 9e15
 
@@ -116,6 +116,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     "date": "state_date", "offset": "state_offset", "slope": "state_slope",
                     "expanded": "state_expanded", "days": "state_days", "due": "state_due",
                     "status": "state_status", "checks": "history_all", "drift": "state_drift",
+                    "drift_expanded": "state_drift_expanded",
                     "verdict": "state_control", "interval": "state_interval",
                 },
                 keep=("name",),
@@ -529,7 +530,8 @@ def _budget() -> tuple[Block, ...]:
         (
             Line("budget_reading", "Reading", "of the instrument that the picture shows",
                  styles.READING, limits=Limits.between(-1, 45, "A reading of the instrument")),
-            Line("budget_temperature", "Sample temperature", '="°"&unit_temperature&"; blank: 20 °C"',
+            Line("budget_temperature", "Sample temperature",
+                 '="°"&unit_temperature&"; blank: 20 °C"',
                  styles.TEMPERATURE, limits=Limits.temperature(70, "Temperature of the sample")),
             Line("budget_u_cloud", "Cloudiness blurs it by", "in its scale; blank: 0",
                  styles.READING, limits=Limits.between(0, 5, "In the scale of the instrument")),
@@ -579,7 +581,9 @@ def _budget() -> tuple[Block, ...]:
             # A hair for each line, so that equal ones keep their order.
             step("budget_effect", "u of SG",
                  'IF(ISNUMBER(budget_sg)*(budget_source<>"nothing"),ABS(budget_sg-INDEX('
-                 f"all.budget_sg,1))+({len(_SOURCES) + 9}-{place('budget', 'budget_source')})/10^13,\"\")"),
+                 "all.budget_sg,1))+"
+                 f"({len(_SOURCES) + 9}-{place('budget', 'budget_source')})/10^13,"
+                 '"")'),
         ),
         column=10,
         beside=True,

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from xlfuncs.science.budget import COMPENSATION_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U
 from xlfuncs.workbook import words
-from xlfuncs.workbook.defaults import BRIX_PER_DEGREE, SG_PER_DEGREE, SG_PER_PLATO
+from xlfuncs.workbook.defaults import BRIX_PER_DEGREE, BY_KIND, SG_PER_DEGREE, SG_PER_PLATO
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Block,
@@ -52,6 +53,9 @@ BRIX_TOLD, SG_TOLD, PLATO_TOLD = "Brix", "SG", "Plato"
 #: Doubt of a gravity that one is told, where nothing is known of the instrument, SG.
 _TOLD_U = 0.001
 _WORT = 1.05
+#: Doubt of a refractometer that nobody checked: reading and tolerance of its kind, °Bx.
+_ANY_U = round(math.hypot(*BY_KIND[words.REFRACTOMETER][:2]), 2)
+_FIRST_U = "N(INDEX(all.inst_tolerance,1))"
 #: Line of the strip's drops, and of the blend's dilutions, that is this sheet's.
 _DROP, _THIN = 51, CARD + 1
 
@@ -68,6 +72,7 @@ EXAMPLE = {
     "two_volume_a": amount(12), "two_gravity_a": sg(1.062),
     "two_volume_b": amount(8), "two_gravity_b": sg(1.036),
     "abv_original": sg(1.048), "abv_final": sg(1.010),
+    "lost_sg": sg(1.0105), "lost_brix": 6.3,
     "told_volume": amount(27), "told_temperature": degrees(72), "told_gravity": 11.2,
     "told_scale": BRIX_TOLD, "told_target": sg(1.050), "told_minutes": 60,
 }  # fmt: skip
@@ -94,12 +99,16 @@ def sheet(choices: words.Choices) -> Sheet:
             Section("Alcohol from two gravities", column=6, beside=True),
             _left(_two(choices)),
             _right(_alcohol(choices)),
+            Section("Original gravity of a beer whose start was not measured"),
+            _left(_lost(choices)),
+            _right(_lost_answer(choices)),
             Section("Rescue corner: numbers that somebody tells you"),
             *_told(choices),
             Text("Boiling wort scalds. Extract and sugar make it foam over at once: heat off, add "
                  "slowly, stir.", styles.CAUTION, gap=0, lines=1.2),
             options(choices, _RESCUE, high=39),
             _warm(),
+            _lost_table(),
             Table("two", 2, (
                 Column("two_no", "two_no", "part", 12, role=Role.STEP, values=(1, 2)),
                 step("two_litres", "volume", "IF(two_no=1,N(two_volume_a),N(two_volume_b))",
@@ -113,7 +122,8 @@ def sheet(choices: words.Choices) -> Sheet:
             ReportPart("convert", {
                 "gravity": "convert_gravity", "expanded": "convert_expanded",
                 "scale": "scale_answer", "volume": "hot_answer", "water": "thin_answer_shown",
-                "blend": "two_answer", "abv": "abv_answer",
+                "blend": "two_answer", "abv": "abv_answer", "original": "lost_answer",
+                "original_expanded": "lost_answer_expanded",
             }),
             ReportPart("rescue", {
                 key: f"rescue_{key}" for key in ("option", "amount", "unit", "gravity", "expanded",
@@ -221,6 +231,64 @@ def _alcohol(choices: words.Choices) -> tuple[Line, ...]:
     )  # fmt: skip
 
 
+def _lost(choices: words.Choices) -> tuple[Line, ...]:
+    return (
+        _gravity("lost_sg", "Gravity, by hydrometer", choices, '=unit_gravity&", degassed, 20 °C"'),
+        Line("lost_expanded", "± of it", '="blank: "&lost_usual', choices.gravity_format,
+             limits=Limits.between(0, 'IF(unit_gravity="Plato",5,0.02)', "About 95 %")),
+    )  # fmt: skip
+
+
+def _lost_answer(choices: words.Choices) -> tuple[Line, ...]:
+    return (
+        Line("lost_brix", "Refractometer", "true °Bx, first one of Setup", styles.READING,
+             limits=Limits.between(-1, 45, "°Brix at 20 °C, less its correction")),
+        Line("lost_answer", "Original gravity", '=IF(ISNUMBER(lost_answer_expanded),"± "&'
+             f'{shown("lost_answer_expanded", choices.gravity_digits)}&" "&unit_gravity,'
+             "unit_gravity)", choices.fine_gravity_format, formula="lost_scaled_1", big=True),
+    )  # fmt: skip
+
+
+def _lost_table() -> Table:
+    """Original gravity from both instruments, and its u: of the hydrometer, and of the rest.
+
+    Solved backwards: how the gravity of the beer moves with all else, over how it moves with the
+    original (docs/science.md, “original”).
+    """
+
+    def pair(name: str, hint: str, values: tuple[str, str]) -> Group:
+        return Group(name, tuple(step(f"{name}_{i}", hint, value)
+                                 for i, value in enumerate(values, 1)))  # fmt: skip
+
+    return Table(
+        "lost",
+        1,
+        (
+            step("lost_original", "original, SG", 'IF((lost_given="")+(lost_brix="")>0,"",'
+                 "ORIGINAL_SG(lost_given,lost_brix,beer_wort_factor))"),
+            pair("lost_og", "original, SG", ("lost_original", "lost_original")),
+            pair("lost_u", "u of °Bx", ("lost_u_brix", "0")),
+            pair("lost_u_factor", "u of the factor", ("beer_u_wort_factor", "0")),
+            pair("lost_u_original", "u of the original", ("0", "0.01")),
+            pair("lost_u_model", "u of the model", ("beer_u_model", "0")),
+            Group("lost_u_beer", (step("lost_u_beer_1", "of all but the original", ""),
+                                  step("lost_u_beer_2", "of the original, 0.01", "")),
+                  'IF(ISNUMBER(lost_og),BEER_SG_UNCERTAINTY(lost_og,lost_brix,beer_wort_factor,'
+                  'lost_u,lost_u_factor,lost_u_original,lost_u_model),"")'),
+            step("lost_u_found", "u of the original", if_numbers(
+                ["lost_u_beer_1", "lost_u_beer_2"],
+                'IF(lost_u_beer_2>0,SQRT(lost_u_sg^2+lost_u_beer_1^2)*0.01/lost_u_beer_2,"")')),
+            Group("lost_two", (step("lost_two_1", "SG", "lost_original"),
+                               step("lost_two_2", "with its ±", if_numbers(
+                                   ["lost_u_found"], "lost_original+2*lost_u_found")))),
+            Group("lost_scaled", (step("lost_scaled_1", "as on Setup", ""),
+                                  step("lost_scaled_2", "with its ±", "")),
+                  shown_on_scale("lost_two")),
+        ),
+        beside=True,
+    )  # fmt: skip
+
+
 def _told(choices: words.Choices) -> Iterator[Block]:
     yield _left((
         _amount("told_volume", "Volume"),
@@ -269,7 +337,28 @@ def _warm() -> Table:
 
 
 def _cells(choices: words.Choices) -> dict[str, str]:
-    return {**_read(), **_simple(), **_rescue()}
+    return {**_read(), **_simple(), **_lost_cells(choices), **_rescue()}
+
+
+def _lost_cells(choices: words.Choices) -> dict[str, str]:
+    per = f'IF(unit_gravity="SG",1,{SG_PER_PLATO:g})'
+    prism = f'INDEX(all.inst_is,1)="{words.REFRACTOMETER}"'
+
+    def first(what: str, otherwise: str) -> str:
+        state = f"INDEX(all.state_{what},1)"
+        return f"IF(ISNUMBER({state}),{state},{otherwise})"
+
+    return {
+        "lost_given": sg_of("lost_sg"),
+        "lost_u_sg": if_numbers(["lost_expanded"], f"lost_expanded/2*{per}", f"{_TOLD_U}"),
+        "lost_usual": shown(f"2*{_TOLD_U}/{per}", choices.gravity_digits),
+        # Drop and calibration of the first instrument; of a hydrometer, as of any refractometer.
+        "lost_u_brix": f"IF({prism},SQRT(N(INDEX(all.inst_u,1))^2+{first('u', _FIRST_U)}^2+"
+                       f"(lost_brix*{first('u_slope', f'{UNCHECKED_SLOPE_U}')})^2+"
+                       f"({BRIX_PER_DEGREE}*u_celsius)^2),{_ANY_U})",
+        "lost_answer_expanded": if_numbers(["lost_scaled_1", "lost_scaled_2"],
+                                           "lost_scaled_2-lost_scaled_1"),
+    }  # fmt: skip
 
 
 def _read() -> dict[str, str]:
@@ -312,8 +401,8 @@ def _read() -> dict[str, str]:
         "read_ref_c": unless_floating(of("ref_c")),
         "read_water_c": unless_floating(of("water_c")),
         "read_expansion": f'IF(read_no=0,"",{of("expansion")})',
-        "read_jar": 'HYDROMETER_SG(read_stem,IF(read_jar_c="",20,read_jar_c),read_ref_c,'
-                    "read_water_c,read_expansion)",
+        "read_jar": 'IF(read_stem="","",HYDROMETER_SG(read_stem,IF(read_jar_c="",20,read_jar_c),'
+                    "read_ref_c,read_water_c,read_expansion))",
         "read_u_jar": f"IF(read_float=0,\"\",SQRT({of('u')}^2+read_u^2+({SG_PER_DEGREE}*u_celsius)"
                       "^2))",
         "read_jar_shown": shown_on_scale("read_jar"),

@@ -27,7 +27,7 @@ from xlfuncs.workbook.kit.blocks import (
     result,
     step,
 )
-from xlfuncs.workbook.kit.formulas import cases, if_numbers, on_line, on_scale, plotted, shown
+from xlfuncs.workbook.kit.formulas import cases, if_numbers, on_line, plotted, shown, shown_on_scale
 from xlfuncs.workbook.sheets.batches import latest, of_shown, stage_key
 
 #: Lines of the table; readings of one batch that forecast and picture take.
@@ -40,7 +40,6 @@ _CAUTION = (
     "ended, and bottles can burst: package on hydrometer readings that stay the same over days. "
     "Alcohol for a label or for tax needs the approved method of the place."
 )
-_PRISM = "ferment_prism=1"
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -49,8 +48,10 @@ def sheet(choices: words.Choices) -> Sheet:
         words.FERMENTATION,
         "How far the fermentation is, where it will end, and the alcohol so far, each with its ±.",
         "Every reading of the shown batch on any instrument. A refractometer is corrected for "
-        "alcohol with the factors in use on Setup, from the original gravity. Shake the gas out of "
-        "a sample before it meets a hydrometer.",
+        "alcohol with the factors in use on Setup, from the original gravity. Shake out the gas: "
+        "dissolved it adds 0.0004 to 0.0011 SG, with bubbles more. Read drops near 20 °C (68 °F): "
+        "at 10 °C (50 °F) beer is up to 0.0005 SG off, and what yeast leaves refracts up to "
+        "0.0005 SG more than wort.",
         (
             Text("=ferment_answers", styles.ANSWER, name="ferment_answer", lines=1.1),
             Text(_CAUTION, styles.CAUTION, lines=1.9, gap=0),
@@ -169,39 +170,33 @@ def _of(what: str, otherwise: str = '""') -> str:
 
 
 def _spread(of: str) -> str:
-    """± of what is reckoned from both gravities, each moved by its own u."""
+    """± of what is reckoned from both gravities, each moved by its u, and from what they share."""
     now, by_sg, by_original = (f"ferment_{of}_{i}" for i in (1, 2, 3))
     return if_numbers(
-        [now, by_sg, by_original], f"2*SQRT(({by_sg}-{now})^2+({by_original}-{now})^2)"
+        [now, by_sg, by_original],
+        f"2*SQRT(ABS(({by_sg}-{now})^2+({by_original}-{now})^2"
+        f"-2*ferment_tie*({by_sg}-{now})*({by_original}-{now})))",
     )
 
 
 def _looked_up() -> Iterator[Column]:
     yield step("ferment_at", "line of the log", "IF(ferment_no>ferment_listed,0,"
                "LOOKUP(ferment_to-ferment_listed+ferment_no,all.seen_no,all.seen_at))")  # fmt: skip
-    yield step("ferment_prism", "1: refractometer", _of("line_prism", "0"))
-    yield step("ferment_brix", "true °Bx, of a refractometer",
-               f'IF({_PRISM},{_of("line_brix")},"")')  # fmt: skip
     yield step("ferment_u", "u, SG", _of("log_u"))
+    yield step("ferment_tie", "correlation with the original", _of("line_tie", "0"))
 
 
 def _reckoned() -> Iterator[Column | Group]:
-    """Attenuation and alcohol: as they are, and with either gravity moved by its own u.
+    """Attenuation and alcohol: as they are, and with either gravity moved by its u.
 
-    On a refractometer the correction for alcohol leans on the original gravity, and the u of the
-    corrected gravity holds that part: it is taken out here, so as not to count twice.
+    The two gravities hang together: by the calibration and the wort factor that they share, and,
+    on a refractometer, because the correction for alcohol leans on the original.
     """
-    moved = f"IF({_PRISM},ferment_with-ferment_sg_1,0)"
-    yield step("ferment_with", "refractometer, original one u more", "BEER_SG("
-               'IF(ferment_brix="","",ferment_original_more),ferment_brix,beer_wort_factor,'
-               '"balance",beer_alcohol_factor)')  # fmt: skip
     yield Group("ferment_sg", (
         step("ferment_sg_1", "SG", _of("log_sg")),
-        step("ferment_sg_2", "one u of its own less", f"IF(ISNUMBER(ferment_u)*(({_PRISM})<="
-             f'ISNUMBER(ferment_with)),ferment_sg_1-SQRT(ABS(ferment_u^2-({moved})^2)),"")'),
-        step("ferment_sg_3", "original one u more", if_numbers(
-            ["ferment_sg_1", "ferment_original_more"],
-            f"IF({_PRISM},ferment_with,ferment_sg_1)")),
+        step("ferment_sg_2", "one u less", if_numbers(["ferment_sg_1", "ferment_u"],
+                                                      "ferment_sg_1-ferment_u")),
+        step("ferment_sg_3", "SG", "ferment_sg_1"),
     ))  # fmt: skip
     of_line = 'IF(ferment_at=0,"",{})'
     yield Group("ferment_originals", (
@@ -257,7 +252,7 @@ def _course(choices: words.Choices) -> Table:
 
 
 def _scaled() -> Table:
-    """Original and forecast gravity, and each with its ±, in the unit of Setup by one call."""
+    """Original and forecast gravity, and each with its ±, in the unit of Setup."""
     return Table(
         "ferment_one",
         1,
@@ -275,7 +270,7 @@ def _scaled() -> Table:
             )),
             Group("ferment_scaled", tuple(
                 step(f"ferment_scaled_{i}", "in the unit of Setup", "") for i in range(1, 5)),
-                on_scale("ferment_four")),
+                shown_on_scale("ferment_four")),
         ),
         beside=True,
     )  # fmt: skip
@@ -294,12 +289,14 @@ def _steps(choices: words.Choices) -> dict[str, str]:
         # What went into the fermenter: its latest reading, without one the plan.
         "ferment_original": of_shown("batch_original"),
         "ferment_original_u": of_shown("batch_original_u"),
+        "ferment_original_of": f'IF(N({of_shown("batch_into_of")})>1,", mean of "'
+                               f'&{of_shown("batch_into_of")},"")',
         "ferment_original_more": if_numbers(["ferment_original", "ferment_original_u"],
                                             "ferment_original+ferment_original_u"),
         "ferment_original_is_measured": f'IF(ISNUMBER({of_shown("batch_measured")}),1,0)',
         "ferment_from_where": cases(
             ('ferment_original=""', '"missing: log a reading into fermenter, or plan it"'),
-            ("ferment_original_is_measured=1", '"measured, into fermenter"'),
+            ("ferment_original_is_measured=1", '"measured, into fermenter"&ferment_original_of'),
             otherwise='"from the plan, not measured"'),
         "ferment_from_expanded": if_numbers(["ferment_scaled_1", "ferment_scaled_2"],
                                             "ferment_scaled_2-ferment_scaled_1"),

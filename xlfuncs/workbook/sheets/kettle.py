@@ -26,7 +26,7 @@ from xlfuncs.workbook.kit.blocks import (
     result,
     step,
 )
-from xlfuncs.workbook.kit.formulas import cases, if_numbers, on_scale, shown
+from xlfuncs.workbook.kit.formulas import cases, if_numbers, shown, shown_on_scale
 from xlfuncs.workbook.sheets.batches import of_shown
 from xlfuncs.workbook.sheets.targets import measured
 
@@ -125,7 +125,8 @@ def _in_kettle(choices: words.Choices) -> tuple[Line, ...]:
              'unit_volume&" at 20 °C")', styles.ONE,
              formula=measured(words.BEFORE_BOIL, "volume")),
         Line("kettle_gravity", "Gravity before boil", '=IF(ISNUMBER(kettle_expanded),"± "&'
-             f'{shown("kettle_expanded", digits)}&" "&unit_gravity,unit_gravity)',
+             f'{shown("kettle_expanded", digits)}&" "&unit_gravity&IF(N(kettle_of)>1,", mean of "&'
+             'kettle_of,""),unit_gravity)',
              choices.fine_gravity_format, formula=measured(words.BEFORE_BOIL, "measured")),
         Line("kettle_extract", "Extract in the kettle", "=unit_mass", styles.TWO,
              formula=if_numbers(["before_extract"], "before_extract/unit_kilograms")),
@@ -234,7 +235,8 @@ def _doubt(case: Case) -> tuple[Column | Group, ...]:
             step(f"{p}_pair_2", "with its ±", f"IF(ISNUMBER({p}_by_gravity),{p}_raw_sg+2*"
                  f"({p}_raw_sg-1)*SQRT({p}_by_gravity^2+{p}_by_volume^2+{p}_by_boil^2),\"\")"))),
         Group(f"{p}_scaled", (step(f"{p}_scaled_1", "ends at", ""),
-                              step(f"{p}_scaled_2", "with its ±", "")), on_scale(f"{p}_pair")),
+                              step(f"{p}_scaled_2", "with its ±", "")),
+              shown_on_scale(f"{p}_pair")),
     )  # fmt: skip
 
 
@@ -315,6 +317,7 @@ def _steps(choices: words.Choices) -> dict[str, str]:
         "kettle_within": of_shown("batch_within"),
         "kettle_volume_expanded": number(measured(words.BEFORE_BOIL, "volume_expanded")),
         "kettle_expanded": number(measured(words.BEFORE_BOIL, "expanded")),
+        "kettle_of": number(measured(words.BEFORE_BOIL, "of")),
         "kettle_forecast_expanded": of(_BEFORE, "expanded", _LEAVE),
         "kettle_forecast_volume_expanded": of(_BEFORE, "volume_expanded", _LEAVE),
         "before_end_sg": "BOIL_SG(before_litres,before_sg,before_minutes,boil_off_litres)",

@@ -10,13 +10,15 @@ import re
 
 from xlfuncs.science.budget import COMPENSATION_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U
-from xlfuncs.workbook import words
+from xlfuncs.science.repeats import FAR
+from xlfuncs.workbook import slopes, words
 from xlfuncs.workbook.defaults import (
     BRIX_PER_DEGREE,
     HIGHEST_PH,
     PAIR_DAYS,
     ROOM,
     SG_PER_DEGREE,
+    TOGETHER_DAYS,
     TOLERANCE_VOLUME,
 )
 from xlfuncs.workbook.kit import styles
@@ -46,16 +48,18 @@ from xlfuncs.workbook.kit.formulas import (
     on_scale,
     or_blank,
     place,
+    plato_of_sg,
     positive,
     shown,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
-from xlfuncs.workbook.sheets.batches import DAY_ZERO, stage_key
+from xlfuncs.workbook.sheets.batches import DAY_ZERO, PER_BATCH, stage_key
 from xlfuncs.workbook.sheets.calibration import PER_INSTRUMENT, unless_floating
 from xlfuncs.workbook.sheets.setup import hydrometric, instrument_number, of_instrument
 
 _AFTER_ALL = 9e15
 _BEER = words.stage(words.FERMENTING)
+_RUNOFF, _BOILING = words.stage(words.RUNOFF_STAGE), words.stage(words.DURING_BOIL)
 _PRISM = "line_prism=1"
 _FERMENTED_DROP = "(line_beer=1)*(line_prism=1)"
 
@@ -129,7 +133,7 @@ def _table(choices: words.Choices) -> Table:
             result("log_tells", "Against its plan, and remarks", "", 38, styles.GENERAL,
                    'log_verdict&IF(log_volume_verdict="","",IF(log_verdict="","","; ")&"volume "'
                    '&log_volume_verdict)&IF((log_remark="")+(log_verdict&log_volume_verdict="")>0,'
-                   '"","; ")&log_remark'),
+                   '"","; ")&log_remark', by_line=True),
             typed("log_volume", "Volume", "=unit_volume", 7, styles.VOLUME,
                   Limits.amount("A volume in the unit chosen on Setup")),
             typed("log_volume_temperature", "read at", '="°"&unit_temperature', 6,
@@ -140,19 +144,22 @@ def _table(choices: words.Choices) -> Table:
                   limits=Limits.among(words.YES, words.NO)),
             typed("log_note", "Note", "", 8),
             result("log_volume_20", "Volume", '="20 °C, "&unit_volume', 7, styles.ONE,
-                   f"VOLUME_AT({as_typed('log_volume')},line_volume_c,20,"
-                   'IF(ISNUMBER(log_sg),log_sg,""))'),
+                   'VOLUME_AT(line_marked,line_volume_c,20,IF(ISNUMBER(log_sg),log_sg,""))'),
             *_named(),
             *_check_in_force(),
             *_drop(),
             *_jar(),
             *_wort(),
+            *_together("wort", "line_beer=0", "line_wort_sg", "line_wort_u", "line_by_wort"),
+            *_shared(),
             *_beer(),
+            *_together("beer", "line_beer=1", "log_sg", "log_u", "line_by"),
+            *_means(),
             *_scaled(),
             *_planned(),
             *_pairs(),
             *_lacks(),
-            step("log_remark", "remarks", _joined()),
+            step("log_remark", "remarks", _joined(), by_line=True),
             *_for_views(),
         ),
         high=13,
@@ -191,12 +198,19 @@ def _named() -> tuple[Column, ...]:
         step("line_reading", "as shown", as_typed("log_reading")),
         step("line_c", "sample, °C",
              f'IF(line_prism+line_float=0,"",{celsius("log_temperature")})'),
-        step("line_volume_c", "volume, °C", blank_or("log_volume", celsius("log_volume_temperature", f"{ROOM:g}"))),
+        # An error in one cell must not reach a function on a whole column.
+        step("line_volume", "volume as typed", as_typed("log_volume")),
+        step("line_volume_c", "volume, °C",
+             blank_or("line_volume", celsius("log_volume_temperature", f"{ROOM:g}"))),
+        # A kettle is wider when it is hot than when its marks were made, and holds more.
+        step("line_marked", "volume between the marks", "IF(ISNUMBER(line_volume)*"
+             "ISNUMBER(line_volume_c),line_volume*(1+marks_growth*(line_volume_c-marks_c)),"
+             "line_volume)"),
     )  # fmt: skip
 
 
 def _check_in_force() -> tuple[Column, ...]:
-    """The last check before the reading; unchecked, an instrument may be off by all it is allowed."""
+    """The last check before the reading; unchecked, it may be off by all that is put up with."""
 
     def at_date(what: str, otherwise: str) -> str:
         return (f"IF(line_checked=1,LOOKUP(line_key,all.order_key,all.order_{what}),"
@@ -259,6 +273,9 @@ def _wort() -> tuple[Column, ...]:
              "WORT_SG_UNCERTAINTY(line_brix,wort_factor,line_u_drop,u_wort_factor,line_u_cal)"),
         step("line_wort_sg", "SG as of wort", f"IF({_PRISM},line_drop_sg,line_jar)"),
         step("line_wort_u", "u, SG", f"IF({_PRISM},line_drop_u,line_u_jar)"),
+        step("line_by_wort", "SG for 1 more as shown", f"IF({_PRISM},IF(ISNUMBER(line_brix),"
+             + slopes.WORT_BY_PLATO.formula(p="line_brix/wort_factor") + '/wort_factor,""),1)'),
+        *_repeated(),
         step("line_order", "order", "IF((line_batch>0)*(line_stage>0)*ISNUMBER(line_wort_sg),"
              f"{stage_key('line_batch', 'line_stage')}+MAX(0,N(line_day))+line_no*5/10^7,\"\")",
              by_line=True),
@@ -266,38 +283,164 @@ def _wort() -> tuple[Column, ...]:
     )  # fmt: skip
 
 
+#: Criteria: within half an hour, and at one volume where that counts.
+_TOGETHER = (
+    f'all.line_day,">="&(line_day-{TOGETHER_DAYS}),all.line_day,"<="&(line_day+{TOGETHER_DAYS}),'
+    "all.same_volume,same_volume"
+)
+
+
+def _repeated() -> tuple[Column, ...]:
+    """Whether a line may be one of several readings of one wort.
+
+    What runs off or boils changes: only readings at one volume are of one wort, and only a time
+    tells readings of a moving wort apart.
+    """
+    runs = f"((line_stage={_RUNOFF})+(line_stage={_BOILING}))"
+    moves = f"({runs}+(line_stage={_BEER})>0)"
+    return (
+        step("same_volume", "volume, where it counts",
+             f"IF({moves}*ISNUMBER(log_volume),log_volume,-1)"),
+        step("same_may", "1: may be", "IF((line_batch>0)*(line_stage>0)*(line_inst>0)*"
+             f"ISNUMBER(line_date),({moves}*(line_day=INT(line_day))+({runs}>0)*"
+             "(same_volume<0)=0)*1,0)"),
+    )  # fmt: skip
+
+
+def _together(kind: str, which: str, sg: str, u: str, by: str) -> tuple[Column, ...]:
+    """Readings of one wort or beer, a drop at a time: their mean, and its u.
+
+    Same batch, stage and instrument, within half an hour; as `repeats.taken_together`, in SG.
+    """
+    p = f"same_{kind}"
+    near = f"all.{p}_code,{p}_code,{_TOGETHER}"
+    several = f"{p}_count>1"
+    own = f"{p}_own"
+    return (
+        step(f"{p}_code", "batch, stage, instrument", f"IF(({which})*(same_may=1)*ISNUMBER({sg}),"
+             f"(line_batch*{PER_BATCH}+line_stage)*1000+line_inst,0)"),
+        step(f"{p}_count", "readings", f"IF({p}_code=0,ISNUMBER({sg})*1,COUNTIFS({near}))",
+             by_line=True),
+        step(f"{p}_square", "(SG - 1)²", if_numbers([sg], f"({sg}-1)^2")),
+        step(own, "u of a reading, SG",
+             if_numbers([by, "line_u_read"], f"ABS({by})*line_u_read", "0")),
+        step(f"{p}_sg", "mean, SG", f"IF({several},SUMIFS(all.{sg},{near})/{p}_count,{sg})",
+             by_line=True),
+        step(f"{p}_scatter", "its scatter", f"IF({several},SQRT(ABS(SUMIFS(all.{p}_square,{near})"
+             f"-{p}_count*({p}_sg-1)^2)/({p}_count-1)),0)", by_line=True),
+        # The larger of what one is uncertain by and how they scatter; what is common stays.
+        step(f"{p}_u", "u of the mean", f"IF(({several})*ISNUMBER({u}),SQRT(ABS({u}^2-{own}^2)"
+             f"+IF({own}>{p}_scatter,{own},{p}_scatter)^2/{p}_count),{u})"),
+    )  # fmt: skip
+
+
+def _shared() -> tuple[Column, ...]:
+    """What a line shares with other readings on its instrument, each source with its sign."""
+    drop, wort = _FERMENTED_DROP, slopes.WORT_BY_PLATO.formula(p="line_brix/wort_factor")
+    known = {"b": "line_brix", "x": "(line_original-1)", "p": "line_plato"}
+    both = ["line_original", "line_brix"]
+
+    def of_wort(what: str) -> str:
+        return f"LOOKUP(line_batch,all.batch_no,all.batch_into_{what})"
+
+    return (
+        step("line_plato", "original, °Plato", 'IF(ISNUMBER(line_original),'
+             f'{plato_of_sg("line_original")},"")'),
+        step("line_by", "SG for 1 more as shown", if_numbers(
+            both, slopes.BEER_BY_BRIX.formula(**known), "line_by_wort")),
+        step("line_by_factor", "SG for a wort factor 1 more", cases(
+            ("ISNUMBER(line_plato)*ISNUMBER(line_brix)", slopes.BEER_BY_FACTOR.formula(**known)),
+            (f"({_PRISM})*ISNUMBER(line_brix)*(line_beer=0)",
+             f"-{wort}*line_brix/wort_factor/wort_factor"), otherwise="0")),
+        step("line_level", "by its calibration, SG", if_numbers(
+            ["line_by", "line_u_check"], "line_by*line_u_check", "0")),
+        step("line_tilt", "by its slope, SG", f"IF(({_PRISM})*ISNUMBER(line_by)*"
+             "ISNUMBER(line_brix),line_by*(line_brix-line_centre)*line_u_slope,0)"),
+        step("line_factor", "by the wort factor, SG",
+             f"line_by_factor*IF({drop},beer_u_wort_factor,u_wort_factor)"),
+        step("line_lean", "SG for an original 1 more", if_numbers(
+            both, slopes.BEER_BY_ORIGINAL.formula(**known), "0")),
+        # Original and reading on one instrument, under one check.
+        step("line_twin", "1: as the original", "IF(line_beer*line_batch=0,0,("
+             f"{of_wort('inst')}=line_inst)*({of_wort('key')}=line_key))"),
+        step("line_shared", "in common with it, SG²", "IF(line_beer*line_batch=0,0,line_twin*("
+             f"{of_wort('level')}*line_level+{of_wort('tilt')}*line_tilt)"
+             f"+IF(beer_own,0,{of_wort('factor')}*line_factor))"),
+    )  # fmt: skip
+
+
 def _beer() -> tuple[Column, ...]:
     """Gravity where there is alcohol in the drop."""
     both = 'IF(ISNUMBER(line_u_cal),SQRT(line_u_drop^2+line_u_cal^2),"")'
+
+    def of_original(what: str) -> str:
+        return on_line("line_batch", "batch_no", f"batch_original{what}")
+
     return (
         step("line_original", "original, SG",
-             f'IF({_FERMENTED_DROP}*(line_batch>0),{on_line("line_batch", "batch_no", "batch_original")},"")'),
-        step("line_original_u", "its u",
-             f'IF({_FERMENTED_DROP}*(line_batch>0),{on_line("line_batch", "batch_no", "batch_original_u")},"")'),
+             f'IF({_FERMENTED_DROP}*(line_batch>0),{of_original("")},"")'),
+        step("line_original_u", "its u", f'IF(line_beer*line_batch>0,{of_original("_u")},"")'),
         step("line_beer_sg", "refractometer, SG of beer",
              'BEER_SG(line_original,line_brix,beer_wort_factor,"balance",beer_alcohol_factor)'),
+        # As if it shared nothing with the original; then with what it shares.
         step("line_beer_u", "u, SG", f"BEER_SG_UNCERTAINTY(line_original,line_brix,"
              f"beer_wort_factor,{both},beer_u_wort_factor,line_original_u,beer_u_model)"),
         step("log_sg", "gravity, SG", f"IF({_FERMENTED_DROP},line_beer_sg,line_wort_sg)",
              format=styles.SG),
         step("log_u", "u, SG", if_numbers(
-            ["log_sg"], f"IF({_FERMENTED_DROP},line_beer_u,line_wort_u)")),
+            ["log_sg"], f"IF({_FERMENTED_DROP},IF(ISNUMBER(line_beer_u),SQRT(ABS(line_beer_u^2+2*"
+            "line_lean*line_shared)),line_beer_u),line_wort_u)")),
+        step("line_tie", "correlation with the original", "IF(ISNUMBER(log_u)*"
+             "ISNUMBER(line_original_u),IF(log_u*line_original_u>0,(line_lean*line_original_u^2"
+             "+line_shared)/(log_u*line_original_u),0),0)"),
+    )  # fmt: skip
+
+
+def _means() -> tuple[Column, ...]:
+    """The mean that stands for a line in the views, and which reading lies far from the others."""
+
+    def either(what: str) -> str:
+        return f"IF(line_beer=1,same_beer_{what},same_wort_{what})"
+
+    return (
+        step("mean_of", "readings", either("count")),
+        step("mean_sg", "mean, SG", either("sg")),
+        step("mean_u", "u, SG", either("u")),
+        step("same_code", "batch, stage, instrument", either("code")),
+        step("same_own", "u of a reading, SG", either("own")),
+        # From the mean of the others; of two equally far the later line, by a hair.
+        step("same_apart", "so far apart, SG", "IF(mean_of>1,ROUND(ROUND(ABS(log_sg-mean_sg)*"
+             "SQRT(mean_of/(mean_of-1)),9)+line_no/10^13,13),0)", by_line=True),
+        step("line_far", "1: far from the others", f"IF(same_apart<={FAR:g}*same_own,0,("
+             f'COUNTIFS(all.same_code,same_code,{_TOGETHER},all.same_apart,">"&same_apart)=0)*1)',
+             by_line=True),
     )  # fmt: skip
 
 
 def _scaled() -> tuple[Column | Group, ...]:
-    """Gravity and gravity with its ± in the unit of Setup, by one call."""
+    """Gravity, mean, and each with its ± in the unit of Setup, by one call."""
     return (
         Group("log_pair", (
             step("log_pair_1", "SG", "log_sg"),
-            step("log_pair_2", "SG with its ±", if_numbers(["log_u"], "log_sg+2*log_u")))),
+            step("log_pair_2", "SG with its ±", if_numbers(["log_u"], "log_sg+2*log_u")),
+            step("log_pair_3", "mean, SG", "mean_sg"),
+            step("log_pair_4", "mean with its ±",
+                 if_numbers(["mean_sg", "mean_u"], "mean_sg+2*mean_u")))),
         Group("log_scaled", (step("log_scaled_1", "gravity", ""),
-                             step("log_scaled_2", "with its ±", "")), on_scale("log_pair")),
-        step("line_u_scale", "u, unit of Setup", if_numbers(["log_expanded"], "log_expanded/2")),
+                             step("log_scaled_2", "with its ±", ""),
+                             step("mean_gravity", "mean", ""),
+                             step("log_scaled_4", "with its ±", "")), on_scale("log_pair")),
+        step("mean_expanded", "± of the mean", if_numbers(["mean_gravity", "log_scaled_4"],
+                                                          "log_scaled_4-mean_gravity")),
+        Group("log_judge", (step("log_judge_1", "gravity", "log_scaled_1"),
+                            step("log_judge_2", "mean", "mean_gravity"))),
+        Group("log_judge_u", (
+            step("log_judge_u_1", "u", if_numbers(["log_expanded"], "log_expanded/2")),
+            step("log_judge_u_2", "u", if_numbers(["mean_expanded"], "mean_expanded/2")))),
     )  # fmt: skip
 
 
-def _planned() -> tuple[Column, ...]:
+def _planned() -> tuple[Column | Group, ...]:
     """What the plan of the line's batch wants at its stage."""
     some = "line_batch*line_plan=0"
     last = len(words.PLANNED)
@@ -316,15 +459,19 @@ def _planned() -> tuple[Column, ...]:
             f"{TOLERANCE_VOLUME}*line_wanted_volume))"),
              by_line=True),
         # Calc finds a word of ours equal to a typed word only once it is put together anew.
-        step("log_verdict", "gravity is",
-             'TARGET_CHECK(log_gravity,line_wanted,line_within,line_u_scale)&""'),
+        Group("log_judged", (step("log_verdict", "gravity is", ""),
+                             step("mean_verdict", "mean is", "")),
+              'TARGET_CHECK(log_judge,line_wanted,line_within,log_judge_u)&""'),
         step("log_volume_verdict", "volume is",
              "TARGET_CHECK(log_volume_20,line_wanted_volume,line_within_volume,"
              'IF(ISNUMBER(log_volume_20),u_volume*log_volume_20,""))&""'),
         step("line_litres", "volume, L", cases(
             ("ISNUMBER(log_volume_20)", "log_volume_20*unit_litres"),
             ("ISNUMBER(line_wanted_volume)", "line_wanted_volume*unit_litres"))),
-        step("line_extract", "extract, kg", "EXTRACT_MASS(line_litres,log_sg)"),
+        step("line_dense", "extract in a litre, kg",
+             'EXTRACT_MASS(IF(ISNUMBER(log_sg),1,""),log_sg)'),
+        step("line_extract", "extract, kg",
+             if_numbers(["line_litres", "line_dense"], "line_litres*line_dense")),
         step("line_grain", "its grain's extract, kg", "IF(line_batch=0,0,N(LOOKUP(line_batch,"
              "all.batch_no,all.batch_kilograms))*LOOKUP(line_batch,all.batch_no,all.batch_share))",
              by_line=True),
@@ -348,8 +495,8 @@ def _pairs() -> tuple[Column, ...]:
              'IF((line_pair_key>0)*(line_float=1)*ISNUMBER(line_jar),line_pair_key,"")'),
         step("pair_jars", "jars near the drop", "IF((line_pair_key>0)*ISNUMBER(line_brix),"
              f"COUNTIFS({near}),0)", by_line=True),
-        step("pair_sg", "their mean, SG", f'IF(pair_jars>0,SUMIFS(all.line_jar,{near})/pair_jars,"")',
-             by_line=True),
+        step("pair_sg", "their mean, SG",
+             f'IF(pair_jars>0,SUMIFS(all.line_jar,{near})/pair_jars,"")', by_line=True),
         step("pair_u", "u of a jar, SG",
              f'IF(pair_jars>0,SUMIFS(all.line_u_jar,{near})/pair_jars,"")', by_line=True),
         step("pair_u_check", "u of its correction, SG",
@@ -370,12 +517,12 @@ def _lacks() -> tuple[Column, ...]:
     over = f"{kettle}*ISNUMBER(line_extract)*(line_grain>0)*(line_extract>line_grain)"
     return (
         _remark("line", cases(
-            ('(log_reading="")*(log_volume="")*(log_batch&log_stage<>"")', '"reading is missing"'),
-            ('log_reading&log_volume=""', '""'),
+            ('(log_reading="")*(line_volume="")*(log_batch&log_stage<>"")', '"reading is missing"'),
+            ('log_reading&line_volume=""', '""'),
             ('TRIM(log_batch)=""', '"batch is missing"'),
             ("line_batch=0", '"batch is not on Batches"'),
             ('TRIM(log_stage)=""', '"stage is missing"'),
-            ("line_stage=0", '"stage is not one of ours"'))),
+            ("line_stage=0", '"unknown stage"'))),
         _remark("instrument", cases(
             ('log_reading=""', '""'),
             ("line_inst=0", '"instrument is not on Setup"'),
@@ -390,6 +537,7 @@ def _lacks() -> tuple[Column, ...]:
         _remark("sense", cases(
             (over, '"more extract than the grain holds"'),
             ("line_rise=1", '"gravity rises during fermentation"'))),
+        _remark("far", cases(("line_far=1", '"far from the other readings"'))),
         _remark("ph", cases(
             ('log_ph=""', '""'),
             ("NOT(ISNUMBER(log_ph))", '"pH is not a number"'),
@@ -405,7 +553,7 @@ def _lacks() -> tuple[Column, ...]:
             (f'({_PRISM})*(line_auto=0)*(log_temperature="")*(log_reading<>"")',
              '"no temperature: 20 °C (68 °F) assumed"'))),
         _remark("volume", cases(
-            ('(log_volume<>"")*(log_volume_temperature="")', '"volume as at 20 °C (68 °F)"'))),
+            ('(line_volume<>"")*(log_volume_temperature="")', '"volume as at 20 °C (68 °F)"'))),
         _remark("beer", cases(
             (f"{beer}=0", '""'),
             ('line_original=""', '"original gravity is missing"'),
@@ -418,7 +566,8 @@ def _lacks() -> tuple[Column, ...]:
              "IFERROR(MATCH(line_order,all.seen_key,0)-1,0),0)", by_line=True),
         step("line_rise", "1: rises", "IF(line_before<1,0,IF((INDEX(all.seen_stage,line_before)="
              "line_stage)*(INDEX(all.seen_batch,line_before)=line_batch)*ISNUMBER(log_sg),"
-             "(log_sg-N(INDEX(all.seen_sg,line_before))>2*N(log_u)+0.001)*1,0))", by_line=True),
+             "(log_sg-N(INDEX(all.log_sg,INDEX(all.seen_at,line_before)))>2*N(log_u)+0.001)*1,0))",
+             by_line=True),
     )  # fmt: skip
 
 
@@ -433,7 +582,18 @@ def _for_views() -> tuple[Column, ...]:
 
 
 #: Remarks of a line, the gravest first.
-_REMARKS = ("line", "instrument", "scale", "sense", "ph", "date", "temperature", "volume", "beer")
+_REMARKS = (
+    "line",
+    "instrument",
+    "scale",
+    "sense",
+    "far",
+    "ph",
+    "date",
+    "temperature",
+    "volume",
+    "beer",
+)
 
 
 def _remark(part: str, formula: str) -> Column:
@@ -468,10 +628,9 @@ def _sorted(choices: words.Choices) -> Table:
             step("seen_at", "line of the log", "IFERROR(MATCH(seen_key,all.line_order,0),0)"),
             ordered("seen_batch", "line_batch"),
             ordered("seen_stage", "line_stage"),
-            ordered("seen_wort_sg", "line_wort_sg"),
-            ordered("seen_wort_u", "line_wort_u"),
-            ordered("seen_sg", "log_sg"),
-            ordered("seen_u", "log_u"),
+            ordered("seen_wort_sg", "same_wort_sg"),
+            ordered("seen_wort_u", "same_wort_u"),
+            ordered("seen_sg", "mean_sg"),
             ordered("seen_volume", "log_volume_20"),
             ordered("seen_date", "line_date"),
         ),
@@ -495,11 +654,13 @@ def _head(choices: words.Choices) -> dict[str, str]:
            f'({last("line_stage")}={words.stage(words.RUNOFF_END)})>0')  # fmt: skip
     return {
         "last_line": "MAX(all.line_filled)",
-        "last_gravity": f'IF(last_line=0,"",{last("log_gravity")})',
+        "last_gravity": f'IF(last_line=0,"",{last("mean_gravity")})',
+        "last_of": f'IF(N({last("mean_of")})>1," (mean of "&{last("mean_of")}&")","")',
         "last_gives": f'IF(ISNUMBER(last_gravity),{shown("last_gravity", digits)}&" ± "'
-                      f'&{shown(last("log_expanded"), digits)}&" "&unit_gravity,last_gravity)',
+                      f'&{shown(last("mean_expanded"), digits)}&" "&unit_gravity&last_of,'
+                      'last_gravity)',
         "last_miss": f'IF(ISNUMBER(last_gravity)*ISNUMBER({last("line_wanted")}),{plan},"")',
-        "last_off": f'IF(ISNUMBER(last_miss),{off}&" ("&{last("log_verdict")}&")","")',
+        "last_off": f'IF(ISNUMBER(last_miss),{off}&" ("&{last("mean_verdict")}&")","")',
         "last_shown": "IF(last_line=0,0,(last_batch=shown_no)*(shown_no>0))",
         "last_advice": cases(
             ("last_shown=0", '""'), (run, "runoff_says"),
@@ -511,7 +672,8 @@ def _head(choices: words.Choices) -> dict[str, str]:
             ('last_gravity=""', f'"Line "&last_line&": "&{last("log_remark")}'),
             otherwise=f'last_gives&" · "&{last("log_stage")}&IF(last_means="","",": "&last_means)'),
         "log_warning": cases(
-            ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: lengthen the workbook '
+            ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: lengthen the '
+                                        'workbook '
                                     'with xlfuncs upgrade --rows."'),
             ("(last_line>0)*(last_shown=0)", '"The other sheets show another batch: see Batches."'),
             otherwise="last_told"),

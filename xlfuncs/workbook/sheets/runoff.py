@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from xlfuncs.science import gravity
-from xlfuncs.workbook import words
+from xlfuncs.science.budget import COMPENSATION_U
+from xlfuncs.workbook import slopes, words
 from xlfuncs.workbook.defaults import HIGHEST_PH
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
@@ -79,9 +80,11 @@ def sheet(choices: words.Choices) -> Sheet:
             _curve(),
             Steps(_steps(choices), {
                 ("wash_volume", "wash_u"):
-                    "RUNOFF_VOLUME(all.run_fit_litres,all.run_fit_sg,run_limit_sg)",
+                    "RUNOFF_VOLUME(all.run_fit_litres,all.run_fit_sg,run_limit_sg,run_u_level,"
+                    "run_u_share)",
                 ("half_volume", "half_u"):
-                    "RUNOFF_VOLUME(all.run_fit_litres,all.run_fit_sg,run_half_sg)",
+                    "RUNOFF_VOLUME(all.run_fit_litres,all.run_fit_sg,run_half_sg,run_u_level,"
+                    "run_u_share)",
             }),
         ),
         landscape=True,
@@ -180,8 +183,7 @@ def _looked_up() -> Iterator[Column]:
     yield step("run_fit_sg", "of the fall, SG", f'IF(run_stage_no>{_FIRST},run_sg,"")')
     yield step("run_moment", "order in time", 'IF((run_at>0)*ISNUMBER(run_sg),'
                f'IF(run_stage_no>{_FIRST},run_no+100,run_no),0)')  # fmt: skip
-    yield step("run_grams", "extract, kg in a litre", "EXTRACT_MASS("
-               'IF((run_at>0)*ISNUMBER(run_sg),1,""),run_sg)')  # fmt: skip
+    yield step("run_grams", "extract, kg in a litre", _of("line_dense"))
     # In order of volume; a hair for each line keeps readings at one volume apart.
     yield step("run_key", "order of volume",
                'IF(ISNUMBER(run_litres)*ISNUMBER(run_grams),'
@@ -250,6 +252,10 @@ def _steps(choices: words.Choices) -> dict[str, str]:
         f'"ended at "&{shown("N(run_last)", digits)}&" ± "&{shown("N(run_last_expanded)", digits)}'
         f'&" ("&run_against&")"'
     )
+
+    def of_line(what: str) -> str:
+        return f"IF(run_line=0,0,N(INDEX(all.line_{what},run_line)))"
+
     state = (
         ("run_last_no=0", '""'),
         (f"INDEX(all.run_stage_no,run_last_no)={_END}", '"ended"'),
@@ -263,6 +269,18 @@ def _steps(choices: words.Choices) -> dict[str, str]:
         "run_to": f'COUNTIF(all.seen_key,"<"&{stage_key("shown_no", _END + 1)})',
         # Of more readings than the sheet has room for, the latest.
         "run_from": f"MAX(run_all_from,run_to-{READINGS})",
+        # What all readings share: the calibration where the limit lies, slope and wort factor.
+        "run_line": "IF(run_to>run_from,INDEX(all.seen_at,run_to),0)",
+        "run_offset_u": f'SQRT(({of_line("u_check")})^2+({of_line("centre")}*'
+                        f'{of_line("u_slope")})^2)',
+        "run_u_level": f'IF(run_line=0,0,IF({of_line("prism")}=1,'
+                       f'{slopes.WORT_BY_PLATO(p=_LIMIT_PLATO):.5f}'
+                       "/wort_factor*SQRT(run_offset_u^2+"
+                       f"IF({of_line('auto')}=1,{COMPENSATION_U},0)^2),"
+                       f'{of_line("u_check")}))',
+        "run_u_share": f'IF(run_line=0,0,IF({of_line("prism")}=1,'
+                       "SQRT((u_wort_factor/wort_factor)^2+"
+                       f'{of_line("u_slope")}^2),0))',
         "run_limit_sg": f"IF({plan}=\"\",{LIMIT},{plan})",
         "run_half_sg": number_or_text("run_limit_sg", "1+(run_limit_sg-1)/2"),
         "run_limit_plan": of_shown(f"plan_gravity_{_LIMIT}"),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from xlfuncs.science import budget, hydrometer
+from xlfuncs.science import budget, hydrometer, units
 from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
+from xlfuncs.science.calibration import UNCHECKED_SLOPE_U
 from xlfuncs.science.wort import FACTOR_U, WORT_FACTOR
 from xlfuncs.workbook import defaults, words
 from xlfuncs.workbook.kit import styles
@@ -42,9 +43,11 @@ def sheet(choices: words.Choices) -> Sheet:
             Lines(_factors(choices), label=2, cell=2, note=4, gap=0),
             Lines(_in_use(), label=4, cell=2, note=5, column=10, beside=True),
             Text(
-                "One reading is as sure as its instrument, its temperature and the wort factor. "
-                "Until you have fitted your own factor, 0.012 of doubt in it makes most of the ±: "
-                "two readings more do not change that, six pairs on Own factors do.",
+                "Why the ± is wider than in the first edition: wort factors lie from 1.02 to 1.06, "
+                 "an "
+                "unchecked slope is known to 1 %, temperature and compensation leave some 0.1 °Bx. "
+                "Six pairs on Own factors and a check in sugar solution narrow it; more readings "
+                "alone do not.",
                 styles.NOTE,
                 lines=1.2,
                 gap=0,
@@ -52,9 +55,6 @@ def sheet(choices: words.Choices) -> Sheet:
             Section("Instruments: the first is meant where a line of the log names none"),
             _instruments(choices),
             Steps(_effective()),
-            Steps({}, {
-                ("celsius_0", "celsius_1"): 'UNIT_CONVERT({0,1},unit_temperature,"C")',
-            }),
         ),
         landscape=True,
         parts=(
@@ -99,6 +99,9 @@ def _kettle() -> tuple[Line, ...]:
              limits=Limits.between(0, 10000, "Minutes, from 0 on")),
         Line("set_u_volume", "How sure of a volume, ±", "share; blank: 1 %", styles.PERCENT,
              limits=Limits.between(0, 0.2, "A share from 0 % to 20 %")),
+        Line("set_marks", "Marks of the kettle were made",
+             "cold or hot; blank: as read",
+             limits=Limits.among(words.COLD, words.HOT)),
         Line("set_potential", "Extract potential of grain",
              "share of the grain's mass; blank: 80 %, pale malt", styles.PERCENT,
              limits=Limits.between(0.01, 1, share)),
@@ -112,7 +115,7 @@ def _factors(choices: words.Choices) -> tuple[Line, ...]:
     return (
         Line("set_source", "Wort factor from", "own: from your pairs, sheet Own factors",
              value=words.COMMON, limits=sources),
-        Line("set_wort_factor", "Wort factor", f"true °Brix over °Plato; blank: {WORT_FACTOR}",
+        Line("set_wort_factor", "Wort factor", f"blank: {WORT_FACTOR}; with 40 % corn about 1.025",
              "0.000", limits=Limits.between(0.9, 1.2, "A number from 0.9 to 1.2")),
         Line("set_u_wort_factor", "How sure of it, ±", f"standard uncertainty; blank: {FACTOR_U}",
              "0.000", limits=Limits.between(0, 0.2, "A number from 0 to 0.2")),
@@ -143,7 +146,7 @@ def _in_use() -> tuple[Line, ...]:
         Line("shown_u_model", "Alcohol correction, ± (standard)", "SG", formula="beer_u_model",
              format=styles.SG),
         Line("decides", "First instrument decides ±",
-             '=unit_gravity&" or more; a narrower one is too close to call"',
+             '=unit_gravity&" or more; most figures twice that"',
              formula="decided", format="0.000"),
     )  # fmt: skip
 
@@ -160,17 +163,22 @@ def _effective() -> dict[str, str]:
         "unit_gravity": f'IF({plato},"Plato","SG")',
         "unit_mass": f'IF({initial("set_mass")}="L","lb","kg")',
         "unit_litres": 'UNIT_CONVERT(1,unit_volume,"L")',
-        "unit_kilograms": 'UNIT_CONVERT(1,unit_mass,"kg")',
-        "celsius_step": "celsius_1-celsius_0",
+        "unit_kilograms": f'IF(unit_mass="lb",{units.convert(1.0, "lb", "kg")},1)',
+        "celsius_0": 'IF(unit_temperature="F",-160/9,0)',
+        "celsius_step": 'IF(unit_temperature="F",5/9,1)',
         "usual_minutes": _number("set_minutes", defaults.BOIL_MINUTES),
         "u_boil_off": _number("set_u_boil_off", defaults.BOIL_OFF_U),
         "u_volume": _number("set_u_volume", defaults.VOLUME_U),
+        "marks_c": f'IF(LOWER(TRIM(set_marks))="{words.HOT}",{defaults.MARKED_HOT:g},'
+                   f"{defaults.MARKED_COLD:g})",
+        "marks_growth": f'IF(TRIM(set_marks)="",0,{defaults.STEEL_EXPANSION:f})',
         "extract_potential": _number("set_potential", defaults.POTENTIAL),
         "extract_fraction": _number("set_fraction", defaults.FRACTION),
         "u_celsius": if_numbers(["set_u_temperature"], "set_u_temperature*celsius_step",
                                 f"{budget.THERMOMETER_U}"),
         "tolerance_gravity": _number(
-            "set_tolerance", f'IF(unit_gravity="SG",{defaults.TOLERANCE_SG},{defaults.TOLERANCE_PLATO})'),
+            "set_tolerance",
+            f'IF(unit_gravity="SG",{defaults.TOLERANCE_SG},{defaults.TOLERANCE_PLATO})'),
         "tolerance_sg": f'tolerance_gravity*IF(unit_gravity="SG",1,{defaults.SG_PER_PLATO:g})',
         # Your own factor comes from readings that were corrected by checks: what the checks need of
         # malt extract cannot be your own.
@@ -192,10 +200,22 @@ def _effective() -> dict[str, str]:
         ),
         "kettle_litres": if_numbers(["kettle_size"], "kettle_size*unit_litres"),
         "boil_off_litres": if_numbers(["boil_off"], "boil_off*unit_litres"),
-        # 12 °Bx on the first instrument, just checked: the narrowest half-width 2u keeps inside.
-        "decided_brix": "2*SQRT(N(INDEX(all.inst_u,1))^2+(12*u_wort_factor/wort_factor)^2)",
-        "decided": f"IF(INDEX(all.inst_is,1)=\"{words.REFRACTOMETER}\",decided_brix/wort_factor"
-                   f'*IF(unit_gravity="SG",{defaults.SG_PER_PLATO},1),"")',
+        # 12 °Bx on the first instrument: the narrowest half-width that 2u keeps inside.
+        "decided_prism": f'INDEX(all.inst_is,1)="{words.REFRACTOMETER}"',
+        "decided_check": if_numbers(["INDEX(all.state_u,1)"], "INDEX(all.state_u,1)",
+                                    "N(INDEX(all.inst_tolerance,1))"),
+        "decided_slope": if_numbers(
+            ["INDEX(all.state_u_slope,1)"],
+            "(12-INDEX(all.state_centre,1))*INDEX(all.state_u_slope,1)",
+            f"12*{UNCHECKED_SLOPE_U}"),
+        "decided_warm": f"IF(INDEX(all.inst_auto,1)=1,{budget.COMPENSATION_U},"
+                        f"{defaults.BRIX_PER_DEGREE}*u_celsius)",
+        "decided_u": "IF(decided_prism,SQRT(N(INDEX(all.inst_u,1))^2+decided_check^2+"
+                     "decided_slope^2+decided_warm^2+(12*u_wort_factor/wort_factor)^2)/wort_factor*"
+                     f"{defaults.SG_PER_PLATO},SQRT(N(INDEX(all.inst_u,1))^2+decided_check^2+"
+                     f"({defaults.SG_PER_DEGREE}*u_celsius)^2))",
+        "decided": f'IF(INDEX(all.inst_key,1)="","",2*decided_u/IF(unit_gravity="SG",1,'
+                   f"{defaults.SG_PER_PLATO}))",
     }  # fmt: skip
 
 

@@ -55,7 +55,8 @@ def sheet(choices: words.Choices) -> Sheet:
         words.TARGETS,
         "The shown batch against its own plan, stage by stage; and what past batches let you "
         "expect of the next one.",
-        "The latest reading of each stage. “Probably” means that the ± reaches over a limit; too "
+        "The latest reading of each stage, or the mean of those within half an hour. “Probably” "
+        "means that the ± reaches over a limit; too "
         "close to call: measure again before you act. A miss is worth so many points of mash "
         "efficiency.",
         (
@@ -86,6 +87,7 @@ def sheet(choices: words.Choices) -> Sheet:
                 {
                     "stage": "target_stage", "wanted": "target_plan", "tolerance": "target_within",
                     "measured": "target_measured", "expanded": "target_expanded",
+                    "mean_of": "target_of",
                     "off": "target_off", "gravity": "target_verdict",
                     "wanted_volume": "target_plan_volume", "measured_volume": "target_volume",
                     "expanded_volume": "target_volume_expanded",
@@ -119,12 +121,14 @@ def _stages(choices: words.Choices) -> Table:
             result("target_within", "On target within ±", "=unit_gravity", 11, gravity,
                    if_numbers(["target_plan"], of_shown("batch_within")), by_line=True),
             result("target_measured", "Measured", "=unit_gravity", 9, fine,
-                   _of_line("log_gravity")),
-            result("target_expanded", "±", "about 95 %", 9, fine, _of_line("log_expanded")),
+                   _of_line("mean_gravity")),
+            result("target_expanded", "±", "about 95 %", 9, fine, _of_line("mean_expanded")),
+            result("target_of", "Mean of", "readings", 8, styles.WHOLE,
+                   'IF(target_several="","",IF(target_several>1,target_several,""))'),
             result("target_off", "Off by", "=unit_gravity", 9, signed,
                    if_numbers(["target_measured", "target_plan"], "target_measured-target_plan")),
-            result("target_verdict", "Gravity is", "against the plan", 19, styles.GENERAL,
-                   _of_line("log_verdict")),
+            result("target_verdict", "Gravity is", "against the plan", 17, styles.GENERAL,
+                   _of_line("mean_verdict")),
             result("target_plan_volume", "Planned volume", '="20 °C, "&unit_volume', 9,
                    styles.VOLUME, _planned_volume(), by_line=True),
             result("target_volume", "Measured", '="20 °C, "&unit_volume', 9, styles.ONE,
@@ -134,7 +138,7 @@ def _stages(choices: words.Choices) -> Table:
             result("target_volume_off", "Off by", "=unit_volume", 8, styles.SIGNED_ONE,
                    if_numbers(["target_volume", "target_plan_volume"],
                               "target_volume-target_plan_volume")),
-            result("target_volume_verdict", "Volume is", "against the plan", 19, styles.GENERAL,
+            result("target_volume_verdict", "Volume is", "against the plan", 17, styles.GENERAL,
                    _of_volume("log_volume_verdict")),
             result("target_missed", "Extract off by", "=unit_mass", 9, styles.SIGNED_TWO,
                    if_numbers(["target_missed_kg"], "target_missed_kg/unit_kilograms")),
@@ -170,9 +174,10 @@ def _looked_up() -> Iterator[Column | Group]:
     yield step("target_at", "line of gravity", latest("shown_no", "target_stage_no", "at"))
     yield step("target_line", "the same, 0: none", 'IF(target_at="",0,target_at)')
     yield from latest_volume("target_volume_line", "shown_no", "target_stage_no", "of volume")
-    yield step("target_u", "u, SG", _of_line("log_u"))
+    yield step("target_u", "u, SG", _of_line("mean_u"))
+    yield step("target_several", "readings of its mean", _of_line("mean_of"))
     yield Group("target_sg", (
-        step("target_sg_1", "measured, SG", _of_line("log_sg")),
+        step("target_sg_1", "measured, SG", _of_line("mean_sg")),
         step("target_sg_2", "planned, SG",
              'IF(shown_no=0,"",INDEX(all.plan_sg,shown_no,target_no))', by_line=True)))  # fmt: skip
     yield Group("target_litres", (
@@ -292,7 +297,8 @@ def _steps(choices: words.Choices) -> dict[str, str]:
         "targets_expanded": f'IF(targets_last=0,0,N({last("expanded")}))',
         "targets_figure": f'IF(targets_gravity="","",": gravity "&targets_gravity&" ("&'
                           f'{shown("targets_measured", digits)}&" ± "&'
-                          f'{shown("targets_expanded", digits)}&")")',
+                          f'{shown("targets_expanded", digits)}&targets_of&")")',
+        "targets_of": f'IF(targets_last=0,"",IF(N({last("of")})>1,", mean of "&{last("of")},""))',
         "targets_volume": f'IF(targets_last=0,"",IF({last("volume_verdict")}&""="","",'
                           f'IF(targets_gravity="",": ","; ")&"volume "&{last("volume_verdict")}))',
         "targets_say": cases(
