@@ -11,6 +11,7 @@ import itertools
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from decimal import Decimal
 
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.plain import Helpers
@@ -189,6 +190,41 @@ def _arguments(formula: str, at: int) -> tuple[list[str], int]:
     raise ValueError(f"brackets do not close in {formula}")
 
 
+_QUOTED = re.compile(r'"(?:[^"]|"")*"')
+_POWER_OF_TEN = re.compile(r"(?<![\w.$])\d+(?:\.\d+)?E[+-]?\d+")
+
+
+def _known_everywhere(formula: str) -> str:
+    """The same formula without what one program or another cannot read.
+
+    No LOOKUP, no power of ten in a number, no quotation mark in a text.
+
+    >>> _known_everywhere("1E-3+LOOKUP(x,all.a,all.b)")
+    '0.001+INDEX(all.b,MATCH(x,all.a))'
+    >>> _known_everywhere('"say ""no"" to it"')
+    '"say "&CHAR(34)&"no"&CHAR(34)&" to it"'
+    """
+    while (start := formula.rfind("LOOKUP(")) >= 0:
+        (what, among, *answers), end = _arguments(formula, start + len("LOOKUP("))
+        there = f"INDEX({(answers or [among])[0]},MATCH({what},{among}))"
+        formula = formula[:start] + there + formula[end:]
+    done, parts = 0, []
+    for quoted in _QUOTED.finditer(formula):
+        parts += [_written_out(formula[done : quoted.start()]), _without_quotes(quoted.group())]
+        done = quoted.end()
+    return "".join([*parts, _written_out(formula[done:])])
+
+
+def _written_out(formula: str) -> str:
+    return _POWER_OF_TEN.sub(lambda number: f"{Decimal(number.group()):f}", formula)
+
+
+def _without_quotes(text: str) -> str:
+    parts = text[1:-1].replace('""', '\0"\0').split("\0")
+    said = ["CHAR(34)" if part == '"' else f'"{part}"' for part in parts if part]
+    return "&".join(said) or '""'
+
+
 @dataclass
 class _Scope:
     """The helper cells of the lines of one table, or the single ones of a sheet."""
@@ -208,7 +244,7 @@ class _Scope:
     def cells(self) -> dict[str, str]:
         """Formulas of the helper cells by their names."""
         return {
-            f"{UNNAMED}{self.name}_{number}": text.removeprefix("=")
+            f"{UNNAMED}{self.name}_{number}": _known_everywhere(text.removeprefix("="))
             for number, text in enumerate(self.helpers.formulas, 1)
         }
 
@@ -223,7 +259,7 @@ class _Scope:
                 row, column = int(picked[1]), int(picked[2])
             answer = self.answers(name, arguments)[row - 1][column - 1]
             formula = formula[:start] + self.helpers.cell(f"={answer}") + formula[end:]
-        return formula
+        return _known_everywhere(formula)
 
     def answers(self, name: str, arguments: Sequence[str]) -> list[list[str]]:
         """Formulas of what a call answers, line by line of its block, without their `=`."""
@@ -313,7 +349,7 @@ def _of_block(formula: str, names: Sequence[str], single: _Scope) -> list[str]:
     found = _last_call(formula)
     assert found is not None
     assert found[:2] == (0, len(formula)), formula
-    [row, *_] = single.answers(*found[2:])
+    row = [_known_everywhere(text) for text in single.answers(*found[2:])[0]]
     return (row + ['""'] * len(names))[: len(names)]
 
 
@@ -328,7 +364,7 @@ def _table(table: Table, single: _Scope, known: _Known) -> Table:
         if block:
             lines = zip(*block, strict=True)
             columns = tuple(
-                replace(column, lines=tuple(answers))
+                replace(column, lines=tuple(map(_known_everywhere, answers)))
                 for column, answers in zip(part.columns, lines, strict=False)
             )
         else:

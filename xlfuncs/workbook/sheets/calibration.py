@@ -394,6 +394,9 @@ def _sorted(choices: words.Choices) -> Table:
                     'ABS(order_offset-above.order_offset),"")', '""'),
             step("order_from_date", "days from the mean", from_level("date")),
             step("order_from_offset", "offset from the mean", from_level("offset")),
+            step("order_spread", "of dates", "order_weight*order_from_date^2"),
+            step("order_with", "offset with date",
+                 "order_weight*order_from_date*order_from_offset"),
             step("order_x", "picture: date", f"IF({chosen},order_date,NA())", format=styles.DATE),
             step("order_y", "picture: offset", f"IF({chosen},order_offset,NA())"),
             step("order_up", "picture: ±", f"IF({chosen},order_offset+2*order_u,NA())"),
@@ -478,10 +481,10 @@ def _state(choices: words.Choices) -> Table:
                  f'IF({limits},history_mean-{factor:.4f}*history_range,"")'),
             step("history_high", "control limit",
                  f'IF({limits},history_mean+{factor:.4f}*history_range,"")'),
-            step("history_spread", "spread of dates", "SUMPRODUCT((all.order_no=inst_no)"
-                 "*all.order_weight*all.order_from_date^2)", by_line=True),
-            step("history_with", "offset with date", "SUMPRODUCT((all.order_no=inst_no)"
-                 "*all.order_weight*all.order_from_date*all.order_from_offset)", by_line=True),
+            step("history_spread", "spread of dates",
+                 "SUMIF(all.order_no,inst_no,all.order_spread)", by_line=True),
+            step("history_with", "offset with date",
+                 "SUMIF(all.order_no,inst_no,all.order_with)", by_line=True),
         ),
     )  # fmt: skip
 
