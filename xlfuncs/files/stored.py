@@ -46,6 +46,12 @@ _NO_WORKBOOK = (
 )  # fmt: skip
 
 
+#: What a name of a range of cells says.
+_COLUMN = re.compile(
+    r"(?:'(?P<quoted>(?:[^']|'')+)'|(?P<title>[^'!]+))!(?P<cells>\$?[A-Z]+\$?\d+:\$?[A-Z]+\$?\d+)"
+)
+
+
 @dataclass(frozen=True)
 class FormulaCell:
     """A formula, the range it fills if it is an array formula, and the value stored beside it."""
@@ -113,13 +119,12 @@ def no_longer_computed(book: Workbook) -> list[str]:
     """
     found = []
     for defined in book.defined_names.values():
-        places = list(defined.destinations) if defined.type == "RANGE" else []
-        if len(places) != 1 or places[0][0] not in book.sheetnames:
+        place = _COLUMN.fullmatch(defined.attr_text or "")
+        title = place and (place["title"] or place["quoted"].replace("''", "'"))
+        if not place or title not in book.sheetnames:
             continue
-        title, cells = places[0][0], places[0][1].replace("$", "")
+        cells = place["cells"].replace("$", "")
         left, top, _, bottom = range_boundaries(cells)
-        if None in (left, top, bottom):
-            continue
         formula = book[title].cell(top, left).value
         if isinstance(formula, ArrayFormula) and range_boundaries(formula.ref)[3] < bottom:
             found.append(f"{title}!{cells}")

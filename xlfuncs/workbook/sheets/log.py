@@ -655,7 +655,8 @@ def _head(choices: words.Choices) -> dict[str, str]:
     return {
         "last_line": "MAX(all.line_filled)",
         "last_gravity": f'IF(last_line=0,"",{last("mean_gravity")})',
-        "last_of": f'IF(N({last("mean_of")})>1," (mean of "&{last("mean_of")}&")","")',
+        "last_of": f'IF(IF(last_line=0,0,N({last("mean_of")}))>1,'
+                   f'" (mean of "&{last("mean_of")}&")","")',
         "last_gives": f'IF(ISNUMBER(last_gravity),{shown("last_gravity", digits)}&" ± "'
                       f'&{shown(last("mean_expanded"), digits)}&" "&unit_gravity&last_of,'
                       'last_gravity)',
