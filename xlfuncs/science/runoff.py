@@ -74,7 +74,7 @@ def fit(
 
     >>> volumes = np.array([2.0, 8.0, 14.0, 20.0])
     >>> curve = fit(volumes, 18 * np.exp(-volumes / 15), 2.56)
-    >>> round(curve.volume, 2), round(curve.scale, 2)
+    >>> round(float(curve.volume), 2), round(float(curve.scale), 2)
     (29.26, 15.0)
     """
     from scipy.special import stdtrit
@@ -148,11 +148,18 @@ def fit_all(
     """`fit` through every reading, by sums alone: no first wort and no slip is looked for.
 
     The line through the logarithms, and from it so many steps of Gauss and Newton towards least
-    squares in °P.
+    squares in °P.  None if the extract does not fall.
+
+    - `volumes`: of wort run off at each reading, in one unit, 1-D
+    - `plato`: extract of each reading, °P
+    - `limit`: extract at which the runoff ends, °P
+    - `u_level`: standard uncertainty that all readings share, °P
+    - `u_share`: standard uncertainty that all readings share, as a share of each, a ratio
+    - `steps`: how many steps, a count
 
     >>> volumes = np.array([2.0, 8.0, 14.0, 20.0])
     >>> curve = fit_all(volumes, 18 * np.exp(-volumes / 15), 2.56)
-    >>> round(curve.volume, 2), round(curve.scale, 2)
+    >>> round(float(curve.volume), 2), round(float(curve.scale), 2)
     (29.26, 15.0)
     """
     from scipy.special import stdtrit
@@ -184,12 +191,20 @@ def fit_all(
 
 
 def different(volumes: Array) -> int:
-    """How many volumes there are."""
+    """How many volumes there are.
+
+    >>> different(np.array([2.0, 8.0, 8.0]))
+    2
+    """
     return int(np.unique(volumes).size)
 
 
 def at_volume(volume: Any, volumes: Any, sgs: Any) -> Any:
-    """Mean of what was read at one of the volumes."""
+    """Mean of what was read at one of the volumes.
+
+    >>> float(at_volume(8.0, np.array([2.0, 8.0, 8.0]), np.array([1.07, 1.25, 1.75])))
+    1.5
+    """
     there = np.where(volumes == volume, 1.0, 0.0)
     return np.sum(there * sgs) / np.sum(there)
 
