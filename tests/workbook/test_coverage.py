@@ -65,7 +65,7 @@ JAR = {"name": "jar", "kind": "hydrometer", "scale": "SG", "reference": 20, "fin
 def logged(computed, make, lines):
     batches = [{"name": str(n), "date": day(2026, 3, 1)} for n in range(BREWERIES)]
     log = [{"batch": str(n), **row} for n in range(BREWERIES) for row in make(n)]
-    choices = Choices(rows=BREWERIES * max(5, lines), checks=20)
+    choices = Choices(rows=BREWERIES * max(8, lines), checks=20)
     return computed(choices, {"set_u_temperature": 0}, inst=[PRISM, JAR], batch=batches, log=log)
 
 

@@ -227,7 +227,7 @@ def test_a_planned_gravity_teaches_nothing(paired, computed):
 
 def test_the_latest_forty_count_and_worts_keep_their_place(paired):
     log = worts() * 4 + beers(READ * 4)
-    book = paired(log, Choices(rows=200, checks=20))
+    book = paired(log, Choices(rows=400, checks=20))
     kinds = book.column("match_kind")
     assert kinds.count("wort") == factors.WORTS
     assert kinds.count("beer") == factors.PAIRS - factors.WORTS
