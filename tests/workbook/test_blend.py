@@ -49,8 +49,8 @@ def test_blend_share_and_dilution(computed):
         volume and pytest.approx(volume) for volume in (VOLUMES[0], None, *VOLUMES[1:])
     ]
     assert book.cell("blend_gravity") == pytest.approx(BLEND_SG(VOLUMES, SGS))
-    assert book.cell("blend_volume") == pytest.approx(BLEND_VOLUME(VOLUMES, SGS), rel=1e-9)
-    assert book.cell("blend_abv") == pytest.approx(BLEND_ABV(VOLUMES, [0, 0, 5.2], SGS))
+    assert book.cell("blended_volume") == pytest.approx(BLEND_VOLUME(VOLUMES, SGS), rel=1e-9)
+    assert book.cell("blended_abv") == pytest.approx(BLEND_ABV(VOLUMES, [0, 0, 5.2], SGS))
     share = BLEND_SHARE(1.060, 1.040, 1.048)
     assert book.cell("share_percent") == pytest.approx(100 * share)
     found = [book.cell("share_volume_a"), book.cell("share_volume_b")]
@@ -176,7 +176,7 @@ def test_us_units_and_plato_tell_the_same(computed):
     book = computed(Choices(rows=20, units="us", gravity="plato"), cells, part=parts)
     metric = computed(part=SPREAD_PARTS)
     assert book.cell("blend_gravity") == pytest.approx(plato(BLEND_SG(VOLUMES, SGS)), abs=1e-4)
-    assert book.cell("blend_volume") == pytest.approx(gallons(BLEND_VOLUME(VOLUMES, SGS)))
+    assert book.cell("blended_volume") == pytest.approx(gallons(BLEND_VOLUME(VOLUMES, SGS)))
     assert book.cell("blend_expanded") * SG_PER_PLATO == pytest.approx(
         metric.cell("blend_expanded"), rel=1e-5
     )
@@ -229,7 +229,7 @@ def test_parts_that_are_not_complete(computed, parts, gravity, abv, remarks):
     book = computed(part=parts)
     found = book.cell("blend_gravity")
     assert found == (pytest.approx(gravity) if isinstance(gravity, float) else gravity)
-    assert book.cell("blend_abv") == abv
+    assert book.cell("blended_abv") == abv
     assert book.column("part_remark")[: len(remarks)] == remarks
 
 
