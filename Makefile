@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 
-.PHONY: demo test bench fuzz mutants floor lock docs workbooks wheel clean
+.PHONY: demo test bench fuzz mutants floor lock docs engines workbooks wheel clean
 
 demo: .venv/installed
 	@mkdir -p build
@@ -46,6 +46,11 @@ docs: .venv/documented
 	$(BIN)/python -m xlfuncs.plain.report > docs/plain.md
 	$(BIN)/python -m tests.accuracy > docs/accuracy.md
 	$(BIN)/python docs/make_pictures.py
+
+# The plain edition in engines that others wrote; needs LibreOffice, Gnumeric and npm.
+engines: .venv/tested
+	npm install --silent --prefix build/engines hyperformula
+	$(BIN)/python -m tests.plain.table
 
 workbooks: .venv/installed
 	$(BIN)/xlfuncs new workbooks/brewday.xlsx --force

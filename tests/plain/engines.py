@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import datetime
+import importlib.metadata
+import json
 import posixpath
+import re
+import shutil
 import subprocess
 import tempfile
 import zipfile
@@ -11,6 +16,8 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import openpyxl
+from openpyxl.utils import get_column_letter
+from openpyxl.utils.datetime import to_excel
 
 from xlfuncs.hosts.calc.offices import choose_office
 
@@ -150,3 +157,90 @@ def _value(cell: ElementTree.Element, shared: list[str]) -> object:
     if kind == "b":
         return text == "1"
     return text if kind in ("str", "e") else float(text)
+
+
+# --- those of `make engines`, which take their time ------------------------------
+
+_BUILD = Path(__file__).parent.parent.parent / "build" / "engines"
+_NOT_FOUND = 6  # how formulon numbers #N/A
+
+
+def whole_formulon(path: Path) -> Whole:
+    """A workbook as formulon computes it."""
+    import formulon
+
+    engine = formulon.Workbook.load(path.read_bytes())
+    engine.recalc()
+
+    def value(sheet: int, row: int, column: int) -> object:
+        found = engine.get_value(sheet, row - 1, column - 1).to_python()
+        if found is None or isinstance(found, (float, int, str)):
+            return found
+        return "#N/A" if found.error_code == _NOT_FOUND else "#ERROR!"
+
+    return {
+        (sheet.title, cell.coordinate): value(number, cell.row, cell.column)
+        for number, sheet in enumerate(openpyxl.load_workbook(path).worksheets)
+        for cell in sheet._cells.values()
+        if cell.value is not None
+    }
+
+
+def whole_hyperformula(path: Path) -> Whole:
+    """A workbook as HyperFormula computes it, names written out: it has no names of ranges."""
+    book = openpyxl.load_workbook(path)
+    names = {name: defined.attr_text for name, defined in book.defined_names.items()}
+    known = re.compile(
+        rf"\"[^\"]*\"|'[^']*'|\b({'|'.join(sorted(names, key=len, reverse=True))})\b"
+    )
+
+    def given(cell: object) -> object:
+        if isinstance(cell, (datetime.date, datetime.time)):
+            return float(to_excel(cell))
+        if not isinstance(cell, str) or not cell.startswith("="):
+            return cell
+        return known.sub(lambda found: names[found[1]] if found[1] else found[0], cell)
+
+    sheets = {
+        sheet.title: [[given(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
+        for sheet in book.worksheets
+    }
+    script = shutil.copy(Path(__file__).with_name("hyperformula.mjs"), _BUILD)
+    done = subprocess.run(
+        ["node", script], input=json.dumps(sheets), text=True, capture_output=True, check=True
+    )
+    values = json.loads(done.stdout)["values"]
+    return {
+        (title, f"{get_column_letter(column)}{row}"): value
+        for title, lines in values.items()
+        for row, line in enumerate(lines, start=1)
+        for column, value in enumerate(line, start=1)
+    }
+
+
+def versions() -> dict[str, str]:
+    """Name and version of each engine."""
+
+    def said(*command: str) -> str:
+        out = subprocess.run(command, text=True, capture_output=True, check=True)
+        return re.search(r"\d+(\.\d+)+", out.stdout + out.stderr)[0]  # type: ignore[index]
+
+    package = json.loads((_BUILD / "node_modules/hyperformula/package.json").read_text())
+    return {
+        "LibreOffice": str(choose_office().version),
+        "Gnumeric": said("ssconvert", "--version"),
+        "IronCalc": importlib.metadata.version("ironcalc"),
+        "formulon": importlib.metadata.version("formulon"),
+        "HyperFormula": package["version"],
+    }
+
+
+#: What each lacks, so that none of it is used.
+LACKS = {
+    "LibreOffice": "`LET`, `XLOOKUP`, `LAMBDA`",
+    "Gnumeric": "`ABS` of a range in `SUMPRODUCT`, `INDEX` of a single cell, `LET`, `LAMBDA`",
+    "IronCalc": "truth values compared with each other, `COUNTIF` of a name of one cell",
+    "formulon": "`ROW` of a name",
+    "HyperFormula": "`LOOKUP`, numbers like `1E-12`, a quotation mark in a text, names of ranges "
+    "(written out for it)",
+}

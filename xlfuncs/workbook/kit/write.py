@@ -190,8 +190,12 @@ class _Writer:
         return rewritten(text, lambda _, name: self._single(name))
 
     def _single(self, name: str) -> str:
-        """How a formula calls a name that stands for the same cells on every line."""
-        return self.layout.names[name].target if name.startswith(UNNAMED) else name
+        """How a formula calls a name that stands for the same cells on every line.
+
+        The head of a table by its address: not every program knows the ROW of a name.
+        """
+        by_address = name.startswith(UNNAMED) or name.endswith("_top")
+        return self.layout.names[name].target if by_address else name
 
     # --- tables ----------------------------------------------------------------------------------
 

@@ -473,7 +473,8 @@ def _state(choices: words.Choices) -> Table:
             step("history_mean", "mean offset", "IF(history_found=0,0,SUMIFS(all.order_offset,"
                  "all.order_no,inst_no,all.order_left,0)/history_found)", by_line=True),
             step("history_far", "limits from the mean",
-                 f"{factor:.4f}*history_range*1.000000001"),
+                 # And a hair: a criterion is a text, which keeps 15 digits of a number.
+                 f"{factor:.4f}*history_range*1.000000001+0.000000001"),
             step("history_outside", "outside limits", "+".join(
                 f'COUNTIFS(all.order_no,inst_no,all.order_offset,"{side}"&(history_mean{far}'
                 "history_far))" for side, far in ((">", "+"), ("<", "-"))), by_line=True),
