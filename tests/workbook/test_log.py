@@ -92,6 +92,15 @@ def test_hydrometers_in_sg_and_plato(computed):
     assert found == pytest.approx([HYDROMETER_SG(1.044, 30), WORT_SG(12, 1)], abs=1e-9)
 
 
+@pytest.mark.parametrize("typed", ["1,050", " 1.050 "])
+def test_the_correction_reaches_a_hydrometer_reading_that_is_a_text(computed, typed):
+    check = {"instrument": GLASS["name"], "date": day(2026, 1, 5), "shown_1": 1.003}
+    log = [reading(GLASS, shown, day(2026, 1, 20)) for shown in (1.05, typed)]
+    number, text = sg_of(computed, inst=[GLASS], check=[check], log=log)
+    assert number < 1.0485
+    assert text == pytest.approx(number, abs=1e-9)
+
+
 def test_a_scale_against_water_at_4_degrees_and_plastic(computed):
     tools = [GLASS | {"name": "20/4", "water": 4}, GLASS | {"name": "jug", "material": "plastic"}]
     log = [reading(tools[0], 1.045), reading(tools[1], 1.045, temperature=30)]

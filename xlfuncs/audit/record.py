@@ -252,13 +252,21 @@ def _floated(
 ) -> tuple[list[Any], list[Any], list[Any]]:
     tools = [r.instrument for r in readings if r.instrument]
     shown = [r.shown for r in readings]
+    told = CALL["GRAVITY_CONVERT"](
+        ["" if tool.scale == "Plato" or is_number(one) else one
+         for one, tool in zip(shown, tools, strict=True)],
+        "SG",
+        "SG",
+    )  # fmt: skip
     from_plato = CALL["GRAVITY_CONVERT"](
         [one if tool.scale == "Plato" else "" for one, tool in zip(shown, tools, strict=True)],
         "Plato",
         "SG",
     )
-    as_sg = [p if t.scale == "Plato" else s
-             for p, t, s in zip(from_plato, tools, shown, strict=True)]  # fmt: skip
+    # A text such as 1,050 is the number that it says, and the correction counts for it too.
+    as_sg = [p if tool.scale == "Plato" else said if is_number(said) else raw
+             for p, said, tool, raw
+             in zip(from_plato, told, tools, shown, strict=True)]  # fmt: skip
     warm = [t.at(r.celsius) for t, r in zip(tools, readings, strict=True)]
     found = CALL["HYDROMETER_SG"](
         [one - c.offset if c and is_number(one) else one

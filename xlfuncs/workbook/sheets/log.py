@@ -235,10 +235,13 @@ def _check_in_force() -> tuple[Column, ...]:
 
 def _drop() -> tuple[Column, ...]:
     """A drop on a refractometer: true °Brix and what makes it doubtful."""
-    brix = 'GRAVITY_CONVERT(IF(line_in="SG",line_reading,""),"SG","Brix")'
+    told = f'(line_in="SG")*(({_PRISM})+(line_float=1)*ISTEXT(line_reading))'
     return (
+        # Of a hydrometer too, if a text such as 1,050 stands there: then it is a number.
+        step("line_told", "SG, °Bx",
+             f'IF({told},GRAVITY_CONVERT(IF({told},line_reading,""),"SG","Brix"),"")'),
         step("line_shown", "refractometer, °Bx",
-             f'IF({_PRISM},IF(line_in="SG",{brix},line_reading),"")'),
+             f'IF({_PRISM},IF(line_in="SG",line_told,line_reading),"")'),
         step("line_brix", "true °Bx", 'REFRACTOMETER_BRIX(line_shown,IF(line_auto=1,"",line_c),'
              "line_offset,line_slope)"),
         step("line_u_drop", "u of the drop, °Bx", if_numbers(
@@ -251,10 +254,14 @@ def _drop() -> tuple[Column, ...]:
 
 def _jar() -> tuple[Column, ...]:
     """A jar with a hydrometer: SG and what makes it doubtful."""
-    plato = 'GRAVITY_CONVERT(IF(line_in="Plato",line_reading,""),"Plato","SG")'
     return (
-        step("line_as_sg", "hydrometer, SG",
-             f'IF(line_float=1,IF(line_in="Plato",{plato},line_reading),"")'),
+        # So that the correction reaches a text too; one that is no gravity is refused as it stands.
+        step("line_sinks", "°P, or of a text", 'IF(line_float=1,IF(line_in="Plato",line_reading,'
+             'IF(ISNUMBER(line_told),line_told,"")),"")'),
+        step("line_from_plato", "that in SG",
+             'IF(line_sinks="","",GRAVITY_CONVERT(line_sinks,"Plato","SG"))'),
+        step("line_as_sg", "hydrometer, SG", 'IF(line_float=1,IF((line_in="Plato")'
+             '+ISNUMBER(line_from_plato),line_from_plato,line_reading),"")'),
         step("line_jar", "at 20 °C, SG", "HYDROMETER_SG("
              + number_or_text("line_as_sg", "line_as_sg-line_offset")
              + f",{unless_floating('line_is', 'line_c')},{unless_floating('line_is', 'line_ref_c')}"

@@ -29,6 +29,7 @@ from xlfuncs.workbook.kit.blocks import (
 from xlfuncs.workbook.kit.formulas import (
     cases,
     if_numbers,
+    litres,
     number_or_text,
     on_line,
     place,
@@ -184,7 +185,7 @@ def _looked_up() -> Iterator[Column | Group]:
         step("target_litres_1", "measured, L",
              number_or_text("target_volume", "target_volume*unit_litres")),
         step("target_litres_2", "planned, L",
-             number_or_text("target_plan_volume", "target_plan_volume*unit_litres"))))  # fmt: skip
+             litres("target_plan_volume", "planned volume"))))  # fmt: skip
     yield Group("target_extract", (step("target_extract_1", "measured, kg", ""),
                                    step("target_extract_2", "planned, kg", "")),
                 "EXTRACT_MASS(target_litres,target_sg)")  # fmt: skip
