@@ -235,7 +235,7 @@ def on_another_system(computer):
 
 
 FAILURES = {
-    without_excel: "Excel was not found; xlfuncs calculate FILE stores the values",
+    without_excel: "Excel was not found; the plain workbook (xlfuncs new FILE",
     with_excel_running: "Excel is open: close it and run this again",
     without_library: f"xlwings64-{XLWINGS}.dll is not beside ",
     with_the_python_of_the_store: "the Python of the Microsoft Store keeps xlwings64-",
@@ -244,7 +244,7 @@ FAILURES = {
     with_settings_not_writable: "xlfuncs.conf cannot be changed (Permission denied); nothing was",
     with_another_file_of_the_name: "xlfuncs.xlam is another file, not our add-in: move it away",
     with_a_path_that_excel_cannot_read: "(“П” is not in the code page of this Windows)",
-    on_another_system: "Excel runs these functions on Windows only; xlfuncs calculate FILE stores",
+    on_another_system: "Excel runs these functions on Windows only; the plain workbook (xlfuncs",
 }
 
 
@@ -346,7 +346,7 @@ def test_the_doctor_says_what_to_do_where_there_is_no_excel(computer, spoil, mis
     spoil(computer)
     found = finding(computer)
     assert (found.missing, found.mend) == (missing, "")
-    assert "xlfuncs calculate FILE" in found.instead
+    assert "xlfuncs new FILE --plain" in found.instead
     assert "install calc" not in found.instead
 
 

@@ -23,8 +23,8 @@ MEND = "xlfuncs install excel"
 #: Why there are no functions on other systems, and what to use there instead.
 ELSEWHERE = "Excel runs these functions on Windows only"
 ANYWHERE = (
-    "xlfuncs calculate FILE stores the values in the workbook, which any Excel then shows; "
-    "LibreOffice Calc computes as you type"
+    "the plain workbook (xlfuncs new FILE --plain) computes in any Excel; "
+    "LibreOffice Calc knows the functions too"
 )
 _INTERPRETER = "INTERPRETER_WIN"
 _WHEEL = f"{PROJECT}-{__version__}-py3-none-any.whl"
