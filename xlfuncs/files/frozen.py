@@ -133,6 +133,8 @@ class _Sheet:
         if value is None or _attribute(head, "t") != "str":
             return f"<{prefix}c{head}>{body}</{prefix}c>"
         text = self.stamp if address in self.telling else value[1] or ""
+        if not text:  # a cell that holds nothing is 0 to a formula that looks it up
+            return f'<{prefix}c{head}><{prefix}f>""</{prefix}f>{body}</{prefix}c>'
         head = head.replace('t="str"', 't="inlineStr"')
         space = ' xml:space="preserve"' if text != text.strip() else ""
         held = f"<{prefix}is><{prefix}t{space}>{text}</{prefix}t></{prefix}is>"
