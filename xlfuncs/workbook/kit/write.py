@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from copy import copy
+from itertools import accumulate
 from typing import Any
 
 from openpyxl.utils import get_column_letter, quote_sheetname
@@ -47,6 +48,8 @@ _LOOK = {
     Role.FIXED: styles.RESULT,
     Role.BOX: styles.BOX,
 }
+#: Widths in digits: of a screen 1366 pixels wide, and of what parts page and steps at least.
+_SCREEN, _GAP = 175, 8
 _COMPUTED = "This cell is computed. What it shows follows from what is typed elsewhere."
 
 
@@ -74,7 +77,6 @@ class _Writer:
         sheet, page = self.sheet, self.page
         for number, width in enumerate(page.sheet.widths, 1):
             sheet.column_dimensions[get_column_letter(number)].width = width
-        self._head()
         single: list[str] = []
         for placed in page.blocks:
             match placed.block:
@@ -92,13 +94,20 @@ class _Writer:
                     charts.add(sheet, chart, placed.area, self.layout.names)
         if single:
             self._refuse(" ".join(single))
+        self._head()
         self._print(paper)
 
     def _head(self) -> None:
+        """Title and lead; as wide as the first screen, beyond which the steps stand."""
         sheet, data = self.sheet, self.page.sheet
+        ends = list(accumulate(sheet.column_dimensions[get_column_letter(number)].width
+                               for number in range(1, self.wide + 1)))  # fmt: skip
+        sheet.column_dimensions[get_column_letter(self.wide + 1)].width = max(
+            _GAP, _SCREEN - ends[-1]
+        )
         sheet["A1"], sheet["A1"].style = data.title, styles.TITLE
         sheet["A2"], sheet["A2"].style = data.lead, styles.LEAD
-        self._merge(2, 1, self.wide)
+        self._merge(2, 1, max(1, sum(end <= _SCREEN - _GAP for end in ends)))
         sheet.row_dimensions[1].height, sheet.row_dimensions[2].height = 26, 26
         sheet.sheet_view.showGridLines = False
 

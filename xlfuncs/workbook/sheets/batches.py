@@ -133,7 +133,7 @@ def _table(choices: words.Choices) -> Table:
             result("batch_original_shown", "Original gravity", "measured", 8, fine,
                    "batch_scaled_1"),
             result("batch_last_shown", "Last gravity", "measured", 8, fine, "batch_scaled_2"),
-            result("batch_attenuation", "Atten-\nuation", "% apparent", 7, styles.ONE,
+            result("batch_attenuation", "Atten-\nuation", "%", 7, styles.ONE,
                    "APPARENT_ATTENUATION(batch_original,batch_last)"),
             result("batch_abv", "Alcohol", "% vol", 7, styles.ONE,
                    "BEER_ABV(batch_original,batch_last)"),
@@ -155,7 +155,7 @@ def _plan(gravity: str) -> Iterator[Column]:
             column(stage, "gravity"),
             "Final gravity" if final else stage.capitalize(),
             "=unit_gravity",
-            8,
+            9 if stage == words.INTO_FERMENTER else 8,
             gravity,
             Limits.gravity("A gravity of the plan"),
         )

@@ -63,7 +63,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     "BEER_FIT(all.match_fit_original,all.match_fit_brix,all.match_fit_jar)",
             }),
         ),
-        widths=(7, 11, 13, 8, 9, 9, 9, 9, 9, 26),
+        widths=(7, 11, 13, 8, 9, 9, 9, 9, 9, 31),
         parts=(
             ReportPart("pairs", {"says": "factors_says", "beer": "factors_beer_says",
                                  "doubt": "factors_doubt_says"}, title="Own factors"),

@@ -121,7 +121,7 @@ def _table(choices: words.Choices) -> Table:
             typed("log_batch", "Batch", "of Batches", 13,
                   limits=Limits.listed("batch_name", "One of the batches on Batches")),
             typed("log_stage", "Stage", "choose", 14, limits=Limits.among(*words.STAGES)),
-            typed("log_instrument", "Instrument", "blank: the first", 18,
+            typed("log_instrument", "Instrument", "blank: the first", 20,
                   limits=Limits.listed("inst_name", "One of the instruments on Setup")),
             typed("log_reading", "Reading", "as shown", 8, styles.READING,
                   Limits.between(-1, 150, "What the instrument shows")),
@@ -130,7 +130,7 @@ def _table(choices: words.Choices) -> Table:
             result("log_gravity", "Gravity", "=unit_gravity", 8, fine, "log_scaled_1"),
             result("log_expanded", "±", "about 95 %", 7, fine,
                    if_numbers(["log_scaled_1", "log_scaled_2"], "log_scaled_2-log_scaled_1")),
-            result("log_tells", "Against its plan, and remarks", "", 38, styles.GENERAL,
+            result("log_tells", "Against its plan, and remarks", "", 48, styles.GENERAL,
                    'log_verdict&IF(log_volume_verdict="","",IF(log_verdict="","","; ")&"volume "'
                    '&log_volume_verdict)&IF((log_remark="")+(log_verdict&log_volume_verdict="")>0,'
                    '"","; ")&log_remark', by_line=True),
@@ -140,7 +140,7 @@ def _table(choices: words.Choices) -> Table:
                   styles.TEMPERATURE, warm),
             typed("log_ph", "pH", "cooled", 5, styles.READING,
                   Limits.between(2, 12, "pH of the cooled sample")),
-            typed("log_leave", "Leave out", "of own factors", 6,
+            typed("log_leave", "Leave out", "of pairs", 6,
                   limits=Limits.among(words.YES, words.NO)),
             typed("log_note", "Note", "", 8),
             result("log_volume_20", "Volume", '="20 °C, "&unit_volume', 7, styles.ONE,
