@@ -45,7 +45,7 @@ def insert(log, table, line):
 
 
 def sort(log, table, line):
-    """What was typed, by its first column, the latest first."""
+    """Whole lines as far as the page goes, by their first column, the latest first."""
     field = TableSortField()
     field.Field, field.IsAscending = 0, False
     fields = uno.Any("[]com.sun.star.table.TableSortField", (field,))
@@ -59,8 +59,8 @@ def main():
     desktop = context.ServiceManager.createInstanceWithContext(
         "com.sun.star.frame.Desktop", context
     )
-    for edit, line, out in task["edits"]:
-        book = desktop.loadComponentFromURL(task["file"], "_blank", 0, (value("Hidden", True),))
+    for file, edit, line, out in task["edits"]:
+        book = desktop.loadComponentFromURL(file, "_blank", 0, (value("Hidden", True),))
         table = book.NamedRanges.getByName("log_date").getReferredCells().RangeAddress
         globals()[edit](book.Sheets.getByIndex(table.Sheet), table, line)
         book.calculate()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import json
 import re
+import string
 import subprocess
 import uuid
 from collections.abc import Iterator
@@ -277,6 +278,7 @@ def test_values_are_stored_beside_formulas_that_are_filled_down(file, tmp_path):
 
 #: What a person types on a line of the log.
 TYPED = "date batch stage instrument reading temperature volume volume_temperature ph leave note"
+LETTERS = string.ascii_uppercase
 #: What must be as on a fresh sheet with the same lines: the log itself, and what looks at it.
 SEEN = (
     "log_gravity log_expanded log_tells log_volume_20 log_sg line_no log_answer run_answer "
@@ -285,17 +287,22 @@ SEEN = (
 
 
 @pytest.fixture(scope="module")
-def edited(file, tmp_path_factory, _usable_office) -> dict[str, Any]:  # noqa: F811
+def edited(file, tmp_path_factory, _usable_office) -> dict[str, Path]:  # noqa: F811
     """The example after each of the edits, as LibreOffice computed and saved it."""
     if isinstance(_usable_office, str):
         return {}  # needs_office says so
     folder = tmp_path_factory.mktemp("edited")
-    edits = {"delete": 4, "insert": 4, "sort": 5}
-    outs = {edit: folder / f"{edit}.xlsx" for edit in edits}
+    functions = folder / "functions.xlsx"
+    functions.write_bytes(build.to_bytes(build.build(Choices(example=True))))
+    edits = [
+        (file, "delete", 4, "delete"), (file, "insert", 4, "insert"), (file, "sort", 13, "sort"),
+        (functions, "sort", 13, "functions"),
+    ]  # fmt: skip
     pipe = f"xlfuncs{uuid.uuid4().hex}"
     task = {
-        "pipe": pipe, "file": file.as_uri(),
-        "edits": [(edit, line, outs[edit].as_uri()) for edit, line in edits.items()],
+        "pipe": pipe,
+        "edits": [(source.as_uri(), edit, line, (folder / f"{out}.xlsx").as_uri())
+                  for source, edit, line, out in edits],
     }  # fmt: skip
     office = choose_office()
     with session._started(session._office_command(office, folder / "profile", pipe)):
@@ -304,17 +311,34 @@ def edited(file, tmp_path_factory, _usable_office) -> dict[str, Any]:  # noqa: F
             input=json.dumps(task), text=True, check=True, timeout=240, capture_output=True,
             env=clean_environment(),
         )  # fmt: skip
-    return {edit: (openpyxl.load_workbook(out), engines.whole(out)) for edit, out in outs.items()}
+    return {out: folder / f"{out}.xlsx" for *_, out in edits}
 
 
 @pytest.mark.parametrize("edit", ["delete", "insert", "sort"])
 def test_lines_can_be_deleted_inserted_filled_down_and_sorted(edited, edit, needs_office):  # noqa: F811
-    book, values = edited[edit]
+    book, values = openpyxl.load_workbook(edited[edit]), engines.whole(edited[edit])
     lines = len(cells(book, "log_date"))
     assert lines == len(cells(example(METRIC, True)[0], "log_date")) + {
         "delete": -1, "insert": 1, "sort": 0,
     }[edit]  # fmt: skip
-    fresh = build.build(Choices(rows=lines, example=True, plain=True))
+    as_if_typed_so(book, values, Choices(rows=lines, example=True, plain=True))
+
+
+def test_lines_can_be_sorted_where_the_functions_compute_whole_columns(edited, needs_office):  # noqa: F811
+    book = openpyxl.load_workbook(edited["functions"])
+    dates = [book[title][place].value for title, place in cells(book, "log_date")]
+    dates = [date for date in dates if date is not None]
+    assert dates == sorted(dates, reverse=True)
+    values = embedded.calculate(edited["functions"]).values
+    as_if_typed_so(book, values, Choices(example=True))
+    shown = [values.get((title, f"G{place.strip(LETTERS)}"))
+             for title, place in cells(book, "log_gravity")]  # fmt: skip
+    assert shown == [values.get(place) for place in cells(book, "log_gravity")]
+
+
+def as_if_typed_so(book: Any, values: Any, choices: Choices) -> None:
+    """A fresh sheet with the same lines shows the same."""
+    fresh = build.build(choices)
     for key in TYPED.split():
         name = f"log_{key}"
         for (title, address), (_, here) in zip(cells(book, name), cells(fresh, name), strict=True):
@@ -327,4 +351,4 @@ def test_lines_can_be_deleted_inserted_filled_down_and_sorted(edited, edit, need
         for place, here in zip(cells(book, name), cells(fresh, name), strict=True):
             assert alike(wanted[here], values.get(place), 1e-9), (name, here)
             compared += 1
-    assert compared > 5 * lines
+    assert compared > 5 * len(cells(book, "log_date"))

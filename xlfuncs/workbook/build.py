@@ -13,6 +13,7 @@ from openpyxl.writer.excel import ExcelWriter
 
 from xlfuncs.workbook import example, words
 from xlfuncs.workbook.kit import styles, write
+from xlfuncs.workbook.kit.blocks import sortable
 from xlfuncs.workbook.kit.formulas import LONGEST
 from xlfuncs.workbook.kit.place import Layout
 from xlfuncs.workbook.sheets import SHEETS, start
@@ -33,7 +34,7 @@ def layout(choices: Choices) -> Layout:
     placed = Layout()
     others = [module.sheet(choices) for module in SHEETS]
     made = [start.sheet(choices, others), *others]
-    for sheet in plain_edition.sheets(made) if choices.plain else made:
+    for sheet in plain_edition.sheets(made) if choices.plain else map(sortable, made):
         placed.add(sheet)
     return placed
 

@@ -30,7 +30,7 @@ from xlfuncs.workbook.kit.blocks import (
     step,
 )
 from xlfuncs.workbook.kit.formulas import rewritten
-from xlfuncs.workbook.kit.place import UNNAMED, page_columns
+from xlfuncs.workbook.kit.place import PLAIN, page_columns
 
 #: Functions that fit or forecast: their answers stay with the functions, and their cells say so.
 WITH_FUNCTIONS = ("BEER_FIT", "FERMENTATION_FORECAST", "FERMENTATION_STATE")
@@ -235,7 +235,7 @@ class _Scope:
     tables: dict[str, _Scope] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.helpers = Helpers(lambda number: f"{UNNAMED}{self.name}_{number + 1}")
+        self.helpers = Helpers(lambda number: f"{PLAIN}{self.name}_{number + 1}")
 
     def of_table(self, name: str) -> _Scope:
         """The helper cells of the lines of a table on this sheet."""
@@ -244,7 +244,7 @@ class _Scope:
     def cells(self) -> dict[str, str]:
         """Formulas of the helper cells by their names."""
         return {
-            f"{UNNAMED}{self.name}_{number}": _known_everywhere(text.removeprefix("="))
+            f"{PLAIN}{self.name}_{number}": _known_everywhere(text.removeprefix("="))
             for number, text in enumerate(self.helpers.formulas, 1)
         }
 

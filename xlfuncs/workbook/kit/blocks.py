@@ -10,11 +10,14 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE
 from xlfuncs.workbook.kit import styles
+
+#: How the name of a cell begins that only shows a step of its line.
+ON_PAGE = "page_"
 
 
 class Role(enum.Enum):
@@ -285,3 +288,28 @@ class ReportPart:
     cells: Mapping[str, str]
     keep: tuple[str, ...] = ()
     title: str = ""
+
+
+def sortable(sheet: Sheet) -> Sheet:
+    """The sheet with lines that can be sorted, in each table that takes any number of them."""
+    return replace(sheet, blocks=tuple(
+        _sortable(block) if isinstance(block, Table) and block.guarded else block
+        for block in sheet.blocks
+    ))  # fmt: skip
+
+
+def _sortable(table: Table) -> Table:
+    """A table whose lines can be sorted: what it shows is computed among its steps.
+
+    No program sorts lines that an array formula crosses, and one that a person may clear is no
+    place for a result that others use.  So a result's name moves to a step with its formula, and
+    its cell on the page shows that step.
+    """
+    parts: list[Column | Group] = []
+    for part in table.parts:
+        if isinstance(part, Column) and part.role is Role.RESULT and part.formula:
+            shown = replace(part, name=f"{ON_PAGE}{part.name}", formula=part.name, by_line=True)
+            parts += [shown, step(part.name, part.hint, part.formula, part.by_line, part.format)]
+        else:
+            parts.append(part)
+    return replace(table, parts=tuple(parts))

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from openpyxl.utils import get_column_letter, quote_sheetname
 
 from xlfuncs.workbook.kit.blocks import (
+    ON_PAGE,
     Block,
     Chart,
     Column,
@@ -32,7 +33,8 @@ _BELOW = 500
 
 
 #: Cells whose names begin so are called by their addresses: they are no defined names.
-UNNAMED = "plain_"
+PLAIN = "plain_"
+UNNAMED = (PLAIN, ON_PAGE)
 
 
 class LayoutProblem(ValueError):

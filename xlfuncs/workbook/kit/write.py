@@ -88,6 +88,7 @@ class _Writer:
                     single += self._lines(lines, placed.area)
                 case Table() as table:
                     self._table(table, placed)
+                    single += self._open_to_typing(table)
                 case Steps() as steps:
                     self._steps(steps, placed)
                 case Chart() as chart:
@@ -228,6 +229,11 @@ class _Writer:
             last = placed.area.cells.partition(":")[2]
             letters = first.rstrip("0123456789")
             self.sheet.auto_filter.ref = f"{letters}{placed.area.top + 1}:{last}"
+
+    def _open_to_typing(self, table: Table) -> list[str]:
+        """Computed columns on the page that no array formula guards."""
+        return [self.layout.names[column.name].cells for column in table.columns
+                if column.role is Role.RESULT and column.formula and column.by_line]  # fmt: skip
 
     def _column(self, table: Table, column: Column) -> None:
         sheet, area = self.sheet, self.layout.names[column.name]

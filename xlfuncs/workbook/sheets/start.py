@@ -79,7 +79,8 @@ def sheet(choices: words.Choices, others: Sequence[Sheet]) -> Sheet:
             *_links("Look at what follows from it", views),
             *_links("When you need it", [by_title[name] for name in _TOOLS if name in by_title]),
             Section("How to read the sheets"),
-            *(part for heading, text in _READING for part in _pair(heading, text)),
+            *(part for heading, text in (*_READING, _lines_move(choices.plain))
+              for part in _pair(heading, text)),
             *(_how_near() if choices.plain else ()),
             Section("Take care"),
             *(Text(text, styles.CAUTION, gap=0, lines=_lines(text)) for text in _CAUTIONS),
@@ -100,6 +101,21 @@ def sheet(choices: words.Choices, others: Sequence[Sheet]) -> Sheet:
         widths=(15, 98),
         parts=(ReportPart("start", {"next": "start_says"}),),
     )  # fmt: skip
+
+
+def _lines_move(plain: bool) -> tuple[str, str]:
+    """What can be done with the lines of a table."""
+    take_out = "To take one out, clear its tinted cells"
+    if plain:
+        take_out += (
+            " or delete its row; into a row put in between fill down the formulas of the line above."
+        )
+    else:
+        take_out += "; rows are neither deleted nor put in between in this edition."
+    return "Lines", (
+        "may stand in any order: the arrows of the headings sort and filter them whole, never a "
+        "part of the columns. " + take_out
+    )
 
 
 def _with_functions() -> tuple[Block, ...]:
