@@ -108,7 +108,7 @@ def _lines_move(plain: bool) -> tuple[str, str]:
     take_out = "To take one out, clear its tinted cells"
     if plain:
         take_out += (
-            " or delete its row; into a row put in between fill down the formulas of the line above."
+            " or delete its row; a new row needs the formulas of the line above, filled down."
         )
     else:
         take_out += "; rows are neither deleted nor put in between in this edition."
