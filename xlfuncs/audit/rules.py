@@ -206,7 +206,7 @@ def joins(whole: Year) -> Iterator[Finding]:
                 f"{line.name} has the mark {line.identity or named.identity}, as {named.name} has "
                 f"{_where(named.cell, line.cell)}: one instrument under two names",
             )  # fmt: skip
-    for line, known in year.apart(whole.records):
+    for line, known in year.apart(whole):
         yield _at(
             line.cell, "two-instruments", WARNING,
             f"{_described(line)} here, {_described(known)} {_where(known.cell, line.cell)}: two "

@@ -29,6 +29,7 @@ class Year:
     """All that was typed into some files, joined."""
 
     records: list[Record]
+    houses: list[str] = field(default_factory=list)  # the brewery of each, by plain name
     breweries: dict[str, str] = field(default_factory=dict)  # as first spelt, by plain name
     pieces: list[Piece] = field(default_factory=list)
     brews: list[Brew] = field(default_factory=list)
@@ -41,7 +42,7 @@ def join(records: Sequence[Record]) -> Year:
         record.place = place
         if record.brewery:
             year.breweries.setdefault(plain(record.brewery), record.brewery)
-    houses = [_house(year, record) for record in records]
+    houses = year.houses = [_house(year, record) for record in records]
     year.pieces = _pieces(records, houses)
     _set_apart_repeated(records)
     year.brews, spread = _brews(records, houses)
@@ -119,13 +120,13 @@ def renamed(piece: Piece) -> Iterator[Joined]:
             yield Joined(line, first)
 
 
-def apart(records: Sequence[Record]) -> Iterator[Joined]:
+def apart(year: Year) -> Iterator[Joined]:
     """Lines with the name or the mark of an instrument that they are not."""
-    first: dict[tuple[str, str], Instrument] = {}
-    for record in records:
+    first: dict[tuple[str, ...], Instrument] = {}
+    for record, house in zip(year.records, year.houses, strict=True):
         for line in record.instruments:
-            keys = [("name", plain(line.name))]
-            keys += [("mark", plain(line.identity))] if line.identity else []
+            keys = [(house, "name", plain(line.name))]
+            keys += [(house, "mark", plain(line.identity))] if line.identity else []
             others = [first.setdefault(key, line) for key in keys]
             other = next((one for one in others if one.piece is not line.piece), None)
             if other:
