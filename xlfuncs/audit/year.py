@@ -8,6 +8,7 @@ its own file: units, wort factor, tolerances.
 from __future__ import annotations
 
 import math
+import statistics
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -194,7 +195,7 @@ class _Part(NamedTuple):
     """What one file has of a batch."""
 
     day: float  # NaN where neither a brew day nor wort says it
-    first: float
+    read: float  # when, in the middle of its readings, which one mistyped date does not move
     record: Record
     batch: Batch | None
     readings: list[Reading]
@@ -234,9 +235,13 @@ def _parts(record: Record) -> Iterator[tuple[str, _Part]]:
         batch = readings[0].batch
         dated = [(r.when, r.fermented) for r in readings if r.when is not None]
         wort = [when for when, fermented in dated if not fermented]
-        day = batch.day if batch and batch.day is not None else min(wort, default=math.nan)
-        first = min((when for when, _ in dated), default=math.nan)
-        yield key, _Part(math.floor(day) if day == day else day, first, record, batch, readings)
+        day = batch.day if batch and batch.day is not None else _middle(wort)
+        read = _middle([when for when, _ in dated])
+        yield key, _Part(math.floor(day) if day == day else day, read, record, batch, readings)
+
+
+def _middle(moments: Sequence[float]) -> float:
+    return statistics.median_low(moments) if moments else math.nan
 
 
 def _of_one_day(parts: Sequence[_Part]) -> list[list[_Part]]:
@@ -252,6 +257,6 @@ def _of_one_day(parts: Sequence[_Part]) -> list[list[_Part]]:
     for part in parts:
         if math.isnan(part.day):
             near = [group for group, day in zip(groups, days, strict=True)
-                    if -1 <= part.first - day <= LONGEST_DAYS]  # fmt: skip
+                    if -1 <= part.read - day <= LONGEST_DAYS]  # fmt: skip
             (near[-1] if near else without).append(part)
     return groups + ([without] if without else [])
