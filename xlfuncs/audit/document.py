@@ -324,7 +324,7 @@ def _called(piece: Piece) -> str:
 def _described(piece: Piece) -> str:
     tool = piece.lines[-1]
     files = len({line.cell.file for line in piece.lines})
-    marked = [bool(line.identity) for line in piece.lines]
+    marked = [bool(line.mark) for line in piece.lines]
     by = "its mark" if all(marked) else "its mark, or its name" if any(marked) else "its name"
     joined = f"; joined by {by} over {files} files" if files > 1 else ""
     scale = f" in {'°Brix' if tool.scale == 'Brix' else tool.scale}" if tool.scale else ""

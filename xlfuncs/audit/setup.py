@@ -50,6 +50,9 @@ SETTINGS = (*WORDS, "set_wort_factor", "set_u_wort_factor", "set_u_temperature",
 OWN = ("own_wort_factor", "own_u_wort_factor", "own_beer_wort_factor", "own_beer_u_wort_factor",
        "own_alcohol_factor", "own_model_error")  # fmt: skip
 
+#: What people type for want of a mark.
+_NO_MARK = frozenset(("no", "none", "n/a", "na", "nil", "unknown", "x"))
+
 CALL = {name: function.callable() for name, function in CATALOGUE.items()}
 
 
@@ -226,6 +229,12 @@ class Instrument:
 
     def __post_init__(self) -> None:
         self.piece = Piece([self])
+
+    @property
+    def mark(self) -> str:
+        """Its mark for comparing; blank for one that only says that there is none."""
+        found = plain(self.identity)
+        return "" if found in _NO_MARK or not any(map(str.isalnum, found)) else found
 
     @property
     def refracts(self) -> bool:

@@ -77,13 +77,12 @@ def _pieces(records: Sequence[Record], houses: Sequence[str]) -> list[Piece]:
     lines = [(house, line) for record, house in zip(records, houses, strict=True)
              for line in record.instruments]  # fmt: skip
     for house, line in lines:
-        if line.identity:
-            key = house, line.kind, plain(line.name)
-            marks.setdefault(key, {})[plain(line.identity)] = None
+        if line.mark:
+            marks.setdefault((house, line.kind, plain(line.name)), {})[line.mark] = None
     pieces: dict[tuple[str, ...], Piece] = {}
     for house, line in lines:
         known = list(marks.get((house, line.kind, plain(line.name)), ()))
-        mark = plain(line.identity) or (known[0] if len(known) == 1 else "")
+        mark = line.mark or (known[0] if len(known) == 1 else "")
         known_by = ("mark", mark) if mark else ("name", plain(line.name))
         piece = pieces.setdefault((house, line.kind, *known_by), Piece([]))
         piece.lines.append(line)
@@ -127,7 +126,7 @@ def apart(year: Year) -> Iterator[Joined]:
     for record, house in zip(year.records, year.houses, strict=True):
         for line in record.instruments:
             keys = [(house, "name", plain(line.name))]
-            keys += [(house, "mark", plain(line.identity))] if line.identity else []
+            keys += [(house, "mark", line.mark)] if line.mark else []
             others = [first.setdefault(key, line) for key in keys]
             other = next((one for one in others if one.piece is not line.piece), None)
             if other:
