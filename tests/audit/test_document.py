@@ -172,6 +172,19 @@ def test_a_text_higher_than_a_row_goes_on_in_the_next():
     assert max(row.height for row in sheet.row_dimensions.values()) <= 409
 
 
+def test_a_number_that_is_wider_than_its_column_is_told_in_words():
+    book = paper.Book("foot")
+    page = book.page("A", [paper.Column("a", 8, "0.0000")])
+    for value in (1.05, 123456.7, 1e300):
+        page.row([value])
+    page.finish()
+    written = io.BytesIO()
+    book.book.save(written)
+    told = [line[0] for line in openpyxl.load_workbook(written)["A"].iter_rows(min_row=3,
+            values_only=True)]  # fmt: skip
+    assert told == [1.05, "123457", "1e+300"]
+
+
 def test_the_paper_can_be_read(months):
     """A4 across, one page wide at full size, 8 points or more, headings on each page."""
     for sheet in months:

@@ -9,7 +9,8 @@ def made(when: str, chance: str, page: bytes = b"page", language: str = "en-US")
     """What an office writes, in short."""
     return (
         b"%PDF-1.6 stream /CreationDate(D:20200202020202Z') " + page + b" endstream\n"
-        + f"/CreationDate(D:{when}+01'00')>> /Lang({language}) /ID [ <{chance}>\n<{chance}> ]\n".encode()
+        + f"/CreationDate(D:{when}+01'00')>> /Lang({language})\n".encode()
+        + f"/ID [ <{chance}>\n<{chance}> ]\n".encode()
         + f"/DocChecksum /{chance[::-1]}\nstartxref\n123\n%%EOF".encode()
     )  # fmt: skip
 
