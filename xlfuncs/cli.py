@@ -52,6 +52,13 @@ class Host(enum.StrEnum):
     EXCEL = "excel"
 
 
+class Paper(enum.StrEnum):
+    """Papers that pages are printed on."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
 class Gravity(enum.StrEnum):
     """Scale of targets that a new workbook starts with."""
 
@@ -256,6 +263,65 @@ def print_(
     with terminal.working(f"Printing {file.name}"):
         runner.print_pdf(file, target, sheet=sheet or "")
     terminal.say(f"Wrote {target}")
+
+
+@app.command()
+def sheets(
+    recipes: Annotated[
+        Path,
+        typer.Argument(help="A list (.csv, .xlsx), or a workbook of ours", show_default=False),
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--out", help="A .pdf or .xlsx; RECIPES.pdf unless given", show_default=False
+        ),
+    ] = None,
+    book: Annotated[
+        Path | None,
+        typer.Option(help="The workbook with units, refractometers, checks", show_default=False),
+    ] = None,
+    shop: Annotated[
+        str, typer.Option(help="At the head of each page; else BOOK's brewery", show_default=False)
+    ] = "",
+    batch: Annotated[
+        list[str] | None,
+        typer.Option(help="Print this recipe alone; may be repeated", show_default=False),
+    ] = None,
+    paper: Annotated[
+        Paper | None, typer.Option(help="A4, or Letter where units are US", show_default=False)
+    ] = None,
+    units: Annotated[
+        Units, typer.Option(help="Units of a list that is printed without BOOK")
+    ] = Units.METRIC,
+    gravity: Annotated[
+        Gravity, typer.Option(help="Scale of a list that is printed without BOOK")
+    ] = Gravity.SG,
+    force: _Force = False,
+) -> None:
+    """Print a page for each recipe: targets, boxes for a pen, °Bx turned into gravity.
+
+    Lines of the list that give no page are named, the others are printed; then it leaves with
+    status 1.  A .pdf needs LibreOffice, an .xlsx nothing.
+    """
+    from xlfuncs.cells.values import date_serial
+    from xlfuncs.shop import brewhouse, run
+
+    target = recipes.with_suffix(".pdf") if out is None else out
+    _must_be_free(target, force, ".xlsx" if target.suffix.lower() == ".xlsx" else ".pdf")
+    house = None if book is None else brewhouse.of_workbook(book)
+    evening = run.read(recipes, house, units.value, gravity.value, batch or ())
+    for remark in evening.remarks():
+        terminal.complain(remark)
+    if not evening.recipes:
+        _stop(f"{recipes.name} has no recipe that can be printed; nothing was written.")
+    size = run.paper(evening, paper and paper.value)
+    with terminal.working(f"Printing {len(evening.recipes)} pages"):
+        data = run.workbook(evening, shop, size, date_serial(datetime.date.today()))
+        run.write(data, target, len(evening.recipes))
+    terminal.say(f"Wrote {target}, pages: {len(evening.recipes)}")
+    if evening.refused or evening.lacking:
+        raise typer.Exit(1)
 
 
 @app.command()
