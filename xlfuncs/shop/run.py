@@ -38,15 +38,12 @@ class Evening:
     recipes: list[Recipe] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)  # lines that give no page
     lacking: list[str] = field(default_factory=list)  # pages with lines for a pen
-    unread: list[str] = field(default_factory=list)  # headings that match nothing
+    said: list[str] = field(default_factory=list)  # what changes no page
 
     def remarks(self) -> list[str]:
         """All that is to be said, a sentence each."""
-        found = [
-            f"not read: “{heading}”, which is no heading of a recipe" for heading in self.unread
-        ]
-        found += [f"not printed: {one}" for one in self.refused]
-        return [*found, *(f"printed, but {one}" for one in self.lacking)]
+        refused = [f"not printed: {one}" for one in self.refused]
+        return [*self.said, *refused, *(f"printed, but {one}" for one in self.lacking)]
 
 
 def read(
@@ -69,8 +66,15 @@ def read(
     else:
         lines, unread = listing.read(source)
         house = house or brewhouse.usual(units, gravity)
-    evening = Evening(house, unread=unread)
+    evening = Evening(house)
+    evening.said += [f"not read: “{one}”, which is no heading of a recipe" for one in unread]
     _take(evening, list(_chosen(source, lines, only)))
+    named = [str(recipe.line) for recipe in evening.recipes if recipe.refractometer]
+    if named and not house.tools:
+        evening.said.append(
+            f"lines {', '.join(named)} name a refractometer, and no workbook (--book) says how it "
+            "stands: their strips are for one that compensates for temperature and is not checked"
+        )
     return evening
 
 
