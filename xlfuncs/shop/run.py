@@ -132,6 +132,7 @@ def workbook(evening: Evening, shop: str, paper: int, today: float) -> bytes:
     kit.write(book, layout, paper)
     for sheet in book.worksheets:
         # One page stands for itself: no sheet, file or number of pages at its foot.
+        sheet.page_margins.bottom = sheet.page_margins.top
         for part in (sheet.oddFooter.left, sheet.oddFooter.center, sheet.oddFooter.right):
             part.text = None
     return build.to_bytes(book)
