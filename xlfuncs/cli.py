@@ -20,7 +20,7 @@ from xlfuncs.hosts.calc.offices import OfficeProblem
 from xlfuncs.hosts.excel.windows import ExcelProblem
 
 if TYPE_CHECKING:
-    from xlfuncs.audit.findings import FileAudit
+    from xlfuncs.audit.run import Audited
 
 app = typer.Typer(
     help="Spreadsheet functions for a brewer's gravity log.",
@@ -419,11 +419,23 @@ def audit(
     ] = False,
     pdf: Annotated[
         Path | None,
-        typer.Option("--pdf", help="Print the findings into this file too", show_default=False),
+        typer.Option("--pdf", help="Print the record into this file too", show_default=False),
+    ] = None,
+    xlsx: Annotated[
+        Path | None,
+        typer.Option("--xlsx", help="Write the record as a workbook too", show_default=False),
+    ] = None,
+    on: Annotated[
+        datetime.datetime | None,
+        typer.Option(
+            help="The day of the audit; today unless given",
+            formats=["%Y-%m-%d"],
+            show_default=False,
+        ),
     ] = None,
     force: _Force = False,
 ) -> None:
-    """Trace every reading to the calibration in force, in one workbook or many.
+    """Trace every reading to the calibration in force, in one workbook or in many as one record.
 
     The files are not changed.  Leaves with status 1 when a severe finding stands.
     """
@@ -433,35 +445,29 @@ def audit(
     from xlfuncs.audit import text as audit_text
     from xlfuncs.audit.findings import Severity
 
-    if pdf is not None:
-        _must_be_free(pdf, force, ".pdf")
-    today, paths = datetime.date.today(), run.files(workbooks)
+    for out, ending in ((pdf, ".pdf"), (xlsx, ".xlsx")):
+        if out is not None:
+            _must_be_free(out, force, ending)
+    today, paths = on.date() if on else datetime.date.today(), run.files(workbooks)
     if not paths:
         _stop(f"there is no workbook ({', '.join(problems.ENDINGS)}) in {', '.join(workbooks)}")
-    audits = list(
+    audited = run.audit_all(
         track(
-            (run.audit(path, today) for path in paths),
+            paths,
             "Auditing",
-            total=len(paths),
             console=terminal.err,
             transient=True,
             disable=not terminal.err.is_terminal,
-        )
+        ),
+        today,
     )
-    totals = {severity.value: sum(one.count(severity) for one in audits) for severity in Severity}
     if as_json:
-        content = {
-            "version": __version__,
-            "audited_on": today.isoformat(),
-            "totals": totals,
-            "files": [one.as_data() for one in audits],
-        }
-        terminal.data(content)
+        terminal.data(audited.audit.as_data())
     else:
-        audit_text.show(audits, totals)
-    if pdf is not None:
-        _print_findings(audits, today, pdf)
-    if totals[Severity.SEVERE]:
+        audit_text.show(audited.audit)
+    if pdf is not None or xlsx is not None:
+        _write_record(audited, pdf, xlsx)
+    if audited.audit.totals()[Severity.SEVERE]:
         raise typer.Exit(1)
 
 
@@ -498,15 +504,22 @@ def version() -> None:
     print(__version__)
 
 
-def _print_findings(audits: list[FileAudit], today: datetime.date, pdf: Path) -> None:
-    from xlfuncs.audit import paper
+def _write_record(audited: Audited, pdf: Path | None, xlsx: Path | None) -> None:
+    from xlfuncs.audit import document
     from xlfuncs.hosts.calc import runner
 
-    with tempfile.TemporaryDirectory() as folder, terminal.working("Printing the findings"):
-        draft = Path(folder) / "audit.xlsx"
-        draft.write_bytes(paper.workbook(audits, today))
-        runner.print_pdf(draft, pdf)
-    terminal.complain(f"Wrote {pdf}")
+    with terminal.working("Writing the record"):
+        content = document.workbook(audited)
+    if xlsx is not None:
+        with replacing(xlsx) as file:
+            file.write(content)
+        terminal.complain(f"Wrote {xlsx}")
+    if pdf is not None:
+        with tempfile.TemporaryDirectory() as folder, terminal.working("Printing the record"):
+            draft = Path(folder) / "record.xlsx"
+            draft.write_bytes(content)
+            runner.print_pdf(draft, pdf)
+        terminal.complain(f"Wrote {pdf}")
 
 
 # --- refusing ------------------------------

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from xlfuncs.audit.entries import Cell, Entries
+from xlfuncs.audit.entries import Cell, Entries, Line
 from xlfuncs.audit.setup import CALL, Check, Instrument, Settings
 from xlfuncs.audit.typed import given, initial, is_number, moment, name, plain, says
 from xlfuncs.cells.values import is_blank
@@ -26,8 +26,8 @@ _SHOWN = ("shown_1", "shown_2", "shown_3")
 class Refused:
     """Checks that correct nothing."""
 
-    unknown: list[Cell] = field(default_factory=list)  #: of no instrument of Setup
-    useless: list[tuple[Cell, str]] = field(default_factory=list)  #: no calibration, and why
+    unknown: list[tuple[Cell, Line]] = field(default_factory=list)  #: of no instrument of Setup
+    useless: list[tuple[Cell, Line, str]] = field(default_factory=list)  #: and why they are
 
 
 def named(instruments: Sequence[Instrument], cell: Cell) -> Instrument | None:
@@ -38,30 +38,34 @@ def named(instruments: Sequence[Instrument], cell: Cell) -> Instrument | None:
     return next((tool for tool in instruments if plain(tool.name) == wanted), None)
 
 
-def add(book: Entries, instruments: Sequence[Instrument], settings: Settings) -> Refused:
-    """Fit each check and hang it on its instrument; what corrects nothing is given back."""
-    refused = Refused()
+def add(
+    book: Entries, instruments: Sequence[Instrument], settings: Settings
+) -> tuple[list[Check], Refused]:
+    """Fit each check and hang it on its instrument; beside them what corrects nothing."""
+    refused, checks = Refused(), []
     for row in book.rows("check", CHECK):
-        shown = next((row[key] for key in _SHOWN if not is_blank(row[key].value)), None)
-        if shown is None and is_blank(row["date"].value):
+        shown = next((row[key] for key in _SHOWN if not is_blank(row.value(key))), None)
+        if shown is None and is_blank(row.value("date")):
             continue
-        tool, when = named(instruments, row["instrument"]), moment(row["date"].value)
+        tool, when = named(instruments, row["instrument"]), moment(row.value("date"))
         if tool is None:
-            refused.unknown.append(row["instrument"])
+            refused.unknown.append((row["instrument"], row))
         elif shown is None:
-            refused.useless.append((row["date"], "the check has no reading: it corrects nothing"))
+            why = "the check has no reading: it corrects nothing"
+            refused.useless.append((row["date"], row, why))
         elif when is None:
-            what = "no date" if is_blank(row["date"].value) else "no date that can be read"
-            refused.useless.append((row["date"], f"the check has {what}: it corrects nothing"))
+            what = "no date" if is_blank(row.value("date")) else "no date that can be read"
+            refused.useless.append((row["date"], row, f"the check has {what}: it corrects nothing"))
         else:
             line = _line(row, tool, settings)
             if isinstance(line, str):
-                refused.useless.append((shown, line))
+                refused.useless.append((shown, row, line))
                 continue
-            left = plain(row["as"].value) == words.AS_LEFT
-            check = Check(shown, when, left, *line, who=name(row["who"].value))
-            bisect.insort(tool.checks, check, key=lambda c: c.order)
-    return refused
+            left = plain(row.value("as")) == words.AS_LEFT
+            check = Check(shown, row, tool, when, left, *line, who=name(row.value("who")))
+            bisect.insort(tool.piece.checks, check, key=lambda c: c.order)
+            checks.append(check)
+    return checks, refused
 
 
 def _line(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 import math
+import sys
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from openpyxl.utils import get_column_letter, range_boundaries
 
 from xlfuncs.files import problems
 from xlfuncs.files.package import local, sheet_parts
+from xlfuncs.files.problems import Source
 from xlfuncs.workbook import words
 
 
@@ -25,13 +27,49 @@ from xlfuncs.workbook import words
 class Cell:
     """A cell of a named column: its place, its value (None when blank), whether it is a formula."""
 
+    file: str
     sheet: str
     address: str
     value: Any
     formula: bool = False
 
 
-_NOWHERE = Cell("", "", None)
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The columns of a table by key: place among the values of a line, sheet, letter, first row."""
+
+    file: str
+    columns: Mapping[str, tuple[int, str, str, int]]
+
+    def cell(self, key: str, line: int, value: Any = None) -> Cell:
+        """A cell of a line, which are counted from 0."""
+        _, sheet, letter, first = self.columns[key]
+        return Cell(self.file, sheet, f"{letter}{first + line}" if letter else "", value)
+
+
+class Line(Mapping[str, Cell]):
+    """The cells of one line of a table, by key.
+
+    It holds their values alone: the record of a year has lines by the hundred thousand.
+    """
+
+    __slots__ = ("_values", "number", "table")
+
+    def __init__(self, table: Table, number: int, values: tuple[Any, ...]) -> None:
+        self.table, self.number, self._values = table, number, values
+
+    def __getitem__(self, key: str) -> Cell:
+        return self.table.cell(key, self.number, self.value(key))
+
+    def value(self, key: str) -> Any:
+        """What a cell holds."""
+        return self._values[self.table.columns[key][0]]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.table.columns)
+
+    def __len__(self) -> int:
+        return len(self._values)
 
 
 @dataclass(frozen=True)
@@ -53,8 +91,8 @@ class _Place:
 class Entries:
     """The named columns of one workbook."""
 
-    def __init__(self, columns: Mapping[str, list[Cell]]) -> None:
-        self._columns = columns
+    def __init__(self, file: str, columns: Mapping[str, list[Cell]]) -> None:
+        self.file, self._columns = file, columns
 
     def column(self, name: str) -> list[Cell]:
         """The cells of a named column; none if the workbook is too old to have it."""
@@ -63,18 +101,26 @@ class Entries:
     def single(self, name: str) -> Cell:
         """A named cell; a blank one without a place if the workbook is too old to have it."""
         cells = self.column(name)
-        return cells[0] if cells else _NOWHERE
+        return cells[0] if cells else Cell(self.file, "", "", None)
 
     def cell(self, name: str) -> Any:
         """The value of a named cell, None when it is blank or not there."""
         return self.single(name).value
 
-    def rows(self, prefix: str, keys: Iterable[str]) -> list[dict[str, Cell]]:
-        """The rows of the named columns `prefix_key`; a column that is not there is blank."""
+    def rows(self, prefix: str, keys: Iterable[str]) -> list[Line]:
+        """The lines of the named columns `prefix_key`; a column that is not there is blank."""
         columns = {key: self.column(f"{prefix}_{key}") for key in keys}
         length = max((len(cells) for cells in columns.values()), default=0)
+        places = {}
+        for place, (key, cells) in enumerate(columns.items()):
+            sheet, letter, row = "", "", 0
+            if cells:
+                sheet, letter = cells[0].sheet, cells[0].address.rstrip("0123456789")
+                row = int(cells[0].address.removeprefix(letter))
+            places[key] = place, sheet, letter, row
+        table = Table(self.file, places)
         return [
-            {key: cells[i] if i < len(cells) else _NOWHERE for key, cells in columns.items()}
+            Line(table, i, tuple(c[i].value if i < len(c) else None for c in columns.values()))
             for i in range(length)
         ]
 
@@ -91,15 +137,16 @@ class _Parts(dict[str, bytes]):
         return self[name]
 
 
-def read(path: Path, names: Iterable[str], needed: Iterable[str]) -> Entries:
+def read(source: Path | Source, names: Iterable[str], needed: Iterable[str]) -> Entries:
     """The cells that carry these names; where a cell holds a formula, its stored value.
 
     Names in `needed` must be there.  Raises `WorkbookProblem` for a file that is not one of our
     workbooks.
     """
-    data = problems.content(path)
+    found = problems.read(source)
+    path = found.path
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        with zipfile.ZipFile(io.BytesIO(found.data)) as archive:
             parts = _Parts(archive)
             book, sheets = sheet_parts(parts)
             places = _places(path, parts[book], sheets, set(names))
@@ -108,7 +155,7 @@ def read(path: Path, names: Iterable[str], needed: Iterable[str]) -> Entries:
                 raise problems.WorkbookProblem(
                     f"{path.name} has lost its cells “{lost[0]}”: was a sheet or a column deleted?"
                 )
-            return Entries(_columns(path, archive, sheets, places))
+            return Entries(str(path), _columns(path, archive, sheets, places))
     except problems.WorkbookProblem:
         raise
     except Exception as error:  # a wrong part leads to errors of many kinds
@@ -150,7 +197,7 @@ def _columns(
     sheets: Mapping[str, str],
     places: Mapping[str, _Place],
 ) -> dict[str, list[Cell]]:
-    texts = _shared_texts(archive)
+    texts, file = _shared_texts(archive), str(path)
     columns: dict[str, list[Cell]] = {}
     cut = []
     for title in {place.sheet for place in places.values()}:
@@ -164,7 +211,7 @@ def _columns(
             for column, letter in enumerate(letters, place.column):
                 wanted.setdefault(letter, []).append((name, column, place))
             columns[name] = [
-                Cell(title, f"{letter}{row}", None)
+                Cell(file, title, f"{letter}{row}", None)
                 for row in range(place.first, place.last + 1)
                 for letter in letters
             ]
@@ -174,7 +221,7 @@ def _columns(
                     at = place.position(row, column)
                     if at is not None:
                         address = columns[name][at].address
-                        columns[name][at] = Cell(title, address, *_content(element, texts))
+                        columns[name][at] = Cell(file, title, address, *_content(element, texts))
                     if at == 0 and _array_ends(element, place.last) < place.last:
                         cut.append(f"{title}!{letter}{place.first}:{letter}{place.last}")
     if cut:
@@ -212,7 +259,7 @@ def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool]
     inside = {local(child.tag): child for child in element}
     formula = "f" in inside
     if kind == "inlineStr":
-        value: Any = _text(inside["is"]) if "is" in inside else ""
+        value: Any = sys.intern(_text(inside["is"])) if "is" in inside else ""
     else:
         value = (inside["v"].text or "") if "v" in inside else ""
         if kind == "s" and value:
@@ -231,8 +278,9 @@ def _shared_texts(archive: zipfile.ZipFile) -> list[str]:
     if name not in archive.namelist():
         return []
     with archive.open(name) as part:
+        # The same words stand in many files of a year; they are kept once.
         return [
-            _text(element)
+            sys.intern(_text(element))
             for _, element in ElementTree.iterparse(part)
             if local(element.tag) == "si"
         ]

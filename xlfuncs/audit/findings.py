@@ -1,9 +1,9 @@
-"""What an audit finds, and about one file."""
+"""What an audit finds, about one file and about all of them."""
 
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 
@@ -18,7 +18,7 @@ class Severity(enum.StrEnum):
 SEVERE, WARNING, NOTE = Severity.SEVERE, Severity.WARNING, Severity.NOTE
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Doubt:
     """A reading that a bad check puts in doubt."""
 
@@ -28,9 +28,10 @@ class Doubt:
     date: str
     recorded_sg: float
     corrected_sg: float
+    file: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One thing that is wrong, where, and why; `in_doubt` lists the readings it touches."""
 
@@ -40,6 +41,7 @@ class Finding:
     cell: str
     reason: str
     in_doubt: tuple[Doubt, ...] = ()
+    file: str = ""
 
 
 @dataclass
@@ -47,9 +49,11 @@ class FileAudit:
     """The findings about one file, and how much of it there was."""
 
     file: str
+    sha256: str = ""
     instruments: int = 0
     checks: int = 0
     readings: int = 0
+    repeated: int = 0
     findings: list[Finding] = field(default_factory=list)
 
     def count(self, severity: Severity) -> int:
@@ -60,9 +64,11 @@ class FileAudit:
         """Plain data; docs/audit.md describes the keys."""
         return {
             "file": self.file,
+            "sha256": self.sha256,
             "instruments": self.instruments,
             "checks": self.checks,
             "readings": self.readings,
+            "repeated": self.repeated,
             "findings": [
                 {
                     "code": finding.code,
@@ -70,8 +76,61 @@ class FileAudit:
                     "sheet": finding.sheet,
                     "cell": finding.cell,
                     "reason": finding.reason,
-                    "in_doubt": [vars(doubt) for doubt in finding.in_doubt],
+                    "in_doubt": [asdict(doubt) for doubt in finding.in_doubt],
                 }
                 for finding in self.findings
             ],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Inventory:
+    """An instrument over all files."""
+
+    name: str
+    names: list[str]  # as the files call it
+    identity: str
+    kind: str
+    joined_by: str  # identity, name or both; blank where one line of one file has it
+    files: list[str]
+    checks: int
+    readings: int
+
+
+@dataclass(frozen=True, slots=True)
+class Otherwise:
+    """A reading whose own workbook shows another gravity, or verdict, than the year gives."""
+
+    file: str
+    sheet: str
+    cell: str
+    shown_sg: float
+    sg: float | str | None
+    shown_verdict: str
+    verdict: str
+
+
+@dataclass
+class Audit:
+    """All of it."""
+
+    version: str
+    audited_on: str
+    files: list[FileAudit]
+    inventory: list[Inventory]
+    shown_otherwise: list[Otherwise]
+
+    def totals(self) -> dict[str, int]:
+        """How many findings have each severity."""
+        return {one.value: sum(file.count(one) for file in self.files) for one in Severity}
+
+    def as_data(self) -> dict[str, Any]:
+        """Plain data; docs/audit.md describes the keys."""
+        return {
+            "version": self.version,
+            "audited_on": self.audited_on,
+            "totals": self.totals(),
+            "inventory": [asdict(one) for one in self.inventory],
+            "shown_otherwise": [asdict(one) for one in self.shown_otherwise],
+            "files": [one.as_data() for one in self.files],
         }

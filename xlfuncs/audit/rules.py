@@ -1,22 +1,28 @@
-"""The rules of the audit: each looks at the whole record and yields what it finds.
+"""The rules of the audit: each looks at one thing and yields what it finds.
 
-`RULES` is the list of them; docs/audit.md explains the codes.
+At what was typed into a file (`ENTRY_RULES`), at the readings of a file (`RULES`), and across all
+files at an instrument, a batch, the year (`INSTRUMENT_RULES`, `BATCH_RULES`, `YEAR_RULES`);
+docs/audit.md explains the codes.
 """
 
 from __future__ import annotations
 
+import bisect
 import itertools
 import math
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
+from xlfuncs.audit import gravities, year
 from xlfuncs.audit import record as records
 from xlfuncs.audit.entries import Cell, Entries
 from xlfuncs.audit.findings import NOTE, SEVERE, WARNING, Doubt, Finding, Severity
-from xlfuncs.audit.record import Reading, Record
-from xlfuncs.audit.setup import Check, Instrument
-from xlfuncs.audit.typed import day, initial, is_number, number, plain, read_number
+from xlfuncs.audit.record import Brew, Reading, Record
+from xlfuncs.audit.setup import Check, Instrument, Piece
+from xlfuncs.audit.typed import day, initial, is_number, name, number, plain, read_number
+from xlfuncs.audit.year import Year
 from xlfuncs.cells.values import is_blank, is_passed_on, show, show_sg
 from xlfuncs.science import conformity, gravity
 from xlfuncs.workbook import defaults, words
@@ -27,6 +33,8 @@ COMPENSATES = (10.0, 30.0)
 HOT = 40.0
 #: Stored and computed gravities that print alike.
 SAME_SG = 5e-5
+#: Drops of one wort, of all files, that a jar is compared to.
+_BESIDE = 12
 #: What makes a spreadsheet take a text for a formula.
 _LIKE_FORMULA = re.compile(r"[=+\-@]\S")
 
@@ -38,23 +46,26 @@ class Seen:
     record: Record
     today: float
 
-    def readings_of(self, instrument: Instrument) -> list[Reading]:
-        """Dated readings of one instrument, in the order of time."""
-        own = [r for r in self.record.readings if r.instrument is instrument and r.when is not None]
-        return sorted(own, key=lambda reading: reading.when or 0.0)
+
+@dataclass(frozen=True)
+class Typed:
+    """What a rule about entries looks at: the cells, and how they are understood."""
+
+    book: Entries
+    record: Record
 
 
 Rule = Callable[[Seen], Iterator[Finding]]
 
 
 def _at(cell: Cell, code: str, severity: Severity, reason: str, *doubts: Doubt) -> Finding:
-    return Finding(code, severity, cell.sheet, cell.address, reason, doubts)
+    return Finding(code, severity, cell.sheet, cell.address, reason, doubts, cell.file)
 
 
-def entries_that_are_no_values(seen: Seen) -> Iterator[Finding]:
+def entries_that_are_no_values(seen: Typed) -> Iterator[Finding]:
     """A formula where a value belongs; a text that looks like a formula."""
-    for name in records.TYPED:
-        for cell in seen.record.entries.column(name):
+    for column in records.TYPED:
+        for cell in seen.book.column(column):
             if cell.formula:
                 yield _at(
                     cell, "formula", WARNING,
@@ -65,10 +76,10 @@ def entries_that_are_no_values(seen: Seen) -> Iterator[Finding]:
                 yield _at(cell, "text-like-formula", NOTE, "begins like a formula; kept as text")
 
 
-def below(seen: Seen) -> Iterator[Finding]:
+def below(seen: Typed) -> Iterator[Finding]:
     """Lines that stand below the frame of their table: nothing reads them."""
-    for name in records.BELOW:
-        cell = next((c for c in seen.record.entries.column(name) if not is_blank(c.value)), None)
+    for column in records.BELOW:
+        cell = next((c for c in seen.book.column(column) if not is_blank(c.value)), None)
         if cell:
             yield _at(
                 cell, "below-frame", SEVERE,
@@ -77,21 +88,21 @@ def below(seen: Seen) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-def settings(seen: Seen) -> Iterator[Finding]:
+def settings(seen: Typed) -> Iterator[Finding]:
     """Units that are none, and texts where only a number counts: what a blank means counts."""
-    book, taken = seen.record.entries, seen.record.settings
+    book, taken = seen.book, seen.record.settings
     units = (
         ("set_volume", taken.litres is not None, "no extract is reckoned"),
         ("set_temperature", _begins(book, "set_temperature", "CF"), f"°{taken.temperature} counts"),
         ("set_gravity", _begins(book, "set_gravity", "SP"), f"{taken.gravity} counts"),
         ("set_mass", _begins(book, "set_mass", "KL"), f"{taken.mass} counts"),
     )
-    for name, known, instead in units:
-        cell = book.single(name)
+    for setting, known, instead in units:
+        cell = book.single(setting)
         if not known and not is_blank(cell.value):
             yield _at(cell, "unit", SEVERE, f"{show(cell.value)} is no unit, {instead}")
-    for name in records.NUMBERS:
-        for cell in book.column(name):
+    for column in records.NUMBERS:
+        for cell in book.column(column):
             if not is_blank(cell.value) and not is_number(cell.value):
                 yield _at(
                     cell, "no-number", WARNING,
@@ -107,7 +118,7 @@ def names(seen: Seen) -> Iterator[Finding]:
     """Instruments and batches that are not on their sheets, or stand there twice; stages."""
     record = seen.record
     renamed = "is not on Setup: was it renamed? Give every line the same name"
-    for cell in record.refused.unknown:
+    for cell, _ in record.refused.unknown:
         yield _at(cell, "unknown-instrument", SEVERE, f"{show(cell.value)} {renamed}")
     for reading in record.readings:
         tool, batch, stage = reading.row["instrument"], reading.row["batch"], reading.row["stage"]
@@ -135,52 +146,123 @@ def names(seen: Seen) -> Iterator[Finding]:
 
 
 def dates(seen: Seen) -> Iterator[Finding]:
-    """Dates that are missing, in the future, or out of order."""
-    latest: dict[str, float] = {}
+    """Dates that are missing, or in the future."""
     for reading in seen.record.readings:
         cell = reading.row["date"]
         if reading.when is None:
             what = "no date" if is_blank(cell.value) else "no date that can be read"
             yield _at(cell, "no-date", WARNING, f"{what}: no calibration is applied")
-            continue
-        if reading.when >= seen.today + 1:
+        elif reading.when >= seen.today + 1:
             yield _at(cell, "future", WARNING, f"the reading is dated ahead: {day(reading.when)}")
-        # Several batches may be under way; of one, the lines follow each other.
-        batch = reading.batch.name if reading.batch else ""
-        before = latest.setdefault(batch, reading.when)
-        if reading.when < before and not is_blank(cell.value):
-            yield _at(
-                cell, "order", NOTE,
-                f"{day(reading.when)} stands after {day(before)}: was a date mistyped?",
-            )  # fmt: skip
-        else:
-            latest[batch] = max(before, reading.when)
-    for instrument in seen.record.instruments:
-        for check in instrument.checks:
-            if check.when >= seen.today + 1:
+    for check in seen.record.checks:
+        if check.when >= seen.today + 1:
+            yield _at(check.cell, "future", WARNING, f"the check is dated ahead: {day(check.when)}")
+
+
+def order(whole: Year) -> Iterator[Finding]:
+    """Dates out of order within a batch, in a file and from a file to a later one.
+
+    A file is later when the middle half of its dates is; files that run side by side have no order.
+    """
+    reached: dict[Brew, list[tuple[float, float]]] = {}  # when a file ended, how far the batch was
+    for (begins, ends), record in sorted(_spans(whole), key=lambda one: one[0]):
+        latest: dict[Brew | None, float] = {}
+        for reading in record.readings:
+            if reading.when is None:
+                continue
+            cell, brew = reading.row["date"], reading.brew
+            # Several batches may be under way; of one, the lines follow each other.
+            if brew not in latest:
+                earlier = reached.get(brew, []) if brew else []
+                far = (moment for end, moment in earlier if end <= begins)
+                latest[brew] = max(far, default=reading.when)
+            before = latest[brew]
+            if reading.when < before and not is_blank(cell.value):
                 yield _at(
-                    check.cell, "future", WARNING, f"the check is dated ahead: {day(check.when)}"
-                )
+                    cell, "order", NOTE,
+                    f"{day(reading.when)} stands after {day(before)}: was a date mistyped?",
+                )  # fmt: skip
+            else:
+                latest[brew] = max(before, reading.when)
+        for brew, moment in latest.items():
+            if brew:
+                reached.setdefault(brew, []).append((ends, moment))
+
+
+def _spans(whole: Year) -> Iterator[tuple[tuple[float, float], Record]]:
+    """The files with dates, and when the middle half of these begins and ends."""
+    for record in whole.records:
+        some = sorted(r.when for r in record.readings if r.when is not None)
+        if some:
+            yield (some[len(some) // 4], some[3 * len(some) // 4]), record
+
+
+def joins(whole: Year) -> Iterator[Finding]:
+    """What is taken for one instrument, or one reading, and what is not."""
+    for piece in whole.pieces:
+        for line, named in year.renamed(piece):
+            yield _at(
+                line.cell, "renamed", NOTE,
+                f"{line.name} has the mark {line.identity or named.identity}, as {named.name} has "
+                f"{_where(named.cell, line.cell)}: one instrument under two names",
+            )  # fmt: skip
+    for line, known in year.apart(whole.records):
+        yield _at(
+            line.cell, "two-instruments", WARNING,
+            f"{_described(line)} here, {_described(known)} {_where(known.cell, line.cell)}: two "
+            "instruments, with checks of their own; if it is one, give it one mark and one kind",
+        )  # fmt: skip
+    for record in whole.records:
+        for reading, first in record.repeated:
+            yield _at(
+                reading.cell, "same-reading", NOTE,
+                f"the same reading stands {_where(first.cell, reading.cell)}: it counts there",
+            )  # fmt: skip
+    breweries = list(whole.breweries.values())
+    if len(breweries) > 1:
+        for record in whole.records:
+            if plain(record.brewery) != plain(breweries[0]):
+                yield Finding(
+                    "other-brewery", WARNING, words.SETUP, "",
+                    f"{show(record.brewery) if record.brewery else 'no brewery'} here, "
+                    f"{show(breweries[0])} in other files: nothing is joined with those",
+                    (), record.file,
+                )  # fmt: skip
+
+
+def _described(line: Instrument) -> str:
+    return f"{line.name} is a {line.kind} " + (
+        f"with the mark {line.identity}" if line.identity else "without a mark"
+    )
+
+
+def _where(cell: Cell, seen_from: Cell) -> str:
+    """A place as a sentence names it: with its file where that is another."""
+    place = f"in {cell.sheet} {cell.address}"
+    return place if cell.file == seen_from.file else f"{place} of {cell.file}"
 
 
 def bad_checks(seen: Seen) -> Iterator[Finding]:
-    """Checks that give no calibration, and two of one day whose order nobody wrote down."""
-    for cell, reason in seen.record.refused.useless:
+    """Checks that give no calibration."""
+    for cell, _, reason in seen.record.refused.useless:
         yield _at(cell, "check-unusable", SEVERE, reason)
-    for instrument in seen.record.instruments:
-        for one, other in zip(instrument.checks, instrument.checks[1:], strict=False):
-            if one.order == other.order:
-                yield _at(
-                    other.cell, "two-checks", NOTE,
-                    f"two checks of {instrument.name} on {day(one.when)}: this one counts; give "
-                    "the time, or say which was as found and which as left",
-                )  # fmt: skip
-            elif one.when == int(other.when) and one.as_left >= other.as_left:
-                yield _at(
-                    one.cell, "two-checks", NOTE,
-                    f"{instrument.name} was checked again on {day(other.when)}: this check has no "
-                    "time and counts as the first of its day; give the time",
-                )  # fmt: skip
+
+
+def two_checks(piece: Piece) -> Iterator[Finding]:
+    """Two checks of one day whose order nobody wrote down."""
+    for one, other in itertools.pairwise(piece.checks):
+        if one.order == other.order:
+            yield _at(
+                other.cell, "two-checks", NOTE,
+                f"two checks of {other.tool.name} on {day(one.when)}: this one counts; give "
+                "the time, or say which was as found and which as left",
+            )  # fmt: skip
+        elif one.when == int(other.when) and one.as_left >= other.as_left:
+            yield _at(
+                one.cell, "two-checks", NOTE,
+                f"{one.tool.name} was checked again on {day(other.when)}: this check has no "
+                "time and counts as the first of its day; give the time",
+            )  # fmt: skip
 
 
 def traced(seen: Seen) -> Iterator[Finding]:
@@ -202,46 +284,25 @@ def traced(seen: Seen) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-def tolerances(seen: Seen) -> Iterator[Finding]:
+def tolerances(piece: Piece) -> Iterator[Finding]:
     """Found outside tolerance: what that puts in doubt, and whether anybody set it right."""
-    for instrument in seen.record.instruments:
-        good: Check | None = None
-        for place, check in enumerate(instrument.checks):
-            if instrument.tolerates(check):
-                good = check
-            elif check.as_left:
-                yield _at(
-                    check.cell, "left-outside", WARNING,
-                    f"{instrument.name} was left at {check.offset:+.4g}, tolerated is "
-                    f"±{instrument.tolerance:g}",
-                )  # fmt: skip
-            else:
-                yield _outside(seen, instrument, check, good)
-                yield from _left_alone(seen, instrument, place)
+    good: Check | None = None
+    for place, check in enumerate(piece.checks):
+        tool = check.tool
+        if check.tolerated:
+            good = check
+        elif check.as_left:
+            yield _at(
+                check.cell, "left-outside", WARNING,
+                f"{tool.name} was left at {check.offset:+.4g}, tolerated is ±{tool.tolerance:g}",
+            )  # fmt: skip
+        else:
+            yield _outside(piece, check, good)
+            yield from _left_alone(piece, place)
 
 
-def _outside(seen: Seen, instrument: Instrument, check: Check, good: Check | None) -> Finding:
-    since = good.when if good else 0.0
-    doubtful = [
-        r
-        for r in seen.readings_of(instrument)
-        if since <= (r.when or 0.0) < check.when
-        and r.check is not check
-        and isinstance(r.sg, float)
-    ]
-    corrected, *_ = records.gravities(doubtful, seen.record, [check] * len(doubtful))
-    doubts = [
-        Doubt(
-            r.batch.name if r.batch else "",
-            r.cell.sheet,
-            r.cell.address,
-            day(r.when or 0.0),
-            round(r.sg, 5),
-            round(sg, 5),
-        )
-        for r, sg in zip(doubtful, corrected, strict=True)
-        if isinstance(r.sg, float) and isinstance(sg, float)
-    ]
+def _outside(piece: Piece, check: Check, good: Check | None) -> Finding:
+    tool, doubts = check.tool, _doubts(piece, check, good)
     batches = list(dict.fromkeys(doubt.batch or "without a name" for doubt in doubts))
     last = f"since the good check of {day(good.when)}" if good else "with no good check before it"
     if doubts:
@@ -254,25 +315,56 @@ def _outside(seen: Seen, instrument: Instrument, check: Check, good: Check | Non
         touched = f"{last} no reading was taken with it"
     return _at(
         check.cell, "outside-tolerance", SEVERE if doubts else WARNING,
-        f"{instrument.name} was found at {check.offset:+.4g} on {day(check.when)}, tolerated is "
-        f"±{instrument.tolerance:g}; {touched}",
+        f"{tool.name} was found at {check.offset:+.4g} on {day(check.when)}, tolerated is "
+        f"±{tool.tolerance:g}; {touched}",
         *doubts,
     )  # fmt: skip
 
 
-def _left_alone(seen: Seen, instrument: Instrument, place: int) -> Iterator[Finding]:
+def _doubts(piece: Piece, check: Check, good: Check | None) -> list[Doubt]:
+    """The readings since the good check, with the gravity that the bad one would have given."""
+    first = _place(piece, good.when if good else 0.0)
+    doubtful = [r for r in piece.readings[first : _place(piece, check.when)]
+                if r.check is not check and isinstance(r.sg, float)]  # fmt: skip
+    by_file: dict[Record, list[Reading]] = {}
+    for reading in doubtful:
+        by_file.setdefault(reading.record, []).append(reading)
+    corrected: dict[Reading, Any] = {}
+    for record, some in by_file.items():
+        sg, *_ = gravities.gravities(some, [check] * len(some), record.settings)
+        corrected |= zip(some, sg, strict=True)
+    return [
+        Doubt(
+            name(reading.row.value("batch")),
+            reading.cell.sheet,
+            reading.cell.address,
+            day(reading.when or 0.0),
+            round(reading.sg, 5),
+            round(corrected[reading], 5),
+            reading.record.file,
+        )
+        for reading in doubtful
+        if isinstance(reading.sg, float) and isinstance(corrected[reading], float)
+    ]
+
+
+def _place(piece: Piece, when: float) -> int:
+    """How many of its readings are before a moment."""
+    return bisect.bisect_left(piece.readings, when, key=lambda reading: reading.when or 0.0)
+
+
+def _left_alone(piece: Piece, place: int) -> Iterator[Finding]:
     """Outside, and used again without a check as left."""
-    check = instrument.checks[place]
-    following = instrument.checks[place + 1 :]
+    check = piece.checks[place]
+    following = piece.checks[place + 1 :]
     left = next((later.when for later in following if later.as_left), None)
-    used = next(
-        (r for r in seen.readings_of(instrument) if (r.when or 0.0) >= int(check.when) + 1), None
-    )
-    if left is None or (used and used.when is not None and int(left) > used.when):
-        then = f"; it was used again on {day(used.when)}" if used and used.when else ""
+    later = piece.readings[_place(piece, int(check.when) + 1) :][:1]
+    used = later[0].when if later else None
+    if left is None or (used is not None and int(left) > used):
+        then = f"; it was used again on {day(used)}" if used is not None else ""
         yield _at(
             check.cell, "as-left-missing", WARNING,
-            f"{instrument.name} was outside tolerance and no check as left follows{then}",
+            f"{check.tool.name} was outside tolerance and no check as left follows{then}",
         )  # fmt: skip
 
 
@@ -338,7 +430,7 @@ def alcohol(seen: Seen) -> Iterator[Finding]:
                 "a refractometer gives no gravity of beer without the original gravity: log what "
                 f"went “{words.INTO_FERMENTER}”, or plan it",
             )  # fmt: skip
-        elif reading.batch and not seen.record.of_stage(reading.batch, words.INTO_FERMENTER):
+        elif reading.start is None:
             yield _at(
                 reading.cell, "original-planned", NOTE,
                 "the original gravity is that of the plan: none was measured",
@@ -346,7 +438,7 @@ def alcohol(seen: Seen) -> Iterator[Finding]:
 
 
 def sense(seen: Seen) -> Iterator[Finding]:
-    """Figures that cannot be: another scale, more extract than grain, a gravity that rises."""
+    """Figures that cannot be: another scale, more extract than grain."""
     record = seen.record
     early = (words.MASH, words.FIRST_RUNNINGS, *words.STAGES[words.stage(words.BEFORE_BOIL) - 1 :])
     kettle = words.STAGES[words.stage(words.BEFORE_BOIL) - 1 : words.stage(words.INTO_FERMENTER)]
@@ -373,18 +465,20 @@ def sense(seen: Seen) -> Iterator[Finding]:
                         reading.cell, "too-much-extract", SEVERE,
                         f"with its volume it holds {share:.0f} % of the extract of the grain",
                     )  # fmt: skip
-    for batch in record.batches:
-        beers = record.of_stage(batch, words.FERMENTING)
-        for before, after in itertools.pairwise(beers):
-            one, other = before.sg, after.sg
-            assert isinstance(one, float)
-            assert isinstance(other, float)
-            if other - one > 2 * (after.u or 0) + 0.001:
-                yield _at(
-                    after.cell, "rises", WARNING,
-                    f"gravity rises during fermentation, from {show_sg(round(one, 4))} "
-                    f"to {show_sg(round(other, 4))}",
-                )  # fmt: skip
+
+
+def rising(brew: Brew) -> Iterator[Finding]:
+    """A gravity that rises while it ferments."""
+    for before, after in itertools.pairwise(brew.of_stage(words.FERMENTING)):
+        one, other = before.sg, after.sg
+        assert isinstance(one, float)
+        assert isinstance(other, float)
+        if other - one > 2 * (after.u or 0) + 0.001:
+            yield _at(
+                after.cell, "rises", WARNING,
+                f"gravity rises during fermentation, from {show_sg(round(one, 4))} "
+                f"to {show_sg(round(other, 4))}",
+            )  # fmt: skip
 
 
 def _litres(record: Record, reading: Reading) -> float | None:
@@ -406,73 +500,86 @@ def scattered(seen: Seen) -> Iterator[Finding]:
             )  # fmt: skip
 
 
-def disagreements(seen: Seen) -> Iterator[Finding]:
+def disagreements(brew: Brew) -> Iterator[Finding]:
     """Refractometer and hydrometer on the same wort, further apart than both are uncertain."""
-    groups: dict[tuple[str, str], list[Reading]] = {}
-    for reading in seen.record.readings:
-        dated = reading.when is not None and isinstance(reading.sg, float)
-        if dated and reading.batch and not reading.fermented:
-            groups.setdefault((reading.batch.name, reading.stage), []).append(reading)
-    for group in groups.values():
-        drops = [r for r in group if r.instrument and r.instrument.refracts]
-        jars = [r for r in group if r.instrument and r.instrument.floats]
-        for jar, drop in itertools.product(jars, drops):
-            if abs((jar.when or 0.0) - (drop.when or 0.0)) > defaults.PAIR_DAYS:
-                continue
-            one, other = float(jar.sg or 0.0), float(drop.sg or 0.0)
-            joint = conformity.COVERAGE * ((jar.u or 0) ** 2 + (drop.u or 0) ** 2) ** 0.5
-            if abs(one - other) > joint:
-                yield _at(
-                    jar.cell, "disagree", WARNING,
-                    f"hydrometer {show_sg(round(one, 4))} and refractometer "
-                    f"{show_sg(round(other, 4))} (cell {drop.cell.address}) differ by "
-                    f"{abs(one - other):.4f}, more than their joint ±{joint:.4f}",
-                )  # fmt: skip
+    stages: dict[str, list[Reading]] = {}
+    for reading in sorted(brew.readings, key=lambda r: (r.record.place, r.row.number)):
+        if reading.when is not None and isinstance(reading.sg, float) and not reading.fermented:
+            stages.setdefault(reading.stage, []).append(reading)
+    for group in stages.values():
+        drops = sorted((r for r in group if r.instrument and r.instrument.refracts),
+                       key=lambda reading: reading.order)  # fmt: skip
+        for jar in (r for r in group if r.instrument and r.instrument.floats):
+            for drop in _beside(jar, drops):
+                one, other = float(jar.sg or 0.0), float(drop.sg or 0.0)
+                joint = conformity.COVERAGE * ((jar.u or 0) ** 2 + (drop.u or 0) ** 2) ** 0.5
+                if abs(one - other) > joint:
+                    file = "" if drop.record is jar.record else f" of {drop.record.file}"
+                    yield _at(
+                        jar.cell, "disagree", WARNING,
+                        f"hydrometer {show_sg(round(one, 4))} and refractometer "
+                        f"{show_sg(round(other, 4))} (cell {drop.cell.address}{file}) differ by "
+                        f"{abs(one - other):.4f}, more than their joint ±{joint:.4f}",
+                    )  # fmt: skip
+
+
+def _beside(jar: Reading, drops: list[Reading]) -> list[Reading]:
+    """The drops of the same wort, within six hours; of very many those of its own file."""
+    when = jar.when or 0.0
+    first = bisect.bisect_left(drops, when - defaults.PAIR_DAYS, key=lambda r: r.when or 0.0)
+    last = bisect.bisect_right(drops, when + defaults.PAIR_DAYS, key=lambda r: r.when or 0.0)
+    some = drops[first:last]
+    if len(some) > _BESIDE:
+        own = [drop for drop in some if drop.record is jar.record]
+        return own or sorted(some, key=lambda r: abs((r.when or 0.0) - when))[:_BESIDE]
+    return some
 
 
 def recomputed(seen: Seen) -> Iterator[Finding]:
-    """Stored gravities and verdicts that differ from what the entries give today."""
-    record = seen.record
-    some = [r for r in record.readings if isinstance(r.sg, float)]
-    stored = [r for r in some if isinstance(r.row["sg"].value, float)]
+    """Stored gravities and verdicts that differ from what the file's entries give today."""
+    some = [r for r in seen.record.readings if isinstance(r.by_its_file.sg, float)]
+    stored = [r for r in some if isinstance(r.row.value("sg"), float)]
     if some and not stored:
-        cell = record.entries.column("log_sg")[0]
+        cell = some[0].row.table.cell("sg", 0)
         yield _at(cell, "not-computed", NOTE, "the file holds no computed gravities: compute it")
         return
     for reading in stored:
-        before = reading.row["sg"].value
-        if abs(float(reading.sg or 0) - before) > SAME_SG:
+        before, now = reading.row.value("sg"), reading.by_its_file.sg
+        if isinstance(now, float) and abs(now - before) > SAME_SG:
             yield _at(
                 reading.cell, "gravity-changed", WARNING,
-                f"the file shows {before:.4f}, its entries give {reading.sg:.4f}",
+                f"the file shows {before:.4f}, its entries give {now:.4f}",
             )  # fmt: skip
-    for reading in record.readings:
-        for what, found in (("", reading.verdict), ("volume_", reading.volume_verdict)):
-            cell = reading.row[f"{what}verdict"]
-            shown = cell.value or ""
+    for reading in seen.record.readings:
+        _, verdict, of_volume = reading.by_its_file
+        for key, found in (("verdict", verdict), ("volume_verdict", of_volume)):
+            shown = reading.row.value(key) or ""
             if isinstance(shown, str) and not is_passed_on(shown) and shown != found:
                 if is_passed_on(found):
                     continue
                 yield _at(
-                    cell, "verdict-changed", SEVERE,
+                    reading.row[key], "verdict-changed", SEVERE,
                     f"the file says {shown or 'nothing'}, its entries give {found or 'nothing'}",
                 )  # fmt: skip
 
 
-RULES: tuple[Rule, ...] = (
+ENTRY_RULES: tuple[Callable[[Typed], Iterator[Finding]], ...] = (
     entries_that_are_no_values,
     below,
     settings,
+)
+RULES: tuple[Rule, ...] = (
     names,
     dates,
     bad_checks,
     traced,
-    tolerances,
     ranges,
     temperatures,
     alcohol,
     sense,
     scattered,
-    disagreements,
     recomputed,
 )
+INSTRUMENT_RULES: tuple[Callable[[Piece], Iterator[Finding]], ...] = (two_checks, tolerances)
+BATCH_RULES: tuple[Callable[[Brew], Iterator[Finding]], ...] = (rising, disagreements)
+YEAR_RULES: tuple[Callable[[Year], Iterator[Finding]], ...] = (order, joins)

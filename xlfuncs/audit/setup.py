@@ -6,9 +6,9 @@ import bisect
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from xlfuncs.audit.entries import Cell, Entries
+from xlfuncs.audit.entries import Cell, Entries, Line
 from xlfuncs.audit.typed import (
     given,
     initial,
@@ -27,6 +27,9 @@ from xlfuncs.science import budget, hydrometer, units, wort
 from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
 from xlfuncs.science.calibration import Calibration
 from xlfuncs.workbook import defaults, words
+
+if TYPE_CHECKING:
+    from xlfuncs.audit.record import Reading
 
 INSTRUMENT = ("name", "kind", "scale", "material", "compensated", "reference", "water", "low",
               "high", "division", "compensates_from", "compensates_to", "fine", "tolerated",
@@ -50,7 +53,7 @@ OWN = ("own_wort_factor", "own_u_wort_factor", "own_beer_wort_factor", "own_beer
 CALL = {name: function.callable() for name, function in CATALOGUE.items()}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Settings:
     """Setup as the sheets understand it, blanks included."""
 
@@ -145,33 +148,67 @@ def settings(book: Entries) -> Settings:
     )  # fmt: skip
 
 
-@dataclass
+@dataclass(slots=True)
 class Check:
     """One dated check: the line that it gave, and the cell that a finding points at."""
 
     cell: Cell
+    row: Line
+    tool: Instrument  # as the file of the check has it
     when: float
     as_left: bool
     offset: float
     slope: float
     sure: Calibration
     who: str = ""
+    also: list[Cell] = field(default_factory=list)  # where other files have it too
 
     @property
     def order(self) -> float:
         """Its place in time, as the sheets order checks: as left comes after as found."""
         return self.when + 0.001 * self.as_left
 
+    @property
+    def tolerated(self) -> bool:
+        """Whether the offset is within what is put up with."""
+        return abs(self.offset) <= self.tool.tolerance * (1 + 1e-9)
 
-@dataclass
+    def same(self, other: Check) -> bool:
+        """Whether another file has it too: one moment, one instrument, one line."""
+        return (
+            self.cell.file != other.cell.file
+            and self.order == other.order
+            and math.isclose(self.offset, other.offset, abs_tol=1e-6)
+            and math.isclose(self.slope, other.slope, abs_tol=1e-6)
+        )
+
+
+@dataclass(slots=True)
+class Piece:
+    """One instrument as it is in the hand, whatever lines of Setup speak of it."""
+
+    lines: list[Instrument]
+    checks: list[Check] = field(default_factory=list)  # in the order of time
+    readings: list[Reading] = field(default_factory=list)  # dated ones, in the order of time
+
+    def in_force(self, when: float) -> Check | None:
+        """The last check before a moment, as the sheets choose it."""
+        # A check on a day without a time counts for all readings of that day.
+        moment = when + (0.9 if when == int(when) else 0.01)
+        place = bisect.bisect_right(self.checks, moment, key=lambda check: check.order)
+        return self.checks[place - 1] if place else None
+
+
+@dataclass(slots=True)
 class Instrument:
-    """An instrument of the Setup sheet with its checks in the order of time.
+    """An instrument of the Setup sheet.
 
     `fine` and `tolerance` are in the working scale: °Bx, SG or °C.
     """
 
     cell: Cell
     name: str
+    identity: str
     kind: str
     scale: str
     compensated: bool
@@ -185,7 +222,10 @@ class Instrument:
     high: float | None
     compensates_from: float | None
     compensates_to: float | None
-    checks: list[Check] = field(default_factory=list)
+    piece: Piece = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.piece = Piece([self])
 
     @property
     def refracts(self) -> bool:
@@ -207,17 +247,6 @@ class Instrument:
         if self.in_jar:
             return celsius, self.reference, self.water
         return defaults.ROOM, defaults.ROOM, defaults.ROOM
-
-    def tolerates(self, check: Check) -> bool:
-        """Whether the offset is within what is put up with."""
-        return abs(check.offset) <= self.tolerance * (1 + 1e-9)
-
-    def in_force(self, when: float) -> Check | None:
-        """The last check before a moment, as the sheets choose it."""
-        # A check on a day without a time counts for all readings of that day.
-        moment = when + (0.9 if when == int(when) else 0.01)
-        place = bisect.bisect_right(self.checks, moment, key=lambda check: check.order)
-        return self.checks[place - 1] if place else None
 
 
 def instruments(book: Entries, settings: Settings) -> list[Instrument]:
@@ -247,6 +276,7 @@ def _instrument(row: Mapping[str, Cell], settings: Settings) -> Instrument:
     return Instrument(
         row["name"],
         name(row["name"].value),
+        name(row["identity"].value),
         kind,
         scale,
         kind == words.REFRACTOMETER and plain(row["compensated"].value) == words.YES,
@@ -268,7 +298,7 @@ def _optional(value: Any) -> float | None:
     return None if math.isnan(found) else found
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Batch:
     """A batch with its plan, in the units of the workbook."""
 

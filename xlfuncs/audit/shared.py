@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+import bisect
 import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from xlfuncs.audit.setup import Settings
+from xlfuncs.audit.setup import Piece, Settings
 from xlfuncs.audit.typed import is_number
 from xlfuncs.science import budget, repeats, sucrose
 from xlfuncs.science.calibration import Calibration
 from xlfuncs.workbook import defaults, slopes, words
 
 if TYPE_CHECKING:
-    from xlfuncs.audit.record import Reading, Record
+    from xlfuncs.audit.record import Reading
 
 
 def effects(reading: Reading, settings: Settings) -> budget.Effects | None:
@@ -41,55 +42,72 @@ def effects(reading: Reading, settings: Settings) -> budget.Effects | None:
     return budget.Effects(by * tool.fine, by * sure.level, tilt, factor)
 
 
-def share(record: Record, reading: Reading) -> None:
+def share(reading: Reading) -> None:
     """Take out of a beer's u what its original gravity shares with it."""
-    first = record.of_stage(reading.batch, words.INTO_FERMENTER) if reading.batch else []
-    now, original = reading.effects, reading.original and reading.original[0]
-    if not first or now is None or reading.u is None or not isinstance(original, float):
+    start, now, original = reading.start, reading.effects, reading.original and reading.original[0]
+    then = start.effects if start else None
+    if start is None or then is None or now is None or reading.u is None:
         return
-    start, then = first[-1], first[-1].effects
-    if then is None or not isinstance(reading.brix, float):
+    if not isinstance(original, float) or not isinstance(reading.brix, float):
         return
     shared: Any = 0.0
-    if start.instrument is reading.instrument and start.check is reading.check:
+    if _piece(start) is _piece(reading) and start.check is reading.check:
         shared += then.level * now.level + then.tilt * now.tilt
-    if not record.settings.own_beer_factor:
+    if not reading.record.settings.own_beer_factor:
         shared += then.factor * now.factor
     rise = slopes.BEER_BY_ORIGINAL(b=reading.brix, x=original - 1)
     reading.u = math.sqrt(abs(reading.u**2 + 2 * rise * shared))
 
 
+def _piece(reading: Reading) -> Piece | None:
+    return reading.instrument.piece if reading.instrument else None
+
+
 def take_together(readings: Sequence[Reading]) -> None:
     """The mean of readings of one wort: one batch, stage and instrument within half an hour."""
-    near: dict[tuple[int, str, int], list[Reading]] = {}
+    near: dict[tuple[Any, ...], list[Reading]] = {}
     for reading in readings:
+        reading.mean, reading.u_mean, reading.mean_of, reading.far = None, None, 1, False
         if isinstance(reading.sg, float):
             reading.mean, reading.u_mean = reading.sg, reading.u
-            if reading.batch and reading.instrument and reading.when is not None:
-                key = id(reading.batch), reading.stage, id(reading.instrument)
+            volume = _moving(reading)
+            if reading.brew and reading.instrument and reading.when is not None and volume != "":
+                key = id(reading.brew), reading.stage, id(reading.instrument.piece), volume
                 near.setdefault(key, []).append(reading)
-    for reading, some_near in ((one, some) for some in near.values() for one in some):
-        group = [other for other in some_near if _of_one_wort(reading, other)]
-        if len(group) < 2 or reading.effects is None or reading.u is None:
+    for some in near.values():
+        if len(some) > 1:
+            _take(sorted(some, key=lambda reading: reading.order))
+
+
+def _moving(reading: Reading) -> Any:
+    """What else readings of one wort have in common, as in the log; "" of one that stands alone.
+
+    What moves needs a time, and one volume.
+    """
+    runs = reading.stage in (words.RUNOFF_STAGE, words.DURING_BOIL)
+    if not runs and reading.stage != words.FERMENTING:
+        return None
+    volume = reading.row.value("volume")
+    volume = float(volume) if is_number(volume) else None
+    timed = reading.when is not None and reading.when != int(reading.when)
+    return volume if timed and not (runs and volume is None) else ""
+
+
+def _take(some: Sequence[Reading]) -> None:
+    """Each with the mean of those within half an hour; `some` in the order of time."""
+    moments = [reading.when or 0.0 for reading in some]
+    windows: dict[tuple[int, int], tuple[list[Reading], np.ndarray]] = {}
+    for reading, moment in zip(some, moments, strict=True):
+        first = bisect.bisect_left(moments, moment - defaults.TOGETHER_DAYS)
+        last = bisect.bisect_right(moments, moment + defaults.TOGETHER_DAYS)
+        if last - first < 2 or reading.effects is None or reading.u is None:
             continue
-        some = np.array([other.sg for other in group], dtype=float)
-        together = repeats.taken_together(some, abs(float(reading.effects.own)))
+        if (first, last) not in windows:
+            group = sorted(some[first:last], key=lambda r: (r.record.place, r.row.number))
+            windows[first, last] = group, np.array([r.sg for r in group], dtype=float)
+        group, sgs = windows[first, last]
+        own = abs(float(reading.effects.own))
+        together = repeats.taken_together(sgs, own)
         reading.mean, reading.mean_of = together.mean, together.readings
-        reading.u_mean = together.u(reading.u, abs(float(reading.effects.own)))
+        reading.u_mean = together.u(reading.u, own)
         reading.far = together.far is not None and group[together.far] is reading
-
-
-def _of_one_wort(one: Reading, other: Reading) -> bool:
-    """Whether two readings of a batch, stage and instrument are of one wort, as in the log."""
-    if one.when is None or other.when is None:
-        return False
-    if abs(one.when - other.when) > defaults.TOGETHER_DAYS:
-        return False
-    runs = one.stage in (words.RUNOFF_STAGE, words.DURING_BOIL)
-    if not runs and one.stage != words.FERMENTING:
-        return True
-    # What moves needs a time, and one volume.
-    volumes = [r.row["volume"].value for r in (one, other)]
-    volumes = [value if is_number(value) else None for value in volumes]
-    timed = one.when != int(one.when) and other.when != int(other.when)
-    return timed and volumes[0] == volumes[1] and not (runs and volumes[0] is None)

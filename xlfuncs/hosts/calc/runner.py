@@ -16,7 +16,7 @@ from typing import Any
 
 from openpyxl.utils import get_column_letter
 
-from xlfuncs.files import problems, stored
+from xlfuncs.files import pdf, problems, stored
 from xlfuncs.files.problems import Source
 from xlfuncs.files.replacing import replacing
 from xlfuncs.hosts.calc import addin, session
@@ -84,6 +84,7 @@ def print_pdf(
 ) -> Path:
     """Print a workbook after a full recalculation; the finished file is moved into place.
 
+    The same pages give the same bytes.
     With `sheet` that one alone, if it has a print area; case does not matter.
     Raises `OfficeProblem` as `compute` does, and `WorkbookProblem` where the PDF cannot be written.
     """
@@ -93,7 +94,7 @@ def print_pdf(
         _run(found, {"do": "print", "pdf": str(passing), "sheet": sheet}, timeout)
         if not passing.is_file():
             raise OfficeProblem(f"LibreOffice printed nothing of {found.path}")
-        file.write(passing.read_bytes())
+        file.write(pdf.settled(passing.read_bytes()))
     return out
 
 

@@ -259,6 +259,7 @@ class Chart(Block):
     x_format: str = styles.GENERAL
     y_format: str = styles.GENERAL
     y_from: float | None = None
+    x_range: tuple[float | None, float | None] = (None, None)
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,7 @@ def add(sheet: Worksheet, chart: Chart, area: Area, names: Mapping[str, Area]) -
         drawn.scatterStyle = "lineMarker"
         drawn.x_axis.title = _title(chart.x_title, 900)
         drawn.x_axis.number_format = chart.x_format
+        drawn.x_axis.scaling.min, drawn.x_axis.scaling.max = chart.x_range
         for trace in chart.traces:
             series = Series(cells(trace.y), cells(trace.x), title=trace.name)
             drawn.series.append(_styled(series, trace, cells))

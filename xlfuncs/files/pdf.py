@@ -1,0 +1,30 @@
+"""A PDF without the hour and the chance of its making: the same pages give the same bytes."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+
+#: What LibreOffice writes behind the last stream: when, and two numbers that differ every time.
+_MADE = re.compile(rb"(/(?:CreationDate|ModDate)\s*\(D:)(\d{14})")
+_CHANCE = re.compile(rb"(/ID\s*\[\s*<)([0-9A-F]{32})(>\s*<)([0-9A-F]{32})(>)")
+_CHECKSUM = re.compile(rb"(/DocChecksum\s*/)([0-9A-F]{32})")
+_DATE = b"20260101000000"
+
+
+def settled(data: bytes) -> bytes:
+    """The PDF with a fixed date, and its content's own checksum as its identity.
+
+    Nothing moves, for places in the file are counted in bytes.
+
+    >>> settled(b"endstream /CreationDate(D:20261126145314Z') endobj")
+    b"endstream /CreationDate(D:20260101000000Z') endobj"
+    """
+    last = data.rfind(b"endstream")
+    body, end = data[: max(last, 0)], data[max(last, 0) :]
+    end = _MADE.sub(rb"\g<1>" + _DATE, end)
+    end = _CHANCE.sub(lambda m: m[1] + b"0" * 32 + m[3] + b"0" * 32 + m[5], end)
+    end = _CHECKSUM.sub(lambda m: m[1] + b"0" * 32, end)
+    own = hashlib.sha256(body + end).hexdigest()[:32].upper().encode()
+    end = _CHANCE.sub(lambda m: m[1] + own + m[3] + own + m[5], end)
+    return body + _CHECKSUM.sub(lambda m: m[1] + own, end)
