@@ -156,13 +156,11 @@ def _efficiency(brew: Brew, settings: Settings) -> Measured | None:
     if kettle is None or kettle.mean is None or full is None or not extract:
         return None
 
-    def of(sg: float) -> float | None:
-        return _answer("MASH_EFFICIENCY", full[1], sg, extract, 1.0)
-
-    value = of(kettle.mean)
-    if value is None:
-        return None
-    more = None if kettle.u_mean is None else of(kettle.mean + kettle.u_mean)
+    _, litres = full
+    value = _answer("MASH_EFFICIENCY", litres, kettle.mean, extract, 1.0)
+    if value is None or kettle.u_mean is None:
+        return None if value is None else Measured(value)
+    more = _answer("MASH_EFFICIENCY", litres, kettle.mean + kettle.u_mean, extract, 1.0)
     if more is None:
         return Measured(value)
     return Measured(value, 2 * math.hypot(more - value, value * settings.u_volume))
@@ -170,13 +168,13 @@ def _efficiency(brew: Brew, settings: Settings) -> Measured | None:
 
 def _stage(stage: str, brew: Brew, settings: Settings) -> Stage:
     batch, reading, full = brew.lines[0], _latest(brew, stage), _volume(brew, stage)
-    wanted, wanted_volume = batch.gravity.get(stage), batch.volume.get(stage)
-    unit = settings.litres
+    wanted, volume = batch.gravity.get(stage), batch.volume.get(stage)
+    litres = settings.litres
     return Stage(
         _sg(wanted, settings),
         _measured(reading),
         _verdict(reading, batch, wanted, settings) if reading else "",
-        wanted_volume * unit if is_number(wanted_volume) and unit else None,
+        volume * litres if litres and volume and is_number(volume) else None,
         full[1] if full else None,
         full[0].volume_verdict if full else "",
     )

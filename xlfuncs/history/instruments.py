@@ -90,4 +90,3 @@ def _drift(checks: list[Checked]) -> Measured | None:
 def known(found: Moved) -> str:
     """How an instrument is called in a table."""
     return f"{found.name} ({found.identity})" if found.identity else found.name
-

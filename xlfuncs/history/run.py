@@ -75,11 +75,18 @@ def read(paths: Iterable[Path]) -> History:
     for path in paths:
         try:
             book = record.typed(problems.read(path))
-            records.append(record.understood(book))
-            factors = _factors(book, records[-1])
+            found = record.understood(book)
+            factors = _factors(book, found)
         except WorkbookProblem as problem:
             history.broken.append(f"{path}: {problem}")
             continue
+        except Exception as error:  # a fault of ours in one file must not hide the others
+            history.broken.append(
+                f"{path}: reading it broke off ({type(error).__name__}: {error}): a fault of "
+                "xlfuncs, not of yours; please report it"
+            )
+            continue
+        records.append(found)
         history.files.append(str(path))
         history.factors += [factors] if factors else []
     whole = year.join(records)
@@ -118,6 +125,9 @@ def _tally(stage: str, batches: Iterable[Brewed]) -> Tally:
     ]
     return Tally(
         stage,
-        *(verdicts.count(word) for word in ("on target", "low", "high", "too close to call")),
+        verdicts.count("on target"),
+        verdicts.count("low"),
+        verdicts.count("high"),
+        verdicts.count("too close to call"),
         sum(misses) / len(misses) if misses else None,
     )

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import datetime
 import io
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import xlsxwriter
@@ -163,14 +164,15 @@ class _Writer:
         for place, value in enumerate(told):
             self._cell(sheet, row, place, value)
         self._cell(sheet, row, 4, one.tolerance, fine)
-        for place, value in enumerate((len(one.checks), one.outside, one.adjusted), 5):
-            self._cell(sheet, row, place, value)
+        for place, count in enumerate((len(one.checks), one.outside, one.adjusted), 5):
+            self._cell(sheet, row, place, count)
         self._date(sheet, row, 8, last.when if last else None)
         for place, found in ((9, last.offset if last else None), (11, one.drift)):
             if found:
                 self._cell(sheet, row, place, found.value, fine)
                 self._cell(sheet, row, place + 1, found.expanded, fine)
-        for place, value in enumerate((one.readings, one.joined_by, "; ".join(one.files)), 13):
+        self._cell(sheet, row, 13, one.readings)
+        for place, value in enumerate((one.joined_by, "; ".join(one.files)), 14):
             self._cell(sheet, row, place, value)
 
     def _checks(self, sheet: Any, top: int, one: Moved) -> int:
@@ -202,11 +204,13 @@ class _Writer:
                     self._cell(sheet, row, place + 1, found.expanded, 4)
             self._cell(sheet, row, 6, one.alcohol, 4)
             self._cell(sheet, row, 7, one.used, 4)
-        dated = [one for one in factors if one.until is not None and one.wort]
+        dated = {int(one.until): one.wort for one in factors if one.until and one.wort}
         if len(dated) > 1:
             points = self._points(FACTORS, 1, len(factors), 1, 2, 3)
             self._scatter("Own wort factor, and its ±", "°Bx of a drop over °Plato", "0.000",
-                          [_found("", points)])  # fmt: skip
+                          [_found("", points)],
+                          _reach([(one.value, one.expanded) for one in dated.values()], 0.005),
+                          )  # fmt: skip
 
     # --- pictures --------------------------------------------------------------------------------
 
@@ -218,7 +222,9 @@ class _Writer:
             return
         bars = _COLUMNS.get(f"{name}_pm")
         points = self._points(BATCHES, 1, len(batches), _COLUMNS["brew_day"], place, bars)
-        self._scatter(title, unit, "0", [_found("", points)])
+        wide = table.COLUMNS[bars].of if bars else lambda _: 0.0
+        found = [(column.of(one), wide(one)) for one in batches]
+        self._scatter(title, unit, "0", [_found("", points)], _reach(found, 5))
 
     def _moved(self, one: Moved, top: int, end: int) -> None:
         points = self._points(CHECKS, top, end, 1, 3, 4)
@@ -228,8 +234,12 @@ class _Writer:
             for place in (5, 6)
         ]  # fmt: skip
         digits = "0.000" if one.unit == "SG" else "0.0"
+        found: list[tuple[Any, Any]] = [(check.offset.value, check.offset.expanded)
+                                        for check in one.checks]  # fmt: skip
+        found += [(one.tolerance, 0), (-one.tolerance, 0)]
         self._scatter(f"{_cut(known(one))}: correction as found, and its ±",
-                      f"shown less true, {one.unit}", digits, [_found("", points), *limits])  # fmt: skip
+                      f"shown less true, {one.unit}", digits, [_found("", points), *limits],
+                      _reach(found, 0.001 if one.unit == "SG" else 0.1))  # fmt: skip
 
     @staticmethod
     def _points(
@@ -244,42 +254,56 @@ class _Writer:
                                       "minus_values": cells(bars), "line": _line()}  # fmt: skip
         return points
 
-    def _scatter(self, title: str, unit: str, digits: str, lines: Iterable[dict[str, Any]]) -> None:
+    def _scatter(self, title: str, unit: str, digits: str, lines: Iterable[dict[str, Any]],
+                 reach: Mapping[str, float]) -> None:  # fmt: skip
         chart = self.book.add_chart({"type": "scatter", "subtype": "straight_with_markers"})
         for one in lines:
             chart.add_series(one)
         chart.set_x_axis({**_axis(), "num_format": "yyyy-mm", "major_gridlines": {"visible": False},
                           "label_position": "low"})  # fmt: skip
-        chart.set_y_axis({**_axis(unit), "num_format": digits,
-                          "major_gridlines": {"visible": True, "line": _line(styles.GRID)}})  # fmt: skip
+        chart.set_y_axis({**_axis(unit), **reach, **_GRID, "num_format": digits, "crossing": "min"})
         self._place(chart, title)
         chart.set_legend({"none": True})
 
     def _hits(self, names: Sequence[str], rows: int) -> None:
         chart = self.book.add_chart({"type": "bar", "subtype": "stacked"})
-        ink, ground = f"#{styles.INK}", "#FFFFFF"
-        looks = ({"fill": {"color": f"#{styles.RULE}"}},
-                 {"pattern": {"pattern": "wide_downward_diagonal", "fg_color": ink, "bg_color": ground}},
-                 {"pattern": {"pattern": "wide_upward_diagonal", "fg_color": ink, "bg_color": ground}},
-                 {"fill": {"color": ground}})  # fmt: skip
+        ink = f"#{styles.INK}"
+        down, up = (
+            {"pattern": f"wide_{way}_diagonal", "fg_color": ink, "bg_color": "#FFFFFF"}
+            for way in ("downward", "upward")
+        )
+        looks: tuple[dict[str, Any], ...] = (
+            {"fill": {"color": f"#{styles.RULE}"}},
+            {"pattern": down},
+            {"pattern": up},
+            {"fill": {"color": "#FFFFFF"}},
+        )
         for place, (name, look) in enumerate(zip(names, looks, strict=True), 1):
             points = self._points(STAGES, 1, rows, 0, place)
             chart.add_series({**points, **look, "name": name, "border": {"color": ink}, "gap": 60})
-        # Lying bars: xlsxwriter calls the axis of the stages x.
-        chart.set_x_axis({**_axis(), "reverse": True, "major_gridlines": {"visible": False}})
-        chart.set_y_axis({**_axis(), "num_format": "0", "label_position": "low",
-                          "major_gridlines": {"visible": True, "line": _line(styles.GRID)}})  # fmt: skip
+        chart.set_y_axis({**_axis(), "reverse": True, "major_gridlines": {"visible": False}})
+        chart.set_x_axis(
+            {**_axis(), **_GRID, "num_format": "0", "min": 0, "label_position": "high"}
+        )
         chart.set_legend({"position": "bottom", "font": {"size": 9}})
         self._place(chart, "Batches on target by stage")
 
     def _place(self, chart: Any, title: str) -> None:
-        chart.set_title({"name": title, "overlay": False,
-                         "name_font": {"size": 11, "bold": True, "color": f"#{styles.INK}"}})  # fmt: skip
+        font = {"size": 11, "bold": True, "color": f"#{styles.INK}"}
+        chart.set_title({"name": title, "overlay": False, "name_font": font})
         chart.set_size({"width": _WIDE, "height": _HIGH})
         chart.show_blanks_as("gap")
         line, beside = divmod(self.pictures, 2)
         self.first.insert_chart(_TOP - 1 + line * _ROWS, 9 * beside, chart, {"x_offset": 4})
         self.pictures += 1
+
+
+def _reach(found: Iterable[tuple[Any, Any]], step: float) -> dict[str, float]:
+    """Where an axis begins and ends: at a whole step beyond each figure with its ±."""
+    ends = [(value - (pm or 0), value + (pm or 0)) for value, pm in found if value is not None]
+    low, high = min(one for one, _ in ends), max(one for _, one in ends)
+    below, above = math.ceil(low / step) - 1, math.floor(high / step) + 1
+    return {"min": below * step, "max": above * step}
 
 
 def _answers(history: History) -> list[str]:
@@ -308,6 +332,10 @@ def _cut(name: str) -> str:
 
 def _line(colour: str = styles.INK, width: float = 0.75, dash: str = "solid") -> dict[str, Any]:
     return {"color": f"#{colour}", "width": width, "dash_type": dash}
+
+
+#: Fine lines behind the figures.
+_GRID = {"major_gridlines": {"visible": True, "line": _line(styles.GRID)}}
 
 
 def _axis(name: str = "") -> dict[str, Any]:

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from xlfuncs.audit import checks, entries, setup
-from xlfuncs.audit.entries import Cell, Entries
-from xlfuncs.audit.record import Reading, Record, gravities
-from xlfuncs.audit.setup import CALL, Instrument, Settings
+from xlfuncs.audit.entries import Cell, Entries, Line, Table
+from xlfuncs.audit.gravities import gravities
+from xlfuncs.audit.record import Reading, Record
+from xlfuncs.audit.setup import CALL, Check, Instrument, Settings
 from xlfuncs.audit.typed import day, name, number
 from xlfuncs.cells.values import is_blank
 from xlfuncs.shop.recipes import Unusable
@@ -55,14 +56,15 @@ class Brewhouse:
     def __init__(self, book: Entries) -> None:
         self.settings: Settings = setup.settings(book)
         tools = setup.instruments(book, self.settings)
-        refused = checks.add(book, tools, self.settings)
-        self._record = Record(book, self.settings, tools, [], refused)
+        found = checks.add(book, tools, self.settings)
+        self.name = name(book.cell("brewery"))
+        self._book = book
+        self._record = Record(book.file, self.name, self.settings, tools, [], *found)
         self._strips: dict[tuple[int, int], Strip] = {}
         self._plain: dict[str, Instrument] = {}
         minutes = book.single("set_minutes")
         # A workbook's Batch sheet says the usual minutes; a list alone leaves them to a pen.
         self.minutes = number(minutes.value, defaults.BOIL_MINUTES) if minutes.sheet else None
-        self.name = name(book.cell("brewery"))
         self.volume = name(book.cell("set_volume")) or words.VOLUME_UNITS[0]
 
     @property
@@ -73,8 +75,8 @@ class Brewhouse:
     def recipes(self) -> Iterator[tuple[int, dict[str, Any]]]:
         """The lines of Batches under the headings of a list, each with its row."""
         renamed = {"name": "batch", "minutes": "boil_minutes", "note": "customer"}
-        for row in self._record.entries.rows("batch", _BATCH):
-            if not is_blank(row["name"].value):
+        for row in self._book.rows("batch", _BATCH):
+            if not is_blank(row.value("name")):
                 line = int("".join(filter(str.isdigit, row["name"].address)))
                 yield line, {renamed.get(key, key): cell.value for key, cell in row.items()}
 
@@ -88,7 +90,7 @@ class Brewhouse:
         drops = [tool for tool in self.tools if tool.refracts and tool.scale == "Brix"]
         if not wanted:
             return drops[0] if drops else self._unchecked()
-        found = checks.named(self.tools, Cell("", "", wanted))
+        found = checks.named(self.tools, _cell(wanted))
         if found is None:
             raise Unusable(f"refractometer: “{wanted}” is not on Setup of the workbook")
         if found not in drops:
@@ -104,17 +106,16 @@ class Brewhouse:
 
     def strip(self, tool: Instrument, when: float) -> Strip:
         """The strip of a refractometer with the check that is in force at a time."""
-        check = tool.in_force(when)
+        check = tool.piece.in_force(when)
         key = id(tool), id(check)
         if key not in self._strips:
-            self._strips[key] = self._strip(tool, when)
+            self._strips[key] = self._strip(tool, check)
         return self._strips[key]
 
-    def _strip(self, tool: Instrument, when: float) -> Strip:
-        check = tool.in_force(when)
+    def _strip(self, tool: Instrument, check: Check | None) -> Strip:
         shown = [EACH * number for number in range(1, VALUES + 1)]
-        drops = [_drop(tool, value) for value in shown]
-        sg, u, brix = gravities(drops, self._record, [check] * VALUES)
+        drops = [self._drop(tool, value) for value in shown]
+        sg, u, brix = gravities(drops, [check] * VALUES, self.settings)
         given = [isinstance(b, float) and b >= 0 for b in brix]
         return Strip(
             tool,
@@ -125,6 +126,12 @@ class Brewhouse:
                 for x, s, one, ok in zip(shown, sg, u, given, strict=True)
             ),
         )  # fmt: skip
+
+    def _drop(self, tool: Instrument, shown: float) -> Reading:
+        """A drop of wort at room temperature, as a reading of the log."""
+        row = Line(Table("", {}), 0, ())
+        return Reading(self._record, row, None, None, None, words.BEFORE_BOIL, tool, shown,
+                       defaults.ROOM, None)  # fmt: skip
 
 
 def of_workbook(path: Path) -> Brewhouse:
@@ -142,13 +149,12 @@ def usual(units: str, gravity: str) -> Brewhouse:
 
 
 def _typed(cells: Mapping[str, Any]) -> Entries:
-    return Entries({key: [Cell("", "", value)] for key, value in cells.items()})
+    return Entries("", {key: [_cell(value)] for key, value in cells.items()})
 
 
-def _drop(tool: Instrument, shown: float) -> Reading:
-    """A drop of wort at room temperature, as a reading of the log."""
-    return Reading(Cell("", "", shown), {}, None, None, words.BEFORE_BOIL, tool, shown,
-                   defaults.ROOM, None)  # fmt: skip
+def _cell(value: Any) -> Cell:
+    """A cell that stands in no workbook."""
+    return Cell("", "", "A1", value)
 
 
 def on_scale(sg: float, settings: Settings) -> float:

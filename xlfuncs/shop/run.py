@@ -11,8 +11,7 @@ from openpyxl.workbook import Workbook
 
 from xlfuncs.audit.typed import plain
 from xlfuncs.files import problems
-from xlfuncs.files.problems import Source, WorkbookProblem
-from xlfuncs.files.replacing import replacing
+from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.shop import brewhouse, listing, page
 from xlfuncs.shop.brewhouse import Brewhouse
 from xlfuncs.shop.listing import Line
@@ -26,8 +25,6 @@ PAPERS = {"a4": kit.A4, "letter": kit.LETTER}
 #: What no sheet may have in its name, and how long the name may be.
 _NOT_IN_TITLES = re.compile(r"[\[\]:*?/\\\x00-\x1f']")
 _LONGEST_TITLE = 31
-#: Seconds that an office gets to print: to start, and for each page.
-_STARTING, _EACH = 120, 1
 
 
 @dataclass
@@ -135,6 +132,7 @@ def workbook(evening: Evening, shop: str, paper: int, today: float) -> bytes:
         sheet.page_margins.bottom = sheet.page_margins.top
         for part in (sheet.oddFooter.left, sheet.oddFooter.center, sheet.oddFooter.right):
             part.text = None
+    build.describe(book, "Recipes")
     return build.to_bytes(book)
 
 
@@ -159,15 +157,3 @@ def _is_ours(source: Path) -> bool:
 def paper(evening: Evening, wanted: str | None) -> int:
     """The paper asked for, or that of the place: Letter where temperatures are in °F."""
     return PAPERS[wanted or ("letter" if evening.house.settings.temperature == "F" else "a4")]
-
-
-def write(data: bytes, target: Path, pages: int) -> None:
-    """Write the workbook of the pages, or print it where the target is a .pdf."""
-    if target.suffix.lower() == ".pdf":
-        from xlfuncs.hosts.calc import runner
-
-        made = Source(target.with_suffix(".xlsx"), data)
-        runner.print_pdf(made, target, timeout=_STARTING + _EACH * pages)
-        return
-    with replacing(target) as file:
-        file.write(data)
