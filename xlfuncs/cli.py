@@ -462,7 +462,7 @@ def audit(
         today,
     )
     if as_json:
-        terminal.data(audited.audit.as_data())
+        terminal.data(audited.audit.as_data(), **audited.audit.lists())
     else:
         audit_text.show(audited.audit)
     if pdf is not None or xlsx is not None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Sequence
+import textwrap
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from rich.console import Console
@@ -29,9 +30,21 @@ def complain(text: str) -> None:
     err.print(visible(text), markup=False, soft_wrap=True)
 
 
-def data(content: Any) -> None:
-    """Print plain data as JSON."""
-    print(visible(json.dumps(content, ensure_ascii=False, indent=2, default=str)))
+def data(content: dict[str, Any], **lists: Iterable[Any]) -> None:
+    """Print plain data as JSON, behind it long lists, whose elements are made one at a time."""
+    print(_json(content).removesuffix("\n}"), end="")
+    for name, elements in lists.items():
+        print(f",\n  {_json(name)}: [", end="")
+        among = "\n"
+        for element in elements:
+            print(among, textwrap.indent(_json(element), "    "), sep="", end="")
+            among = ",\n"
+        print("]" if among == "\n" else "\n  ]", end="")
+    print("\n}")
+
+
+def _json(content: Any) -> str:
+    return visible(json.dumps(content, ensure_ascii=False, indent=2, default=str))
 
 
 def table(

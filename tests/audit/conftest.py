@@ -9,7 +9,8 @@ from typing import Any
 import openpyxl
 import pytest
 
-from tests.workbook.conftest import BATCH, TODAY, fill
+from tests.audit import invented_year
+from tests.workbook.conftest import BATCH, FIELD, TODAY, day, fill, reading, water_check
 from xlfuncs.audit import run
 from xlfuncs.audit.findings import FileAudit
 from xlfuncs.hosts import embedded
@@ -45,6 +46,46 @@ def audited(filled: Callable[..., Path]) -> Callable[..., FileAudit]:
         return found
 
     return make
+
+
+#: What steers a terminal, what turns its line, what looks like our own marking of text.
+STEERING = "\x9b31m red \u202e back [bold] [/x]"
+SHOWN = r"\u009b31m red \u202e back [bold] [/x]"
+TEXTS = ("=cmd()", "+1-2", "-x", "@home", STEERING)
+
+
+@pytest.fixture
+def steering(filled: Callable[..., Path]) -> Path:
+    """A log whose texts and whose name hold what could run, or steer a terminal."""
+    path = filled(
+        "=1+\x1b[31m2.xlsx",
+        inst=[FIELD],
+        check=[
+            water_check(FIELD, day(2026, 3, date), found) for date, found in ((1, 0.1), (9, 0.9))
+        ],
+        log=[*(reading(FIELD, 12) for _ in TEXTS), reading({"name": STEERING}, 12)],
+    )
+    book = openpyxl.load_workbook(path)
+    for column in ("batch_name", "log_batch"):
+        for (title, address), text in zip(cells_of(path, column), TEXTS, strict=False):
+            book[title][address].value, book[title][address].data_type = text, "s"
+    book.save(path)
+    return path
+
+
+@pytest.fixture(scope="session")
+def year(tmp_path_factory: pytest.TempPathFactory) -> tuple[run.Audited, run.Audited]:
+    """The same invented year twice: in one file, and split into twelve."""
+    folder = tmp_path_factory.mktemp("year")
+    (folder / "whole.xlsx").write_bytes(invented_year.as_one())
+    (folder / "months").mkdir()
+    for number, data in enumerate(invented_year.as_twelve(), 1):
+        (folder / f"months/{number:02}.xlsx").write_bytes(data)
+    whole, months = (
+        run.audit_all(run.files([str(folder / name)]), invented_year.TODAY)
+        for name in ("whole.xlsx", "months")
+    )
+    return whole, months
 
 
 def cells_of(path: Path, name: str) -> list[tuple[str, str]]:

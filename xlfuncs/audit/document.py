@@ -175,14 +175,14 @@ class _Document:
     def _readings(self) -> None:
         page = self.book.page(
             "Readings",
-            [Column("when", 10), Column("batch", 14), Column("stage", 9),
-             Column("instrument", 12), Column("it showed", 7, "0.0###"),
-             Column("°C", 5, "0.#"), Column("check in force", 15),
+            [Column("when", 10), Column("batch", 12), Column("stage", 9),
+             Column("instrument", 12), Column("it showed", 8, "0.0####"),
+             Column("°C", 6, "0.0"), Column("check in force", 15),
              Column("correction of that check", 9, _SIGNED_TWO),
              Column("correction in all", 9, _SIGNED_TWO),
-             Column("original SG", 7, _FINE), Column("SG", 7, _FINE), Column("±", 7, _FINE),
-             Column("its workbook shows", 8, _FINE), Column("verdict", 12),
-             Column("where", 12)],
+             Column("original SG", 8, _FINE), Column("SG", 8, _FINE), Column("±", 7, _FINE),
+             Column("its workbook shows", 8, _FINE), Column("verdict", 11),
+             Column("where", 11)],
         )  # fmt: skip
         readings = [r for record in self.year.records for r in record.readings]
         for reading in sorted(readings, key=lambda reading: reading.order):

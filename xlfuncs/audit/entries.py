@@ -6,10 +6,11 @@ One pass over the few sheets that hold the names; neither styles nor other sheet
 from __future__ import annotations
 
 import io
+import itertools
 import math
 import sys
 import zipfile
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
@@ -80,49 +81,75 @@ class _Place:
     first: int
     last: int
 
+    @property
+    def wide(self) -> int:
+        """Cells on a line."""
+        return self.last_column - self.column + 1
+
     def position(self, row: int, column: int) -> int | None:
         """Place of a cell among its cells, line by line; None for one that lies outside."""
         if not (self.first <= row <= self.last and self.column <= column <= self.last_column):
             return None
-        wide = self.last_column - self.column + 1
-        return (row - self.first) * wide + column - self.column
+        return (row - self.first) * self.wide + column - self.column
+
+    def address(self, position: int) -> str:
+        """The address of the cell at that place."""
+        line, beside = divmod(position, self.wide)
+        return f"{get_column_letter(self.column + beside)}{self.first + line}"
+
+
+class _Column:
+    """The values of a named column, line by line, and which of them are those of formulas."""
+
+    def __init__(self, place: _Place) -> None:
+        self.place = place
+        self.values: list[Any] = [None] * ((place.last - place.first + 1) * place.wide)
+        self.formulas: set[int] = set()
 
 
 class Entries:
     """The named columns of one workbook."""
 
-    def __init__(self, file: str, columns: Mapping[str, list[Cell]]) -> None:
+    def __init__(self, file: str, columns: Mapping[str, _Column]) -> None:
         self.file, self._columns = file, columns
 
-    def column(self, name: str) -> list[Cell]:
-        """The cells of a named column; none if the workbook is too old to have it."""
-        return self._columns.get(name, [])
+    def filled(self, name: str) -> Iterator[Cell]:
+        """The cells of a named column that hold something, if only a formula."""
+        column = self._columns.get(name)
+        for position, value in enumerate(column.values if column else ()):
+            if column and (value is not None or position in column.formulas):
+                yield self._cell(column, position)
 
     def single(self, name: str) -> Cell:
         """A named cell; a blank one without a place if the workbook is too old to have it."""
-        cells = self.column(name)
-        return cells[0] if cells else Cell(self.file, "", "", None)
+        column = self._columns.get(name)
+        return self._cell(column, 0) if column else Cell(self.file, "", "", None)
 
     def cell(self, name: str) -> Any:
         """The value of a named cell, None when it is blank or not there."""
-        return self.single(name).value
+        column = self._columns.get(name)
+        return column.values[0] if column else None
 
     def rows(self, prefix: str, keys: Iterable[str]) -> list[Line]:
         """The lines of the named columns `prefix_key`; a column that is not there is blank."""
-        columns = {key: self.column(f"{prefix}_{key}") for key in keys}
-        length = max((len(cells) for cells in columns.values()), default=0)
+        columns = {key: self._columns.get(f"{prefix}_{key}") for key in keys}
+        values = [column.values if column else [] for column in columns.values()]
         places = {}
-        for place, (key, cells) in enumerate(columns.items()):
-            sheet, letter, row = "", "", 0
-            if cells:
-                sheet, letter = cells[0].sheet, cells[0].address.rstrip("0123456789")
-                row = int(cells[0].address.removeprefix(letter))
-            places[key] = place, sheet, letter, row
+        for number, (key, column) in enumerate(columns.items()):
+            place = column.place if column else _Place("", 0, 0, 0, 0)
+            letter = get_column_letter(place.column) if column else ""
+            places[key] = number, place.sheet, letter, place.first
         table = Table(self.file, places)
         return [
-            Line(table, i, tuple(c[i].value if i < len(c) else None for c in columns.values()))
-            for i in range(length)
+            Line(table, number, line) for number, line in enumerate(itertools.zip_longest(*values))
         ]
+
+    def _cell(self, column: _Column, position: int) -> Cell:
+        place = column.place
+        formula = position in column.formulas
+        return Cell(
+            self.file, place.sheet, place.address(position), column.values[position], formula
+        )
 
 
 class _Parts(dict[str, bytes]):
@@ -196,32 +223,25 @@ def _columns(
     archive: zipfile.ZipFile,
     sheets: Mapping[str, str],
     places: Mapping[str, _Place],
-) -> dict[str, list[Cell]]:
-    texts, file = _shared_texts(archive), str(path)
-    columns: dict[str, list[Cell]] = {}
+) -> dict[str, _Column]:
+    texts = _shared_texts(archive)
+    columns = {name: _Column(place) for name, place in places.items()}
     cut = []
     for title in {place.sheet for place in places.values()}:
-        wanted: dict[str, list[tuple[str, int, _Place]]] = {}
-        for name, place in places.items():
-            if place.sheet != title:
-                continue
-            letters = [
-                get_column_letter(column) for column in range(place.column, place.last_column + 1)
-            ]
-            for column, letter in enumerate(letters, place.column):
-                wanted.setdefault(letter, []).append((name, column, place))
-            columns[name] = [
-                Cell(file, title, f"{letter}{row}", None)
-                for row in range(place.first, place.last + 1)
-                for letter in letters
-            ]
+        wanted: dict[str, list[tuple[int, _Column]]] = {}
+        for column in columns.values():
+            place = column.place
+            for number in range(place.column, place.last_column + 1):
+                if place.sheet == title:
+                    wanted.setdefault(get_column_letter(number), []).append((number, column))
         with archive.open(sheets[title]) as part:
-            for row, letter, element in _cells(part):
-                for name, column, place in wanted.get(letter, ()):
-                    at = place.position(row, column)
+            for row, letter, element in _cells(part, wanted.keys()):
+                for number, column in wanted[letter]:
+                    place, at = column.place, column.place.position(row, number)
                     if at is not None:
-                        address = columns[name][at].address
-                        columns[name][at] = Cell(file, title, address, *_content(element, texts))
+                        column.values[at], formula = _content(element, texts)
+                        if formula:
+                            column.formulas.add(at)
                     if at == 0 and _array_ends(element, place.last) < place.last:
                         cut.append(f"{title}!{letter}{place.first}:{letter}{place.last}")
     if cut:
@@ -229,19 +249,23 @@ def _columns(
     return columns
 
 
-def _cells(part: IO[bytes]) -> Iterator[tuple[int, str, ElementTree.Element]]:
-    """Row, column letter and element of every cell; memory holds one row at a time."""
+def _cells(
+    part: IO[bytes], wanted: Container[str]
+) -> Iterator[tuple[int, str, ElementTree.Element]]:
+    """Row, column letter and element of the cells of some columns; memory holds one row."""
     number = 0
     for _, row in ElementTree.iterparse(part):
-        if local(row.tag) != "row":
+        # The end of a row is one of a hundred ends.
+        if not row.tag.endswith("row") or local(row.tag) != "row":
             continue
         number = int(row.get("r") or number + 1)
-        digits = str(number)
+        digits = len(str(number))
         for place, element in enumerate(row, 1):
             # A cell without address follows the one before it.
             address = element.get("r")
-            letter = address.removesuffix(digits) if address else get_column_letter(place)
-            yield number, letter, element
+            letter = address[:-digits] if address else get_column_letter(place)
+            if letter in wanted:
+                yield number, letter, element
         row.clear()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -125,12 +126,17 @@ class Audit:
         return {one.value: sum(file.count(one) for file in self.files) for one in Severity}
 
     def as_data(self) -> dict[str, Any]:
-        """Plain data; docs/audit.md describes the keys."""
+        """Plain data but for what may be long; docs/audit.md describes the keys."""
         return {
             "version": self.version,
             "audited_on": self.audited_on,
             "totals": self.totals(),
-            "inventory": [asdict(one) for one in self.inventory],
-            "shown_otherwise": [asdict(one) for one in self.shown_otherwise],
-            "files": [one.as_data() for one in self.files],
+        }
+
+    def lists(self) -> dict[str, Iterator[Any]]:
+        """The rest of it, one element after the other."""
+        return {
+            "inventory": map(asdict, self.inventory),
+            "shown_otherwise": map(asdict, self.shown_otherwise),
+            "files": (one.as_data() for one in self.files),
         }

@@ -25,6 +25,8 @@ WIDEST = 143.0
 _CHARACTER, _EDGES, _LINE, _SIZE = 5.25, 9.0, 10.0, 8
 #: Lines of type that the tallest row takes; a longer text goes on in the next row.
 _MOST = 38
+#: Of numbers in the formats of the columns, what these have room for.
+_LARGEST = 99_999
 #: What a program would take for a formula when somebody edits the text.
 _LIKE_FORMULA = ("=", "+", "-", "@")
 TITLE, SECTION, TEXT, BOLD, HEADING, LINE = (
@@ -193,6 +195,8 @@ class Page:
         cell, format_ = WriteOnlyCell(self.sheet), column.format
         if isinstance(value, tuple):
             value, format_ = value
+        elif not isinstance(value, str) and value is not None and abs(value) > _LARGEST:
+            value = f"{value:.6g}"  # as a number it would show as ### in a narrow column
         text = value is None or isinstance(value, str)
         told: Any = visible(value or "") if text else float(value)
         guarded = text and told.startswith(_LIKE_FORMULA)
@@ -202,7 +206,7 @@ class Page:
             cell.quotePrefix = guarded
             if not text:
                 cell.number_format = format_
-                cell.alignment = Alignment(vertical="top", horizontal="right", indent=2)
+                cell.alignment = Alignment(vertical="top", horizontal="right", indent=1)
             self._looks[key] = copy.copy(cell._style)
         cell._style = self._looks[key]
         # openpyxl would take a text that begins with = for a formula.

@@ -65,7 +65,7 @@ def _at(cell: Cell, code: str, severity: Severity, reason: str, *doubts: Doubt) 
 def entries_that_are_no_values(seen: Typed) -> Iterator[Finding]:
     """A formula where a value belongs; a text that looks like a formula."""
     for column in records.TYPED:
-        for cell in seen.book.column(column):
+        for cell in seen.book.filled(column):
             if cell.formula:
                 yield _at(
                     cell, "formula", WARNING,
@@ -79,7 +79,7 @@ def entries_that_are_no_values(seen: Typed) -> Iterator[Finding]:
 def below(seen: Typed) -> Iterator[Finding]:
     """Lines that stand below the frame of their table: nothing reads them."""
     for column in records.BELOW:
-        cell = next((c for c in seen.book.column(column) if not is_blank(c.value)), None)
+        cell = next((c for c in seen.book.filled(column) if not is_blank(c.value)), None)
         if cell:
             yield _at(
                 cell, "below-frame", SEVERE,
@@ -102,7 +102,7 @@ def settings(seen: Typed) -> Iterator[Finding]:
         if not known and not is_blank(cell.value):
             yield _at(cell, "unit", SEVERE, f"{show(cell.value)} is no unit, {instead}")
     for column in records.NUMBERS:
-        for cell in book.column(column):
+        for cell in book.filled(column):
             if not is_blank(cell.value) and not is_number(cell.value):
                 yield _at(
                     cell, "no-number", WARNING,
@@ -206,7 +206,7 @@ def joins(whole: Year) -> Iterator[Finding]:
                 f"{line.name} has the mark {line.identity or named.identity}, as {named.name} has "
                 f"{_where(named.cell, line.cell)}: one instrument under two names",
             )  # fmt: skip
-    for line, known in year.apart(whole.records):
+    for line, known in year.apart(whole):
         yield _at(
             line.cell, "two-instruments", WARNING,
             f"{_described(line)} here, {_described(known)} {_where(known.cell, line.cell)}: two "

@@ -113,7 +113,9 @@ def audit_all(paths: Iterable[Path], today: datetime.date) -> Audited:
 
 def _examined(records: list[Record], results: Mapping[str, FileAudit], today: float) -> Year:
     """The joined record, after all rules have looked at it."""
-    whole = year.join(records)
+    whole = Year(records)
+    with _told(results, results):
+        whole = year.join(records)
 
     def look(some: Iterable[Callable[[Any], Iterable[Finding]]], at: Any, *files: str) -> None:
         with _told(results, files):

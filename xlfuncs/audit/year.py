@@ -8,6 +8,7 @@ its own file: units, wort factor, tolerances.
 from __future__ import annotations
 
 import math
+import statistics
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
@@ -29,6 +30,7 @@ class Year:
     """All that was typed into some files, joined."""
 
     records: list[Record]
+    houses: list[str] = field(default_factory=list)  # the brewery of each, by plain name
     breweries: dict[str, str] = field(default_factory=dict)  # as first spelt, by plain name
     pieces: list[Piece] = field(default_factory=list)
     brews: list[Brew] = field(default_factory=list)
@@ -41,7 +43,7 @@ def join(records: Sequence[Record]) -> Year:
         record.place = place
         if record.brewery:
             year.breweries.setdefault(plain(record.brewery), record.brewery)
-    houses = [_house(year, record) for record in records]
+    houses = year.houses = [_house(year, record) for record in records]
     year.pieces = _pieces(records, houses)
     _set_apart_repeated(records)
     year.brews, spread = _brews(records, houses)
@@ -119,13 +121,13 @@ def renamed(piece: Piece) -> Iterator[Joined]:
             yield Joined(line, first)
 
 
-def apart(records: Sequence[Record]) -> Iterator[Joined]:
+def apart(year: Year) -> Iterator[Joined]:
     """Lines with the name or the mark of an instrument that they are not."""
-    first: dict[tuple[str, str], Instrument] = {}
-    for record in records:
+    first: dict[tuple[str, ...], Instrument] = {}
+    for record, house in zip(year.records, year.houses, strict=True):
         for line in record.instruments:
-            keys = [("name", plain(line.name))]
-            keys += [("mark", plain(line.identity))] if line.identity else []
+            keys = [(house, "name", plain(line.name))]
+            keys += [(house, "mark", plain(line.identity))] if line.identity else []
             others = [first.setdefault(key, line) for key in keys]
             other = next((one for one in others if one.piece is not line.piece), None)
             if other:
@@ -193,7 +195,7 @@ class _Part(NamedTuple):
     """What one file has of a batch."""
 
     day: float  # NaN where neither a brew day nor wort says it
-    first: float
+    read: float  # when, in the middle of its readings, which one mistyped date does not move
     record: Record
     batch: Batch | None
     readings: list[Reading]
@@ -233,9 +235,13 @@ def _parts(record: Record) -> Iterator[tuple[str, _Part]]:
         batch = readings[0].batch
         dated = [(r.when, r.fermented) for r in readings if r.when is not None]
         wort = [when for when, fermented in dated if not fermented]
-        day = batch.day if batch and batch.day is not None else min(wort, default=math.nan)
-        first = min((when for when, _ in dated), default=math.nan)
-        yield key, _Part(math.floor(day) if day == day else day, first, record, batch, readings)
+        day = batch.day if batch and batch.day is not None else _middle(wort)
+        read = _middle([when for when, _ in dated])
+        yield key, _Part(math.floor(day) if day == day else day, read, record, batch, readings)
+
+
+def _middle(moments: Sequence[float]) -> float:
+    return statistics.median_low(moments) if moments else math.nan
 
 
 def _of_one_day(parts: Sequence[_Part]) -> list[list[_Part]]:
@@ -251,6 +257,6 @@ def _of_one_day(parts: Sequence[_Part]) -> list[list[_Part]]:
     for part in parts:
         if math.isnan(part.day):
             near = [group for group, day in zip(groups, days, strict=True)
-                    if -1 <= part.first - day <= LONGEST_DAYS]  # fmt: skip
+                    if -1 <= part.read - day <= LONGEST_DAYS]  # fmt: skip
             (near[-1] if near else without).append(part)
     return groups + ([without] if without else [])
