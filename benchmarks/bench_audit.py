@@ -25,7 +25,7 @@ CHECKS = 5_000
 def measures() -> Iterator[Measure]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        _many(folder)
+        copies(folder, WORKBOOKS)
         taken = _audit(folder)
         yield Measure("audit of a workbook, of 2000", taken / WORKBOOKS, 0.15, "s")
         largest = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
@@ -47,7 +47,7 @@ def _audit(folder: Path) -> float:
     return time.perf_counter() - start
 
 
-def _many(folder: Path) -> None:
+def copies(folder: Path, workbooks: int) -> None:
     """Copies of the example in which the readings of the log differ."""
     original = folder / "0000.xlsx"
     original.write_bytes(build.to_bytes(build.build(Choices(example=True))))
@@ -62,7 +62,7 @@ def _many(folder: Path) -> None:
     def other(found: re.Match[str]) -> str:
         return f"{found[1]}{float(found[2]) * random.uniform(0.99, 1.01):.4f}{found[3]}"
 
-    for number in range(1, WORKBOOKS):
+    for number in range(1, workbooks):
         parts[log] = re.sub(
             r'(<c r="E\d+"[^>]*><v>)(\d+\.?\d*)(</v>)', other, text
         ).encode()  # column E holds the readings

@@ -34,6 +34,7 @@ def main() -> None:
         book.write_bytes(build.to_bytes(made))
         titles = [sheet.title for sheet in made if sheet.sheet_state == "visible"]
         _pages(book, titles)
+        _recipe(book)
         _screens(book, titles)
     for script in sorted((HERE / "figures").glob("*.py")):
         print(f"{script.name} …", flush=True)
@@ -51,13 +52,25 @@ def _pages(book: Path, titles: list[str]) -> None:
         print(f"page of {title} …", flush=True)
         printed = book.with_suffix(".pdf")
         runner.print_pdf(book, printed, sheet=title)
-        picture = PICTURES / f"page-{slug(title)}"
-        subprocess.run(
-            ["pdftoppm", "-r", str(_DOTS_PER_INCH), "-png", "-f", "1", "-l", "1", "-singlefile",
-             printed, picture],
-            check=True,
-        )  # fmt: skip
-        printed.unlink()
+        _drawn(printed, f"page-{slug(title)}")
+
+
+def _recipe(book: Path) -> None:
+    """A page of a recipe, as a shop prints it."""
+    printed = book.with_suffix(".pdf")
+    command = [sys.executable, "-m", "xlfuncs", "sheets", book, "-o", printed]
+    subprocess.run([*command, "--batch", "14 harvest ale"], check=True)
+    _drawn(printed, "page-recipe")
+
+
+def _drawn(printed: Path, name: str) -> None:
+    """The first page of a PDF as a picture; the PDF goes."""
+    subprocess.run(
+        ["pdftoppm", "-r", str(_DOTS_PER_INCH), "-png", "-f", "1", "-l", "1", "-singlefile",
+         printed, PICTURES / name],
+        check=True,
+    )  # fmt: skip
+    printed.unlink()
 
 
 def _screens(book: Path, titles: list[str]) -> None:

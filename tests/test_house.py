@@ -38,6 +38,11 @@ MAY_KNOW = {
     ),
     "report": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
     "audit": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
+    "history": (
+        ("science", "cells", "functions", "files", "plain", "workbook", "audit", "terminal"),
+        None,
+    ),
+    "shop": (("science", "cells", "functions", "files", "plain", "workbook", "audit"), None),
 }
 
 IMPORT_ALL = """

@@ -52,6 +52,13 @@ class Host(enum.StrEnum):
     EXCEL = "excel"
 
 
+class Paper(enum.StrEnum):
+    """Papers that pages are printed on."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
 class Gravity(enum.StrEnum):
     """Scale of targets that a new workbook starts with."""
 
@@ -259,6 +266,65 @@ def print_(
 
 
 @app.command()
+def sheets(
+    recipes: Annotated[
+        Path,
+        typer.Argument(help="A list (.csv, .xlsx), or a workbook of ours", show_default=False),
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--out", help="A .pdf or .xlsx; RECIPES.pdf unless given", show_default=False
+        ),
+    ] = None,
+    book: Annotated[
+        Path | None,
+        typer.Option(help="The workbook with units, refractometers, checks", show_default=False),
+    ] = None,
+    shop: Annotated[
+        str, typer.Option(help="At the head of each page; else BOOK's brewery", show_default=False)
+    ] = "",
+    batch: Annotated[
+        list[str] | None,
+        typer.Option(help="Print this recipe alone; may be repeated", show_default=False),
+    ] = None,
+    paper: Annotated[
+        Paper | None, typer.Option(help="A4, or Letter where units are US", show_default=False)
+    ] = None,
+    units: Annotated[
+        Units, typer.Option(help="Units of a list that is printed without BOOK")
+    ] = Units.METRIC,
+    gravity: Annotated[
+        Gravity, typer.Option(help="Scale of a list that is printed without BOOK")
+    ] = Gravity.SG,
+    force: _Force = False,
+) -> None:
+    """Print a page for each recipe: targets, boxes for a pen, °Bx turned into gravity.
+
+    Lines of the list that give no page are named, the others are printed; then it leaves with
+    status 1.  A .pdf needs LibreOffice, an .xlsx nothing.
+    """
+    from xlfuncs.cells.values import date_serial
+    from xlfuncs.shop import brewhouse, run
+
+    target = recipes.with_suffix(".pdf") if out is None else out
+    _must_be_free(target, force, ".xlsx" if target.suffix.lower() == ".xlsx" else ".pdf")
+    house = None if book is None else brewhouse.of_workbook(book)
+    evening = run.read(recipes, house, units.value, gravity.value, batch or ())
+    for remark in evening.remarks():
+        terminal.complain(remark)
+    if not evening.recipes:
+        _stop(f"{recipes.name} has no recipe that can be printed; nothing was written.")
+    size = run.paper(evening, paper and paper.value)
+    with terminal.working(f"Printing {len(evening.recipes)} pages"):
+        data = run.workbook(evening, shop, size, date_serial(datetime.date.today()))
+        _write_or_print(data, target, seconds=120 + len(evening.recipes))
+    terminal.say(f"Wrote {target}, pages: {len(evening.recipes)}")
+    if evening.refused or evening.lacking:
+        raise typer.Exit(1)
+
+
+@app.command()
 def install(host: Annotated[Host, typer.Argument(help="The spreadsheet program")]) -> None:
     """Put the functions into a spreadsheet program of this user."""
     if host is Host.EXCEL:
@@ -406,6 +472,62 @@ def audit(
 
 
 @app.command()
+def history(
+    workbooks: Annotated[
+        list[str], typer.Argument(help="Workbooks, folders, patterns", show_default=False)
+    ],
+    as_csv: Annotated[
+        Path | None,
+        typer.Option("--csv", help="Write the batches into this file too", show_default=False),
+    ] = None,
+    xlsx: Annotated[
+        Path | None,
+        typer.Option("--xlsx", help="Write pictures and tables too", show_default=False),
+    ] = None,
+    force: _Force = False,
+) -> None:
+    """Print batches over the years: efficiency, attenuation, targets, instruments, own factors.
+
+    The files are not changed.  Broken ones are named and left out; then it leaves with status 1.
+    """
+    from rich.progress import track
+
+    from xlfuncs.audit import run as audit_run
+    from xlfuncs.history import run, table, text, workbook
+
+    for target, ending in ((as_csv, ".csv"), (xlsx, ".xlsx")):
+        if target is not None:
+            _must_be_free(target, force, ending)
+    paths = audit_run.files(workbooks)
+    if not paths:
+        _stop(f"there is no workbook ({', '.join(problems.ENDINGS)}) in {', '.join(workbooks)}")
+    found = run.read(
+        track(
+            paths,
+            "Reading",
+            console=terminal.err,
+            transient=True,
+            disable=not terminal.err.is_terminal,
+        )
+    )
+    for broken in found.broken:
+        terminal.complain(f"left out: {broken}")
+    if not found.files:
+        _stop("none of these files is a workbook that can be read.")
+    text.show(found)
+    if as_csv is not None:
+        with replacing(as_csv) as file:
+            file.write(table.as_csv(found.batches))
+        terminal.complain(f"Wrote {as_csv}")
+    if xlsx is not None:
+        with replacing(xlsx) as file:
+            file.write(workbook.to_bytes(found))
+        terminal.complain(f"Wrote {xlsx}")
+    if found.broken:
+        raise typer.Exit(1)
+
+
+@app.command()
 def functions(
     name: Annotated[
         str | None, typer.Argument(help="One function; without it, all", show_default=False)
@@ -454,6 +576,17 @@ def _write_record(audited: Audited, pdf: Path | None, xlsx: Path | None) -> None
             draft.write_bytes(content)
             runner.print_pdf(draft, pdf)
         terminal.complain(f"Wrote {pdf}")
+
+
+def _write_or_print(data: bytes, target: Path, seconds: float) -> None:
+    """Write a workbook of ours, or have an office print it where the target is a .pdf."""
+    if target.suffix.lower() != ".pdf":
+        with replacing(target) as file:
+            file.write(data)
+        return
+    from xlfuncs.hosts.calc import runner
+
+    runner.print_pdf(Source(target.with_suffix(".xlsx"), data), target, timeout=seconds)
 
 
 # --- refusing ------------------------------

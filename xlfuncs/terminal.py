@@ -47,8 +47,16 @@ def _json(content: Any) -> str:
     return visible(json.dumps(content, ensure_ascii=False, indent=2, default=str))
 
 
-def table(title: str, headings: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
-    """Print a table under its title; without rows one line says so."""
+def table(
+    title: str,
+    headings: Sequence[str],
+    rows: Sequence[Sequence[Any]],
+    folding: Sequence[str] | None = None,
+) -> None:
+    """Print a table under its title; without rows one line says so.
+
+    Where there is no room columns are folded: all alike, or those in `folding`.
+    """
     title = visible(title)
     if not rows:
         out.print(f"{title}: none yet\n", markup=False)
@@ -57,7 +65,8 @@ def table(title: str, headings: Sequence[str], rows: Sequence[Sequence[Any]]) ->
         title=escape(title), title_justify="left", title_style="bold", box=None, pad_edge=False
     )
     for heading in headings:
-        drawn.add_column(heading, overflow="fold")
+        firm = folding is not None and heading not in folding
+        drawn.add_column(heading, overflow="fold", no_wrap=firm)
     for row in rows:
         drawn.add_row(*("" if cell is None else escape(visible(str(cell))) for cell in row))
     out.print(drawn)

@@ -142,7 +142,7 @@ def test_one_page_with_large_boxes_strip_and_cautions(units):
     millimetres = [int(7 * width + 5) / 96 * 25.4 for width in batch_sheet._WIDTHS]
     boxes = millimetres[3:]
     assert min(boxes) >= 25
-    assert batch_sheet._HIGH / 72 * 25.4 >= 10
+    assert batch_sheet.HIGH / 72 * 25.4 >= 10
     # It is printed at its true size: landscape Letter is the narrower, A4 the lower of the two.
     margins = sheet.page_margins
     assert sum(millimetres) <= 279.4 - (margins.left + margins.right) * 25.4

@@ -63,10 +63,15 @@ def build(choices: Choices) -> Workbook:
         words.LAYOUT_NAME, attr_text=str(words.LAYOUT_VERSION)
     )
     book.calculation.fullCalcOnLoad = False
-    properties = book.properties
-    properties.creator, properties.title = "xlfuncs", "Gravity log"
-    properties.created = properties.modified = _MADE
+    describe(book, "Gravity log")
     return book
+
+
+def describe(book: Workbook, title: str) -> None:
+    """Say what a workbook is, and not when it was made."""
+    properties = book.properties
+    properties.creator, properties.title = "xlfuncs", title
+    properties.created = properties.modified = _MADE
 
 
 def to_bytes(book: Workbook) -> bytes:

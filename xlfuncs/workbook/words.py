@@ -54,6 +54,24 @@ def key(words: str) -> str:
     return words.replace(" ", "_")
 
 
+#: Cautions that stand wherever somebody may need them.
+BOIL_CAUTION = (
+    "Boiling wort scalds: sample with a ladle. It boils over when extract, sugar or hops go in: "
+    "heat off, stir."
+)
+GLASS_CAUTION = (
+    "Hot wort cracks glass: cool the sample before it meets a hydrometer jar or a prism."
+)
+GAS_CAUTION = "Fermentation fills closed rooms with carbon dioxide: air them before you go in."
+BOTTLES_CAUTION = (
+    "Bottles burst when beer is not finished. A refractometer alone does not prove that "
+    "fermentation has ended: package on hydrometer readings that stay the same over days."
+)
+LABEL_CAUTION = "Alcohol for a label or for tax needs the method that your authority approves."
+RULES_CAUTION = (
+    "These figures support your judgement; local rules and licensed practice come first."
+)
+
 VOLUME_UNITS = ("L", "hL", "US gal", "imp gal", "US bbl", "UK bbl")
 TEMPERATURE_UNITS = ("C", "F")
 GRAVITY_SCALES = ("SG", "Plato")

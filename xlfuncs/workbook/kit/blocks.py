@@ -86,6 +86,10 @@ class Limits:
         return cls.between(0, 1000000, message)
 
 
+class Verbatim(str):
+    """Words of the user: a text whatever they begin with, never a formula."""
+
+
 @dataclass(frozen=True)
 class Column:
     """One column of a table; `name` is the defined name of its cells.
@@ -275,6 +279,7 @@ class Sheet:
     frozen_columns: int = 0
     tall: bool = False  # may take more pages than one
     parts: tuple[ReportPart, ...] = ()
+    heading: str = ""  # at its head, where that is not its title
 
 
 @dataclass(frozen=True)

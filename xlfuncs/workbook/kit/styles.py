@@ -57,8 +57,8 @@ def _look(name: str, font: Font, alignment: Alignment, border: Border | None = N
     return style
 
 
-def register(book: Workbook) -> None:
-    """Give a new workbook all the named styles."""
+def register(book: Workbook, least: float = 0) -> None:
+    """Give a new workbook all the named styles, in type of at least so many points."""
     # Widths of columns are counted in digits of the normal font: one that is there everywhere.
     normal = book._named_styles["Normal"]
     normal.font = _font()
@@ -90,6 +90,8 @@ def register(book: Workbook) -> None:
         _look(STRIP, _font(), _MIDDLE, _HAIRLINE),
         _look(BOX, _font(), _MIDDLE, Border(left=_EDGE, right=_EDGE, top=_EDGE, bottom=_EDGE)),
     ):  # fmt: skip
+        if style.font.size < least:
+            style.font = _font(bold=style.font.bold, color=style.font.color, size=least)
         book.add_named_style(style)
 
 

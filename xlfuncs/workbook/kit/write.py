@@ -27,6 +27,7 @@ from xlfuncs.workbook.kit.blocks import (
     Steps,
     Table,
     Text,
+    Verbatim,
 )
 from xlfuncs.workbook.kit.formulas import LONGEST, rewritten
 from xlfuncs.workbook.kit.place import (
@@ -106,10 +107,12 @@ class _Writer:
         sheet.column_dimensions[get_column_letter(self.wide + 1)].width = max(
             _GAP, _SCREEN - ends[-1]
         )
-        sheet["A1"], sheet["A1"].style = data.title, styles.TITLE
-        sheet["A2"], sheet["A2"].style = data.lead, styles.LEAD
+        _put(sheet["A1"], data.heading or data.title)
+        _put(sheet["A2"], data.lead)
+        sheet["A1"].style, sheet["A2"].style = styles.TITLE, styles.LEAD
         self._merge(2, 1, max(1, sum(end <= _SCREEN - _GAP for end in ends)))
-        sheet.row_dimensions[1].height, sheet.row_dimensions[2].height = 26, 26
+        sheet.row_dimensions[1].height = 26
+        sheet.row_dimensions[2].height = 26 if data.lead else 4
         sheet.sheet_view.showGridLines = False
 
     def _merge(self, row: int, first: int, last: int) -> None:
@@ -128,7 +131,7 @@ class _Writer:
             self.sheet.cell(row, column).style = style
         self._merge(row, first, last)
         cell = self.sheet.cell(row, first)
-        cell.value = value
+        _put(cell, value)
         return cell
 
     def _section(self, section: Section, area: Area) -> None:
@@ -144,7 +147,7 @@ class _Writer:
         if text.link:
             cell.hyperlink = f"#{quote_sheetname(text.link)}!A1"
             cell.style = text.style
-        if text.text.startswith("="):
+        if _is_formula(text.text):
             self._check(text.text)
         high = {styles.ANSWER: 20.0}.get(text.style, 14.0)
         self.sheet.row_dimensions[area.top].height = high * text.lines
@@ -195,7 +198,7 @@ class _Writer:
 
     def _words(self, text: str) -> str | None:
         """Words as they are; what starts with `=` is a formula of single cells."""
-        if not text.startswith("="):
+        if not _is_formula(text):
             return text or None
         return rewritten(text, lambda _, name: self._single(name))
 
@@ -259,7 +262,7 @@ class _Writer:
             for row in range(area.top, area.top + area.rows):
                 sheet.cell(row, area.left).number_format = column.format
         for row, value in enumerate(column.values, area.top):
-            sheet.cell(row, area.left).value = value
+            _put(sheet.cell(row, area.left), value)
         if column.formula:
             self._formulas(table, column.name, column.formula, column.by_line)
         for line, formula in enumerate(column.lines):
@@ -361,6 +364,16 @@ class _Writer:
             repeat = f"{top - 1}:{top}"
         area = f"A1:{get_column_letter(self.wide)}{self.page.height}"
         page(sheet, paper, area, repeat, data.landscape, 0 if data.tall else 1)
+
+
+def _is_formula(text: str) -> bool:
+    return text.startswith("=") and not isinstance(text, Verbatim)
+
+
+def _put(cell: Any, value: Any) -> None:
+    cell.value = value
+    if isinstance(value, Verbatim):  # openpyxl would take one that begins with = for a formula
+        cell.data_type = "s"
 
 
 def page(

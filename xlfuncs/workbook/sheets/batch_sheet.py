@@ -31,13 +31,18 @@ from xlfuncs.workbook.kit.formulas import cases, dated, if_numbers, shown
 from xlfuncs.workbook.sheets.batches import latest, of_shown
 
 #: A box is 25 mm wide and, in points, over 10 mm high; the strip shares the columns.
-_WIDE, _HIGH = 13.1, 29.1
+_WIDE, HIGH = 13.1, 29.1
 _WIDTHS = (_WIDE, 12, 11.6, *(_WIDE,) * 5, 15.7, _WIDE)
 _COLUMNS = len(_WIDTHS)
+#: What the boxes are for.
+BOXES = {
+    "time": "Time", "reading": "Reading", "sample": "Sample", "measured": "Gravity",
+    "measured_volume": "Volume", "verdict": "Against the plan", "note": "Note",
+}  # fmt: skip
 #: Empty lines for another reading.
 _SPARE = 1
 #: The strip: lines under each other, and °Bx from one value to the next.
-_DEEP, _EACH = 5, 0.5
+_DEEP, EACH = 5, 0.5
 _VALUES = _DEEP * _COLUMNS
 #: Places of the strip at which its ± is said.
 _SPREAD_AT = (10, 20, 30, 40, 50)
@@ -56,11 +61,8 @@ def sheet(choices: words.Choices) -> Sheet:
             *_head(),
             _boxes(choices),
             *_strip(choices),
-            Text("Boiling wort scalds: sample with a ladle. It boils over when extract, sugar or "
-                 "hops go in: heat off, stir.",
-                 styles.CAUTION, gap=0, lines=1.1),
-            Text("Hot wort cracks glass: cool the sample before it meets a hydrometer jar or a "
-                 "prism.", styles.CAUTION, gap=0, lines=1.1),
+            Text(words.BOIL_CAUTION, styles.CAUTION, gap=0, lines=1.1),
+            Text(words.GLASS_CAUTION, styles.CAUTION, gap=0, lines=1.1),
             Steps(_cells(choices)),
         ),
         widths=_WIDTHS,
@@ -100,9 +102,10 @@ def _boxes(choices: words.Choices) -> Table:
     def planned(name: str, heading: str, hint: str, formula: str) -> Column:
         return result(name, heading, hint, _WIDE, styles.GENERAL, formula, by_line=True, wrap=True)
 
-    def box(name: str, heading: str, hint: str, format: str, found: str) -> Column:
+    def box(name: str, hint: str, format: str, found: str) -> Column:
         shown_if = f'IF(card_filled*(card_at>0),{found},"")'
-        return Column(name, heading, hint, _WIDE, format, shown_if, Role.BOX, by_line=True)
+        return Column(f"card_{name}", BOXES[name], hint, _WIDE, format, shown_if, Role.BOX,
+                      by_line=True)  # fmt: skip
 
     def logged(what: str) -> str:
         cell = f"INDEX(all.{what},card_at)"
@@ -122,20 +125,20 @@ def _boxes(choices: words.Choices) -> Table:
                                 shown("card_within", digits))),
             planned("card_volume", "Volume planned", '=unit_volume&" at "&unit_room',
                     f'IF(ISNUMBER(card_wanted_volume),{shown("card_wanted_volume", 1)},"")'),
-            box("card_time", "Time", "hh:mm", "hh:mm",
+            box("time", "hh:mm", "hh:mm",
                 f"IF(N({logged('line_date')})>INT(N({logged('line_date')})),"
                 f'{logged("line_date")},"")'),
-            box("card_reading", "Reading", "as shown", styles.READING, logged("log_reading")),
-            box("card_sample", "Sample", '="°"&unit_temperature', styles.TEMPERATURE,
+            box("reading", "as shown", styles.READING, logged("log_reading")),
+            box("sample", '="°"&unit_temperature', styles.TEMPERATURE,
                 logged("log_temperature")),
-            box("card_measured", "Gravity", '=unit_gravity&", ± about 95 %"', styles.GENERAL,
+            box("measured", '=unit_gravity&", ± about 95 %"', styles.GENERAL,
                 both.format("card_is", shown("card_is", digits), "card_is_expanded",
                             shown("card_is_expanded", digits))),
-            box("card_measured_volume", "Volume", '=unit_volume&" at "&unit_room', styles.ONE,
+            box("measured_volume", '=unit_volume&" at "&unit_room', styles.ONE,
                 logged("log_volume_20")),
-            box("card_verdict", "Against the plan", "gravity / volume", styles.GENERAL,
+            box("verdict", "gravity / volume", styles.GENERAL,
                 f'{verdicts[0]}&IF({verdicts[1]}="","",CHAR(10)&{verdicts[1]})'),
-            box("card_note", "Note", "", styles.GENERAL, 'IF(N(INDEX(all.mean_of,card_at))>1,'
+            box("note", "", styles.GENERAL, 'IF(N(INDEX(all.mean_of,card_at))>1,'
                 f'"mean of "&INDEX(all.mean_of,card_at)&"; ","")&{logged("log_note")}'),
             Column("card_stage_no", "card_stage_no", "stage", 12, role=Role.STEP, values=numbers),
             Column("card_plan_no", "card_plan_no", "of the plan", 12, role=Role.STEP,
@@ -152,7 +155,7 @@ def _boxes(choices: words.Choices) -> Table:
             step("card_within", "tolerance", 'IF(ISNUMBER(card_wanted),'
                  'INDEX(all.batch_within,shown_no),"")', by_line=True),
         ),
-        high=_HIGH,
+        high=HIGH,
     )  # fmt: skip
 
 
@@ -190,7 +193,7 @@ def _drops(digits: int) -> Table:
         (
             Column("strip_no", "strip_no", "line", 12, role=Role.STEP,
                    values=range(1, _VALUES + 2)),
-            step("strip_raw", "shown, °Bx", own(f"{_EACH}*strip_no", "read_shown")),
+            step("strip_raw", "shown, °Bx", own(f"{EACH}*strip_no", "read_shown")),
             step("strip_asked", "asked for", own('IF(card_prism=1,strip_raw,"")', "strip_raw")),
             step("strip_true", "true °Bx", "REFRACTOMETER_BRIX(strip_asked,"
                  f"{own(chr(34) * 2, 'read_drop_c')},{own('card_offset', 'read_offset')},"
@@ -279,7 +282,7 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         **{
             f"card_spread_{at}": f'IF(ISNUMBER(INDEX(all.strip_u,{at})),'
                                  f'{shown(f"2*INDEX(all.strip_u,{at})", digits)},"______")'
-                                 f'&" at {_EACH * at:g} °Bx"'
+                                 f'&" at {EACH * at:g} °Bx"'
             for at in _SPREAD_AT
         },
         "card_spread_says": f'"± about 95 %, "&unit_gravity&": "&{spread}',

@@ -33,11 +33,10 @@ _READING = (
 _CAUTIONS = (
     "Boiling wort scalds: sample with a ladle, never over the rim, and let it cool.",
     "Hot wort cracks glass: cool a sample before it meets a hydrometer jar or a prism.",
-    "Fermentation fills closed rooms with carbon dioxide: air them before you go in.",
-    "Bottles burst when beer is not finished. A refractometer alone does not prove that "
-    "fermentation has ended: package on hydrometer readings that stay the same over days.",
-    "Alcohol for a label or for tax needs the method that your authority approves.",
-    "These figures support your judgement; local rules and licensed practice come first.",
+    words.GAS_CAUTION,
+    words.BOTTLES_CAUTION,
+    words.LABEL_CAUTION,
+    words.RULES_CAUTION,
 )
 #: Longer texts take two lines of the page.
 _LONG = 104
