@@ -18,6 +18,7 @@ from openpyxl.utils import get_column_letter, range_boundaries
 
 from xlfuncs.files import problems
 from xlfuncs.files.package import local, sheet_parts
+from xlfuncs.files.problems import Source
 from xlfuncs.workbook import words
 
 
@@ -91,15 +92,16 @@ class _Parts(dict[str, bytes]):
         return self[name]
 
 
-def read(path: Path, names: Iterable[str], needed: Iterable[str]) -> Entries:
+def read(source: Path | Source, names: Iterable[str], needed: Iterable[str]) -> Entries:
     """The cells that carry these names; where a cell holds a formula, its stored value.
 
     Names in `needed` must be there.  Raises `WorkbookProblem` for a file that is not one of our
     workbooks.
     """
-    data = problems.content(path)
+    found = problems.read(source)
+    path = found.path
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        with zipfile.ZipFile(io.BytesIO(found.data)) as archive:
             parts = _Parts(archive)
             book, sheets = sheet_parts(parts)
             places = _places(path, parts[book], sheets, set(names))
