@@ -64,6 +64,21 @@ _ROW_OF_CELL = re.compile(
     r"(?<![\w.\\])(\$?(?:[A-Z]{1,2}|[A-W][A-Z]{2}|X[A-E][A-Z]|XF[A-D]))(\$?)([1-9]\d{0,6})(?![\w.(!])",
     re.IGNORECASE,
 )
+# Formulas that differ only in cells that they name are parsed once, with cells of the column _STAND
+# in the places of theirs: in the first row for the first of theirs, and so on.
+_STAND = "XFB"
+_CELLS = re.compile(
+    r"""
+    "(?:[^"]|"")*" | \[(?:[^\[\]]|\[[^\[\]]*\])*\]
+    | (?<![\w.!:$\\\]])
+      (?:(?:'(?P<quoted>(?:[^'\[\]]|'')+)'|(?P<sheet>[^\W\d][\w.]*))!)?
+      \$?(?P<left>[A-Z]{1,3})\$?(?P<top>[1-9]\d{0,6})
+      (?::\$?(?P<right>[A-Z]{1,3})\$?(?P<bottom>[1-9]\d{0,6}))?
+      (?![\w(.!:\[\#\\])
+    | '(?:[^']|'')*'
+    """,
+    re.VERBOSE,
+)
 _ROWS = re.compile(r"\d\s*:\s*\$?\d")  # 3:5, or any cell that ends in a range of them
 
 
@@ -211,6 +226,10 @@ class _Number(Number):  # type: ignore[misc]
     )
 
 
+#: A word, neither a sheet's nor the beginning of a range, and what follows it.
+_WORD = re.compile(r"(?!\w*(?:ANCHORARRAY|INDIRECT))[^\W\d][\w.]*(?:([(\[])|(?![\w.!:#\\]))", re.I)
+
+
 class _Parser(Parser):  # type: ignore[misc]
     """The package's parser, which tries only those tokens that can begin as the rest of a formula
     does: a token that does not fit is an exception, and a formula is made of hundreds."""
@@ -235,6 +254,11 @@ class _Parser(Parser):  # type: ignore[misc]
         for first in firsts
     }
 
+    #: What begins with a word, by what follows it.
+    after_word: ClassVar = {
+        "(": [Function], "[": [_TableReference, Range], None: [_Number, Range],
+    }  # fmt: skip
+
     def ast(self, expression: str, context: Any = None) -> tuple[list[Any], Any]:
         """Tokens and builder, as the package's; raises `FormulaError`."""
         rest = expression.replace("\n", " ").strip().removeprefix("=").lstrip()
@@ -255,7 +279,11 @@ class _Parser(Parser):  # type: ignore[misc]
         return tokens[1:-1], builder
 
     def _next(self, rest: str, context: Any, tokens: Any, stack: Any, builder: Any) -> Any:
-        for kind in self.beginnings.get(rest[0], self.filters):
+        kinds = self.beginnings.get(rest[0])
+        if kinds is None:
+            word = _WORD.match(rest)
+            kinds = self.filters if word is None else self.after_word[word[1]]
+        for kind in kinds:
             try:
                 token = kind(rest, context, self)
                 token.ast(tokens, stack, builder)
@@ -276,6 +304,37 @@ def _parsed(text: str, sheet: str) -> tuple[Any, Mapping[Any, list[Any]]]:
     """
     _, builder = _PARSER.ast(text, context={"sheet": sheet})
     return builder.stack[-1], builder.arguments
+
+
+def _with_stands(text: str, sheet: str) -> tuple[str, list[Area]]:
+    """The formula with other cells in the places of those that it names, and those that it named.
+
+    What else may name cells (rows, columns, tables, a range up to what a function gives) stays.
+    """
+    areas: dict[Area, int] = {}
+
+    def stand(found: re.Match[str]) -> str:
+        left, top = found["left"], found["top"]
+        if left is None:
+            return found[0]
+        quoted = found["quoted"]
+        title = quoted.replace("''", "'") if quoted else found["sheet"] or sheet
+        rows = sorted((int(top), int(found["bottom"] or top)))
+        columns = sorted((_column(left), _column(found["right"] or left)))
+        area = Area(title, rows[0], columns[0], rows[1], columns[1])
+        return f"{_STAND}{areas.setdefault(area, len(areas) + 1)}"
+
+    if _STAND in text:
+        return text, []
+    return _CELLS.sub(stand, text), list(areas)
+
+
+@functools.cache
+def _column(letters: str) -> int:
+    number = 0
+    for letter in letters:
+        number = 26 * number + ord(letter) - 64
+    return number
 
 
 @functools.lru_cache(4096)
@@ -319,10 +378,11 @@ def _read(
     key = (text, sheet, moved, plain, whole)
     if key not in scope.trees:
         try:
-            root, arguments = _parsed(text, sheet)
+            parsed, areas = _with_stands(text, sheet)
+            root, arguments = _parsed(parsed, sheet)
         except Exception as error:  # the parser raises more than its own errors
             raise _Unreadable from error
-        growing = _Growing(sheet, moved, arguments, scope, names)
+        growing = _Growing(sheet, moved, arguments, areas, scope, names)
         value = growing.node(root, plain, whole)
         scope.trees[key] = Tree(value, tuple(growing.needs))
     return scope.trees[key]
@@ -358,12 +418,14 @@ class _Growing:
         sheet: str,
         moved: bool,
         arguments: Mapping[Any, list[Any]],
+        areas: list[Area],
         scope: Scope,
         names: tuple[str, ...],
     ) -> None:
         self.sheet = sheet
         self.moved = moved
         self.arguments = arguments
+        self.areas = areas
         self.scope = scope
         self.names = names
         self.needs: list[Place] = []
@@ -439,9 +501,13 @@ class _Growing:
             raise CannotCompute("references to a spilled range (A1#) are not supported")
         if "n1" not in parts:
             return self._name(parts["ref"], plain, whole)
-        sheet = self.scope.sheet(parts["sheet"].replace("''", "'"))
-        first, last = sorted((int(parts["r1"]) or 1, int(parts["r2"]) or 1))
-        left, right = sorted((parts["n1"] or 1, parts["n2"]))
+        if self.areas and parts["c1"] == _STAND:
+            sheet, first, left, last, right = self.areas[int(parts["r1"]) - 1]
+            sheet = self.scope.sheet(sheet)
+        else:
+            sheet = self.scope.sheet(parts["sheet"].replace("''", "'"))
+            first, last = sorted((int(parts["r1"]) or 1, int(parts["r2"]) or 1))
+            left, right = sorted((parts["n1"] or 1, parts["n2"]))
         several = first < last or left < right
         place = self._moving(sheet, first, last, left, right)
         return self._at(place, several and plain and not whole, whole)
