@@ -64,17 +64,22 @@ _ROW_OF_CELL = re.compile(
     r"(?<![\w.\\])(\$?(?:[A-Z]{1,2}|[A-W][A-Z]{2}|X[A-E][A-Z]|XF[A-D]))(\$?)([1-9]\d{0,6})(?![\w.(!])",
     re.IGNORECASE,
 )
-# Formulas that differ only in cells that they name are parsed once, with cells of the column _STAND
-# in the places of theirs: in the first row for the first of theirs, and so on.
+# Formulas that differ only in what they name, or in their constants, are parsed once, with cells of
+# the column _STAND in the places of theirs: in the first row for the first of theirs, and so on.
 _STAND = "XFB"
-_CELLS = re.compile(
+_OPERAND = re.compile(
     r"""
-    "(?:[^"]|"")*" | \[(?:[^\[\]]|\[[^\[\]]*\])*\]
+    "(?P<text>(?:[^"]|"")*)"
+    | \[(?:[^\[\]]|\[[^\[\]]*\])*\]
     | (?<![\w.!:$\\\]])
-      (?:(?:'(?P<quoted>(?:[^'\[\]]|'')+)'|(?P<sheet>[^\W\d][\w.]*))!)?
-      \$?(?P<left>[A-Z]{1,3})\$?(?P<top>[1-9]\d{0,6})
-      (?::\$?(?P<right>[A-Z]{1,3})\$?(?P<bottom>[1-9]\d{0,6}))?
-      (?![\w(.!:\[\#\\])
+      (?:
+        (?:(?:'(?P<quoted>(?:[^'\[\]]|'')+)'|(?P<sheet>[^\W\d][\w.]*))!)?
+        \$?(?P<left>[A-Z]{1,3})\$?(?P<top>[1-9]\d{0,6})
+        (?::\$?(?P<right>[A-Z]{1,3})\$?(?P<bottom>[1-9]\d{0,6}))?
+        | (?P<name>(?!(?:[a-z]{1,3}\d+|r\d+c\d+|true|false)\b)[a-z]\w*)
+        | (?P<number>\d+(?:\.\d+)?(?:[eE][+-]?\d+)?)
+      )
+      (?![\w.(!:\[\#\\])
     | '(?:[^']|'')*'
     """,
     re.VERBOSE,
@@ -306,27 +311,39 @@ def _parsed(text: str, sheet: str) -> tuple[Any, Mapping[Any, list[Any]]]:
     return builder.stack[-1], builder.arguments
 
 
-def _with_stands(text: str, sheet: str) -> tuple[str, list[Area]]:
-    """The formula with other cells in the places of those that it names, and those that it named.
+#: What a formula names or holds: cells, a name, or a text or number in brackets of its own.
+_Operand = Area | str | tuple[str | float]
+
+
+def _with_stands(text: str, sheet: str) -> tuple[str, list[_Operand]]:
+    """The formula with other cells in the places of what it names and holds, and the latter.
 
     What else may name cells (rows, columns, tables, a range up to what a function gives) stays.
     """
-    areas: dict[Area, int] = {}
+    if _STAND in text or "{" in text or _ROWS.search(text):
+        return text, []
+    operands: dict[_Operand, int] = {}
 
     def stand(found: re.Match[str]) -> str:
-        left, top = found["left"], found["top"]
-        if left is None:
+        kind = found.lastgroup
+        operand: _Operand
+        if kind is None:
             return found[0]
-        quoted = found["quoted"]
-        title = quoted.replace("''", "'") if quoted else found["sheet"] or sheet
-        rows = sorted((int(top), int(found["bottom"] or top)))
-        columns = sorted((_column(left), _column(found["right"] or left)))
-        area = Area(title, rows[0], columns[0], rows[1], columns[1])
-        return f"{_STAND}{areas.setdefault(area, len(areas) + 1)}"
+        if kind == "text":
+            operand = (found["text"].replace('""', '"'),)
+        elif kind == "number":
+            operand = (float(found["number"]),)
+        elif kind == "name":
+            operand = found["name"]
+        else:
+            left, top, right, bottom = found["left"], found["top"], found["right"], found["bottom"]
+            title = (found["quoted"] or "").replace("''", "'") or found["sheet"] or sheet
+            rows = sorted((int(top), int(bottom or top)))
+            columns = sorted((_column(left), _column(right or left)))
+            operand = Area(title, rows[0], columns[0], rows[1], columns[1])
+        return f"{_STAND}{operands.setdefault(operand, len(operands) + 1)}"
 
-    if _STAND in text:
-        return text, []
-    return _CELLS.sub(stand, text), list(areas)
+    return _OPERAND.sub(stand, text), list(operands)
 
 
 @functools.cache
@@ -378,11 +395,11 @@ def _read(
     key = (text, sheet, moved, plain, whole)
     if key not in scope.trees:
         try:
-            parsed, areas = _with_stands(text, sheet)
+            parsed, operands = _with_stands(text, sheet)
             root, arguments = _parsed(parsed, sheet)
         except Exception as error:  # the parser raises more than its own errors
             raise _Unreadable from error
-        growing = _Growing(sheet, moved, arguments, areas, scope, names)
+        growing = _Growing(sheet, moved, arguments, operands, scope, names)
         value = growing.node(root, plain, whole)
         scope.trees[key] = Tree(value, tuple(growing.needs))
     return scope.trees[key]
@@ -395,8 +412,12 @@ class _Reference:
         self.place = place
         self._scope = scope
         self._as_block = as_block
+        self._on_line = None if as_block else getattr(place, "on_line", None)
 
     def __call__(self, at: Area) -> Any:
+        if self._on_line:
+            sheet, down, column = self._on_line
+            return self._scope.cell(sheet, at.top + down, column)
         area = self.place(at)
         if area is None:
             return NOT_A_VALUE
@@ -418,14 +439,14 @@ class _Growing:
         sheet: str,
         moved: bool,
         arguments: Mapping[Any, list[Any]],
-        areas: list[Area],
+        operands: list[_Operand],
         scope: Scope,
         names: tuple[str, ...],
     ) -> None:
         self.sheet = sheet
         self.moved = moved
         self.arguments = arguments
-        self.areas = areas
+        self.operands = operands
         self.scope = scope
         self.names = names
         self.needs: list[Place] = []
@@ -501,8 +522,13 @@ class _Growing:
             raise CannotCompute("references to a spilled range (A1#) are not supported")
         if "n1" not in parts:
             return self._name(parts["ref"], plain, whole)
-        if self.areas and parts["c1"] == _STAND:
-            sheet, first, left, last, right = self.areas[int(parts["r1"]) - 1]
+        if self.operands and parts["c1"] == _STAND:
+            operand = self.operands[int(parts["r1"]) - 1]
+            if isinstance(operand, str):
+                return self._name(operand, plain, whole)
+            if not isinstance(operand, Area):
+                return _constant(operand[0])
+            sheet, first, left, last, right = operand
             sheet = self.scope.sheet(sheet)
         else:
             sheet = self.scope.sheet(parts["sheet"].replace("''", "'"))
@@ -517,6 +543,9 @@ class _Growing:
         moving = [self.moved and _FIXED < row < _LAST_ROW for row in (first, last)]
         if not any(moving) and last < _LAST_ROW and right < _LAST_COLUMN:
             return _constant(Area(sheet, first, left, last, right))
+
+        if all(moving) and first == last and left == right:
+            return _OnLine(sheet, first - _HOME, left)
 
         def place(at: Area) -> Area:
             up = _HOME - at.top
@@ -577,6 +606,18 @@ class _Growing:
         rows += [(top, bottom)] * ("#all" in parts) + [(first, last)] * ("#data" in parts)
         rows += [(top, top)] * ("#headers" in parts) + [(bottom, bottom)] * ("#totals" in parts)
         return _constant(Area(sheet, min(rows)[0], left, max(end for _, end in rows), right))
+
+
+class _OnLine:
+    """The place of one cell so many rows below the formula's own."""
+
+    def __init__(self, sheet: str, down: int, column: int) -> None:
+        self.on_line = sheet, down, column
+
+    def __call__(self, at: Area) -> Area:
+        sheet, down, column = self.on_line
+        row = at.top + down
+        return Area(sheet, row, column, row, column)
 
 
 def _crossing(place: Place) -> Place:
