@@ -90,7 +90,7 @@ class Prepared:
         """
         book = self._book
         book.contents = {title: dict(cells) for title, cells in self._typed.items()}
-        book.blocks = {}
+        book.blocks, book.alike = {}, {}
         book.calls = collections.Counter()
         for formula, problem in zip(book.formulas, self._problems, strict=True):
             formula.problem = problem
@@ -136,6 +136,7 @@ class _Workbook:
         self.trees: dict[tuple[str, str, bool, bool, bool], Tree] = {}
         self.blocks: dict[Area, Any] = {}
         self.order: list[Formula] = []
+        self.alike: dict[tuple[Any, ...], Any] = {}
         self.titles: dict[str, str] = {
             sheet.title.casefold(): sheet.title for sheet in book.worksheets
         }
@@ -227,9 +228,9 @@ class _Workbook:
             return ()
         area = formula.area
         try:
-            result = formula.tree.value(area)
             if area.top == area.bottom and area.left == area.right:
-                return (((area.top, area.left), settled(result)),)
+                return (((area.top, area.left), self._single(formula.tree, area)),)
+            result = formula.tree.value(area)
             fitted = _fitted(result, area.shape)
         except BroadcastError:
             formula.problem = "ranges of different sizes do not fit together"
@@ -238,6 +239,18 @@ class _Workbook:
             formula.problem = f"computing it failed ({type(error).__name__}: {error})"
             return ()
         return zip(area.positions(), fitted.ravel().tolist(), strict=True)
+
+    def _single(self, tree: Tree, area: Area) -> Any:
+        """The cell of a formula: lines on which the same stands, such as blank ones, are alike."""
+        if tree.on_line is None:
+            return settled(tree.value(area))
+        row, contents = area.top, self.contents
+        cells = [contents[sheet].get((row + down, c), EMPTY) for sheet, down, c in tree.on_line]
+        key = (id(tree), *cells, *map(type, cells))  # 1 is not TRUE
+        found = self.alike.get(key)
+        if found is None:
+            found = self.alike[key] = settled(tree.value(area))
+        return found
 
     # --- what a formula finds around it
 

@@ -163,10 +163,16 @@ Place = Callable[[Area], Area | None]
 
 
 class Tree(NamedTuple):
-    """A formula that was read: what computes it, and what must be computed before."""
+    """A formula that was read: what computes it, and what must be computed before.
+
+    `on_line` says that besides cells that are the same for all lines it looks at nothing but these
+    cells of its line, each a sheet, rows below its own, and column: with the same in them it gives
+    the same.  None for others, and for those that call our functions, whose calls are counted.
+    """
 
     value: Node
     needs: tuple[Place, ...]
+    on_line: tuple[tuple[str, int, int], ...] | None = None
 
 
 def compiled(text: str, area: Area, row: int, is_array: bool, scope: Scope) -> Tree:
@@ -401,7 +407,7 @@ def _read(
             raise _Unreadable from error
         growing = _Growing(sheet, moved, arguments, operands, scope, names)
         value = growing.node(root, plain, whole)
-        scope.trees[key] = Tree(value, tuple(growing.needs))
+        scope.trees[key] = Tree(value, tuple(growing.needs), growing.on_line())
     return scope.trees[key]
 
 
@@ -412,7 +418,7 @@ class _Reference:
         self.place = place
         self._scope = scope
         self._as_block = as_block
-        self._on_line = None if as_block else getattr(place, "on_line", None)
+        self._on_line = place.on_line if isinstance(place, _OnLine) and not as_block else None
 
     def __call__(self, at: Area) -> Any:
         if self._on_line:
@@ -450,6 +456,13 @@ class _Growing:
         self.scope = scope
         self.names = names
         self.needs: list[Place] = []
+        self.is_bound = False  # to the line where it stands, or to being counted
+
+    def on_line(self) -> tuple[tuple[str, int, int], ...] | None:
+        """As in `Tree`."""
+        moving = [place for place in self.needs if not isinstance(place, _Constant)]
+        cells = [place.on_line for place in moving if isinstance(place, _OnLine)]
+        return None if self.is_bound or len(cells) < len(moving) else tuple(dict.fromkeys(cells))
 
     def node(self, token: Any, plain: bool, whole: bool) -> Node:
         if isinstance(token, _TableReference):
@@ -457,9 +470,9 @@ class _Growing:
         if isinstance(token, Range):
             return self._range(token, plain, whole)
         if isinstance(token, Empty):
-            return _constant(0.0)
+            return _Constant(0.0)
         if isinstance(token, Operand):
-            return _constant(taken(token.compile()))
+            return _Constant(taken(token.compile()))
         name = re.sub(r"^_XLFN\.(_XLWS\.)?", "", token.name.upper())
         if isinstance(token, Operator):
             whole = name in (":", ",", " ")
@@ -478,15 +491,17 @@ class _Growing:
 
     def _function(self, name: str, tokens: list[Any], children: list[Node]) -> Node:
         if name in self.scope.functions:
+            self.is_bound |= name in CATALOGUE
             if name in CATALOGUE:  # a missing argument is a blank one, not 0
                 children = [
-                    _constant(EMPTY) if isinstance(token, Empty) else child
+                    _Constant(EMPTY) if isinstance(token, Empty) else child
                     for token, child in zip(tokens, children, strict=True)
                 ]
             return _call(self.scope.functions[name], children)
         if name == "IF" and 2 <= len(children) <= 3:
             return _choice(*children)
         if name in _PLACES and len(children) <= 1:
+            self.is_bound = True
             return _place(name, children)
         if name in ("ARRAY", "ARRAYROW"):
             return _array(children)
@@ -527,7 +542,7 @@ class _Growing:
             if isinstance(operand, str):
                 return self._name(operand, plain, whole)
             if not isinstance(operand, Area):
-                return _constant(operand[0])
+                return _Constant(operand[0])
             sheet, first, left, last, right = operand
             sheet = self.scope.sheet(sheet)
         else:
@@ -542,7 +557,7 @@ class _Growing:
         """Cells whose rows go with the formula if they lie where only moved rows do."""
         moving = [self.moved and _FIXED < row < _LAST_ROW for row in (first, last)]
         if not any(moving) and last < _LAST_ROW and right < _LAST_COLUMN:
-            return _constant(Area(sheet, first, left, last, right))
+            return _Constant(Area(sheet, first, left, last, right))
 
         if all(moving) and first == last and left == right:
             return _OnLine(sheet, first - _HOME, left)
@@ -577,6 +592,7 @@ class _Growing:
         names = (*self.names, name.casefold())
         tree = _read(text, self.sheet, False, plain, whole, self.scope, names)
         self.needs += tree.needs
+        self.is_bound |= tree.on_line is None
         return tree.value
 
     def _table(self, token: Any) -> Place:
@@ -605,7 +621,7 @@ class _Growing:
         rows = [(first, last)] if not parts else []
         rows += [(top, bottom)] * ("#all" in parts) + [(first, last)] * ("#data" in parts)
         rows += [(top, top)] * ("#headers" in parts) + [(bottom, bottom)] * ("#totals" in parts)
-        return _constant(Area(sheet, min(rows)[0], left, max(end for _, end in rows), right))
+        return _Constant(Area(sheet, min(rows)[0], left, max(end for _, end in rows), right))
 
 
 class _OnLine:
@@ -649,8 +665,14 @@ def _span(places: list[Place]) -> Place:
     return span
 
 
-def _constant(value: Any) -> Callable[[Area], Any]:
-    return lambda at: value
+class _Constant:
+    """A value, or a place, that is the same wherever the formula stands."""
+
+    def __init__(self, value: Any) -> None:
+        self._value = value
+
+    def __call__(self, at: Area) -> Any:
+        return self._value
 
 
 def _call(function: Callable[..., Any], children: list[Node]) -> Node:
@@ -706,7 +728,7 @@ def _place(name: str, children: list[Node]) -> Node:
     return lambda at: tell(Area("", 1, 1, *block(child(at)).shape))
 
 
-_FALSE = _constant(False)
+_FALSE = _Constant(False)
 
 
 def _choice(condition: Node, yes: Node, no: Node = _FALSE) -> Node:
