@@ -64,7 +64,7 @@ def calculate(path: str | Path | Source, today: datetime.date | None = None) -> 
     only a part computes any more.
     """
     source = problems.read(path)
-    book = problems.load(source)
+    book = problems.load(source, filled=True)
     stored.must_compute_whole(book, source.path)
     return calculate_book(book, today)
 
