@@ -137,6 +137,12 @@ def blank_book(choices: Choices) -> Any:
 
 
 @functools.cache
+def calculated(choices: Choices) -> embedded.Calculation:
+    """What it shows as it is."""
+    return embedded.calculate_book(blank_book(choices), TODAY)
+
+
+@functools.cache
 def prepared(choices: Choices) -> embedded.Prepared:
     """The same with its formulas read."""
     return embedded.Prepared(blank_book(choices), TODAY)
