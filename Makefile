@@ -42,7 +42,10 @@ lock: .venv/tested
 
 # What is made from the code: the reference, the page of accuracy, the workbooks, the pictures.
 docs: .venv/documented
+	@mkdir -p build
 	$(BIN)/python -m xlfuncs.reference > docs/functions.md
+	$(BIN)/python -m xlfuncs.plain.measuring > build/measured.csv
+	mv build/measured.csv xlfuncs/plain/measured.csv
 	$(BIN)/python -m xlfuncs.plain.report > docs/plain.md
 	$(BIN)/python -m tests.accuracy > docs/accuracy.md
 	$(BIN)/python docs/make_pictures.py

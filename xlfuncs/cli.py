@@ -193,7 +193,7 @@ def _computed(
     from xlfuncs.files import stored
     from xlfuncs.hosts.calc import runner
 
-    stored.must_compute_whole(problems.load(source), source.path)
+    stored.must_compute_whole(problems.load(source, filled=True), source.path)
     found = runner.compute(source)
     unknown = {place for place, value in found.items() if value == "#NAME?"}
     return (

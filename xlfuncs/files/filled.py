@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 
+from openpyxl.formula.translate import Translator
+from openpyxl.utils.cell import coordinate_from_string
+from openpyxl.worksheet import _reader
 from openpyxl.worksheet.formula import ArrayFormula
 
 
@@ -23,3 +27,28 @@ class Filled(ArrayFormula):  # type: ignore[misc]
     def __iter__(self) -> Iterator[tuple[str, str]]:
         yield from super().__iter__()
         yield "si", str(self.number)
+
+
+class _Filling:
+    """In place of openpyxl's translator: the formula of a cell below its first stays as it is."""
+
+    def __init__(self, formula: str, origin: str) -> None:
+        self._formula, self._origin = formula, origin
+        self._column, row = coordinate_from_string(origin)
+        self._below = Filled(formula, 0, row)
+
+    def translate_formula(self, cell: str) -> Filled | str:
+        """The formula of another cell to which it was filled."""
+        if coordinate_from_string(cell)[0] == self._column:
+            return self._below
+        return str(Translator(self._formula, self._origin).translate_formula(cell))
+
+
+@contextmanager
+def kept_filled() -> Iterator[None]:
+    """openpyxl reads cells below the first of a formula filled down as `Filled`."""
+    before, _reader.Translator = _reader.Translator, _Filling
+    try:
+        yield
+    finally:
+        _reader.Translator = before

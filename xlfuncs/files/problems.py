@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import warnings
 import zipfile
@@ -135,26 +136,29 @@ def computes_in_part(path: str | Path, cut: Sequence[str]) -> WorkbookProblem:
     )
 
 
-def load(source: str | Path | Source, **options: Any) -> Any:
+def load(source: str | Path | Source, *, filled: bool = False, **options: Any) -> Any:
     """A workbook read by openpyxl (`options` are passed to it); raises `WorkbookProblem`.
 
     If openpyxl does not take the looks, pictures or links that another program has written, the
-    workbook is read without them.
+    workbook is read without them.  With `filled`, formulas filled down a column are `Filled`:
+    writing each of them out for its own line takes longer than all else.
     """
     found = read(source)
     try:
-        return _loaded(found.data, options)
+        return _loaded(found.data, filled, options)
     except Exception as error:  # openpyxl raises whatever a wrong part leads to
         try:
-            return _loaded(_plain(found), {**options, "keep_links": False})
+            return _loaded(_plain(found), filled, {**options, "keep_links": False})
         except Exception:
             raise damaged(found.path) from error
 
 
-def _loaded(data: bytes, options: dict[str, Any]) -> Any:
+def _loaded(data: bytes, filled: bool, options: dict[str, Any]) -> Any:
     import openpyxl  # not before it is needed: it takes longer to load than `--help` to print
 
-    with warnings.catch_warnings():
+    from xlfuncs.files.filled import kept_filled
+
+    with warnings.catch_warnings(), kept_filled() if filled else contextlib.nullcontext():
         warnings.simplefilter("ignore")  # about extensions that a reader does not need
         return openpyxl.load_workbook(io.BytesIO(data), **options)
 

@@ -24,6 +24,7 @@ from openpyxl.worksheet.formula import ArrayFormula
 
 from xlfuncs.cells.values import ERROR_TEXTS
 from xlfuncs.files import problems
+from xlfuncs.files.filled import Filled
 from xlfuncs.files.package import Parts, local, packed, sheet_parts, unpacked
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.files.replacing import replacing
@@ -126,7 +127,8 @@ def no_longer_computed(book: Workbook) -> list[str]:
         cells = place["cells"].replace("$", "")
         left, top, _, bottom = range_boundaries(cells)
         formula = book[title].cell(top, left).value
-        if isinstance(formula, ArrayFormula) and range_boundaries(formula.ref)[3] < bottom:
+        is_array = isinstance(formula, ArrayFormula) and not isinstance(formula, Filled)
+        if is_array and range_boundaries(formula.ref)[3] < bottom:
             found.append(f"{title}!{cells}")
     return found
 

@@ -6,7 +6,6 @@ out the recorded arithmetic as short formulas with helper cells, `measured` hold
 functions, and `names` hands out the functions whole, as named LAMBDAs.
 """
 
-from xlfuncs.plain.measured import Accuracy, accuracy
 from xlfuncs.plain.rows import FROM_CELL, Helpers, Plain, formula
 
-__all__ = ["FROM_CELL", "Accuracy", "Helpers", "Plain", "accuracy", "formula"]
+__all__ = ["FROM_CELL", "Helpers", "Plain", "formula"]

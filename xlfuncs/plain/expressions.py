@@ -170,6 +170,8 @@ numbers.Real.register(Expression)
 
 _made: list[Expression] = []
 _known: dict[tuple[Any, ...], Expression] = {}
+# A function is run anew for each way that it may take: most of it has been made before.
+_before: dict[tuple[Any, ...], Value] = {}
 
 
 def leaf(kind: str, name: str) -> Expression:
@@ -184,7 +186,17 @@ def argument(name: str) -> Any:
 
 def make(op: str, *args: Any) -> Value:
     """The operation on its arguments: a constant where they are, else the one such expression."""
-    values = tuple(_plain(value) for value in args)
+    key = (op, *[a.number if type(a) is Expression else (type(a), a) for a in args])
+    try:
+        found = _before.get(key)
+    except TypeError:  # an array of numpy around a value
+        return _made_of(op, tuple(map(_plain, args)))
+    if found is None:
+        found = _before[key] = _made_of(op, tuple(map(_plain, args)))
+    return found
+
+
+def _made_of(op: str, values: tuple[Value, ...]) -> Value:
     if op == "IF":
         return _choice(*values)
     if op == "&":

@@ -180,6 +180,10 @@ def operation(step: Expression, parts: list[Text]) -> Text:
     return Text(f"{op}({','.join(part.text for part in parts)})")
 
 
+def _too_deep(text: str) -> bool:
+    return text.count("(") > DEEPEST and depth(text) > DEEPEST
+
+
 def depth(text: str) -> int:
     """How many brackets are open at once."""
     deepest, now = 0, 0
@@ -232,7 +236,7 @@ class Printer:
                 self.known[step.number] = Text(self.leaf(step))
                 continue
             text = operation(step, [of(part) for part in step.args])
-            while len(text.text) > self.longest or depth(text.text) > DEEPEST:
+            while len(text.text) > self.longest or _too_deep(text.text):
                 inner = [part for part in step.args if isinstance(part, Expression)]
                 largest = max(inner, key=lambda part: len(self.known[part.number].text))
                 self.known[largest.number] = self.named(self.known[largest.number], form)

@@ -1,12 +1,18 @@
-"""How near the plain formulas come to the functions, measured on both."""
+"""How near the plain formulas come to the functions, measured on both.
+
+It takes seconds, so `measuring` does it for `make docs` and keeps what it found in `measured.csv`,
+which a test compares; what makes workbooks and documents reads it there.
+"""
 
 from __future__ import annotations
 
+import csv
 import functools
 import itertools
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -77,10 +83,11 @@ BOUNDS: dict[str, tuple[Bound, ...]] = {
     "UNIT_CONVERT": (_AMOUNT,),
 }
 
+#: Random cases on which each function is measured.
+CASES = 10_000
 _UNITS = {"from_unit": "US gal", "to_unit": "L"}
 #: Volumes, masses and numbers without a unit are tried up to here.
 _LARGE = 1e4
-_MOST_STEPS = pieces.EXACT_STEPS
 #: A case is on a limit when so small a share of an argument's range takes it across.
 _NEAR = 1e-5
 
@@ -95,15 +102,6 @@ class Accuracy:
     largest: float
     answered: int
     unlike: int  # one answers and the other refuses, or in other words, and not on a limit
-
-
-def accuracy(count: int = 10_000) -> list[Accuracy]:
-    """Every function that has a plain form, on so many random cases over its declared ranges."""
-    return [
-        found
-        for number, name in enumerate(BOUNDS)
-        for found in compare(name, random_cases(name, count, number), steps_of(name))
-    ]
 
 
 def words_of(name: str) -> list[dict[str, str]]:
@@ -263,24 +261,38 @@ def _last_digit(*numbers: str) -> float:
     return float(max(10.0 ** -len(number.partition(".")[2]) for number in numbers))
 
 
-def steps_of(name: str) -> int:
-    """As few Newton steps as keep the function within half its bounds, refusals alike.
+# --- kept ------------------------------
 
-    Functions of the same arguments take the same number, so that they can share helper cells.
-    """
+_FILE = Path(__file__).with_name("measured.csv")
 
-    def arguments_of(name: str) -> list[str]:
-        return [argument.name for argument in CATALOGUE[name].arguments]
 
-    kin = [other for other in BOUNDS if arguments_of(other) == arguments_of(name)]
-    return max(map(_fewest_steps, kin), default=_MOST_STEPS)
+@dataclass(frozen=True)
+class Kept:
+    """What was measured of one answer: Newton steps taken, and the largest difference then."""
+
+    function: str
+    column: str
+    bound: Bound
+    steps: int
+    largest: float
 
 
 @functools.cache
-def _fewest_steps(name: str) -> int:
-    cases = random_cases(name, 2000, seed=99)
-    for steps in range(1, _MOST_STEPS):
-        found = compare(name, cases, steps)
-        if all(one.largest <= one.bound.most / 2 and not one.unlike for one in found):
-            return steps
-    return _MOST_STEPS
+def kept() -> tuple[Kept, ...]:
+    """What was measured when the formulas were made."""
+    with _FILE.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    return tuple(
+        Kept(row["function"], row["column"], _bound(row), int(row["steps"]), float(row["largest"]))
+        for row in rows
+    )
+
+
+def _bound(row: Mapping[str, str]) -> Bound:
+    columns = CATALOGUE[row["function"]].columns or ("",)
+    return BOUNDS[row["function"]][columns.index(row["column"])]
+
+
+def steps_of(name: str) -> int:
+    """With how many Newton steps the function is written: all of them unless fewer were enough."""
+    return next((one.steps for one in kept() if one.function == name), pieces.EXACT_STEPS)

@@ -90,7 +90,7 @@ def read(path: Path, values: Values) -> Reader:
 
     Raises WorkbookProblem when the file is not one of our workbooks.
     """
-    book = load(path)
+    book = load(path, filled=True)
     layout = book.defined_names.get(words.LAYOUT_NAME)
     if layout is None:
         raise WorkbookProblem(

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import collections
 import datetime
-from collections.abc import Callable, Iterable, Iterator, Mapping
+import functools
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -23,15 +24,22 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 from xlfuncs.cells.catalogue import CellFunction
 from xlfuncs.files import problems, stored
 from xlfuncs.files.calls import Calls
-from xlfuncs.files.filled import Filled
+from xlfuncs.files.filled import Filled as FilledDown
 from xlfuncs.files.problems import Source
 from xlfuncs.files.stored import Value
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import worksheet
 from xlfuncs.hosts.embedded.formula import Area, CannotCompute, Tree, compiled
+from xlfuncs.hosts.embedded.order import CIRCLE, Filled, Formula, fill, in_order, needed, within
 from xlfuncs.hosts.embedded.values import EMPTY, ERRORS, NOT_A_VALUE, NOT_FOUND, block, settled
 
 _CALLS = Calls(CATALOGUE)
+
+
+@functools.lru_cache(8192)
+def _bare(formula: str) -> str:
+    """Kept, because a workbook holds the same formula on hundreds of lines."""
+    return _CALLS.bare(formula)
 
 
 @dataclass
@@ -56,7 +64,7 @@ def calculate(path: str | Path | Source, today: datetime.date | None = None) -> 
     only a part computes any more.
     """
     source = problems.read(path)
-    book = problems.load(source)
+    book = problems.load(source, filled=True)
     stored.must_compute_whole(book, source.path)
     return calculate_book(book, today)
 
@@ -82,7 +90,7 @@ class Prepared:
         """
         book = self._book
         book.contents = {title: dict(cells) for title, cells in self._typed.items()}
-        book.blocks = {}
+        book.blocks, book.alike = {}, {}
         book.calls = collections.Counter()
         for formula, problem in zip(book.formulas, self._problems, strict=True):
             formula.problem = problem
@@ -112,19 +120,6 @@ def calculate_file(
     return calculation
 
 
-@dataclass
-class _Formula:
-    area: Area
-    text: str
-    is_array: bool
-    row: int  # in which it reads so
-    problem: str = ""
-    tree: Tree | None = None
-
-    def __str__(self) -> str:
-        return f"{self.area.sheet}!{self.area.address}"
-
-
 class _Workbook:
     """The formulas of a workbook, and the cells computed so far."""
 
@@ -135,12 +130,13 @@ class _Workbook:
             **worksheet.clock(today),
             **{name: self._counted(function) for name, function in CATALOGUE.items()},
         }
-        self.formulas: list[_Formula] = []
+        self.formulas: list[Formula] = []
         self.contents: dict[str, dict[tuple[int, int], Any]] = {}
         self.ends: dict[str, tuple[int, int]] = {}
         self.trees: dict[tuple[str, str, bool, bool, bool], Tree] = {}
         self.blocks: dict[Area, Any] = {}
-        self.links: tuple[list[list[int]], list[list[int]]] = ([], [])
+        self.order: list[Formula] = []
+        self.alike: dict[tuple[Any, ...], Any] = {}
         self.titles: dict[str, str] = {
             sheet.title.casefold(): sheet.title for sheet in book.worksheets
         }
@@ -174,7 +170,7 @@ class _Workbook:
             if cell.data_type == "f":
                 formula = _formula(sheet.title, cell)
                 self.formulas.append(formula)
-                filled.update(formula.area.positions())
+                filled.update(formula.area.positions() if formula.is_array else (position,))
             else:
                 cells[position] = _typed(cell, self.book.epoch)
         # What is stored inside an array formula's range is the last calculation's, not typed.
@@ -189,46 +185,72 @@ class _Workbook:
 
     def read_formulas(self) -> None:
         """Read every formula, and see which needs which."""
+        known: dict[tuple[str, str, int, bool], Tree | str] = {}  # or the problem
         for formula in self.formulas:
-            if not formula.problem:
-                try:
-                    formula.tree = compiled(
-                        formula.text, formula.area, formula.row, formula.is_array, self
-                    )
-                except CannotCompute as reason:
-                    formula.problem = str(reason)
-                except Exception as error:  # whatever one formula does, the others are computed
-                    formula.problem = f"reading it failed ({type(error).__name__}: {error})"
-        self.links = self._links()
+            if formula.problem:
+                continue
+            key = (formula.area.sheet, formula.text, formula.row, formula.is_array)
+            found = known.get(key)
+            if found is None:
+                found = known[key] = self._compiled(formula)
+            if isinstance(found, str):
+                formula.problem = found
+            else:
+                formula.tree = found
+        self.order = in_order(self.formulas)
+
+    def _compiled(self, formula: Formula) -> Tree | str:
+        try:
+            return compiled(formula.text, formula.area, formula.row, formula.is_array, self)
+        except CannotCompute as reason:
+            return str(reason)
+        except Exception as error:  # whatever one formula does, the others are computed
+            return f"reading it failed ({type(error).__name__}: {error})"
 
     def computed(self) -> Calculation:
         """Compute all that has been read."""
         values: dict[tuple[str, str], Value] = {}
-        for formula in self._in_order():
+        failed = _Failed()
+        for formula in self.order:
+            failed.look(formula)
             for (row, column), cell in self._computed(formula):
                 self.contents[formula.area.sheet][row, column] = cell
                 values[formula.area.sheet, f"{get_column_letter(column)}{row}"] = (
                     str(cell) if isinstance(cell, str) else cell
                 )
+            failed.note(formula)
         failures = [(f.area.sheet, f.area.address, f.problem) for f in self.formulas if f.problem]
         return Calculation(values, failures, self.calls)
 
-    def _computed(self, formula: _Formula) -> Iterable[tuple[tuple[int, int], Any]]:
+    def _computed(self, formula: Formula) -> Iterable[tuple[tuple[int, int], Any]]:
         """Position and content of each cell that the formula fills."""
         if formula.tree is None or formula.problem:
             return ()
+        area = formula.area
         try:
-            result = formula.tree.value(formula.area)
-            if formula.area.shape == (1, 1):
-                return (((formula.area.top, formula.area.left), settled(result)),)
-            fitted = _fitted(result, formula.area.shape)
+            if area.top == area.bottom and area.left == area.right:
+                return (((area.top, area.left), self._single(formula.tree, area)),)
+            result = formula.tree.value(area)
+            fitted = _fitted(result, area.shape)
         except BroadcastError:
             formula.problem = "ranges of different sizes do not fit together"
             return ()
         except Exception as error:  # whatever one formula does, the others are computed
             formula.problem = f"computing it failed ({type(error).__name__}: {error})"
             return ()
-        return zip(formula.area.positions(), fitted.ravel().tolist(), strict=True)
+        return zip(area.positions(), fitted.ravel().tolist(), strict=True)
+
+    def _single(self, tree: Tree, area: Area) -> Any:
+        """The cell of a formula: lines on which the same stands, such as blank ones, are alike."""
+        if tree.on_line is None:
+            return settled(tree.value(area))
+        row, contents = area.top, self.contents
+        cells = [contents[sheet].get((row + down, c), EMPTY) for sheet, down, c in tree.on_line]
+        key = (id(tree), *cells, *map(type, cells))  # 1 is not TRUE
+        found = self.alike.get(key)
+        if found is None:
+            found = self.alike[key] = settled(tree.value(area))
+        return found
 
     # --- what a formula finds around it
 
@@ -267,99 +289,53 @@ class _Workbook:
             found = self.blocks[area] = cells.reshape(area.shape)
         return found
 
-    # --- order
 
-    def _in_order(self) -> Iterator[_Formula]:
-        """Each formula after those it needs; what cannot be computed is marked on the way."""
-        before, after = self.links
-        waiting = [len(links) for links in before]
-        failed: dict[int, _Formula] = {}  # of what cannot be computed, the first cause
-        ready = collections.deque(i for i, count in enumerate(waiting) if not count)
-        while ready:
-            i = ready.popleft()
-            cause = next((failed[j] for j in before[i] if j in failed), None)
-            if i < len(self.formulas):
-                formula = self.formulas[i]
-                if cause is not None and not formula.problem:
-                    formula.problem = f"needs {cause}, which could not be computed"
-                yield formula
-                cause = formula if formula.problem else None
-            if cause is not None:
-                failed[i] = cause
-            for j in after[i]:
-                waiting[j] -= 1
-                if not waiting[j]:
-                    ready.append(j)
-        self._mark_circular({i for i, count in enumerate(waiting) if count}, after)
+class _Failed:
+    """What could not be computed so far, and what the formulas that need it say."""
 
-    def _links(self) -> tuple[list[list[int]], list[list[int]]]:
-        """For each formula, what it needs and what needs it.
+    def __init__(self) -> None:
+        self._causes: list[Formula] = []
+        self._cells: Filled = collections.defaultdict(dict)
 
-        An area that formulas need is a knot of its own, numbered after the formulas: a thousand
-        formulas that need a thousand cells are two thousand links, not a million.
-        """
-        filled: dict[tuple[str, int], dict[int, int]] = collections.defaultdict(dict)
-        for i, formula in enumerate(self.formulas):
-            for row, column in formula.area.positions():
-                filled[formula.area.sheet, column][row] = i
-        knots: dict[Area, int] = {}
-        before: list[list[int]] = [[] for _ in self.formulas]
-        for i, formula in enumerate(self.formulas):
-            if formula.tree is None:
-                continue
-            for area in {place(formula.area) for place in formula.tree.needs}:
-                if area is None:
-                    continue
-                if area not in knots:
-                    knots[area] = len(before)
-                    before.append(_within(area, filled))
-                before[i].append(knots[area])
-        after: list[list[int]] = [[] for _ in before]
-        for i, links in enumerate(before):
-            for j in links:
-                after[j].append(i)
-        return before, after
+    def look(self, formula: Formula) -> None:
+        """Give the formula a problem if it needs what could not be computed."""
+        if not self._causes or formula.problem:
+            return
+        for area in needed(formula):
+            for cause in within(area, self._cells):
+                formula.problem = self._needs(cause)
+                fill(self._cells, formula.area, cause)
+                return
 
-    def _mark_circular(self, left: set[int], after: list[list[int]]) -> None:
-        """Of what is left, tell the circle from what merely hangs on it."""
-        circle = set(left)
-        while ends := [i for i in circle if circle.isdisjoint(after[i])]:
-            circle.difference_update(ends)
-        formulas = range(len(self.formulas))
-        cells = [str(self.formulas[i]) for i in sorted(circle) if i in formulas]
-        names = ", ".join(cells[:5]) + (" …" if len(cells) > 5 else "")
-        for i in left & set(formulas):
-            if not self.formulas[i].problem:
-                needs = "" if i in circle else "needs a "
-                self.formulas[i].problem = f"{needs}circular reference: {names}"
+    def _needs(self, number: int) -> str:
+        cause = self._causes[number]
+        _, circle, cells = cause.problem.partition(CIRCLE)
+        return (
+            f"needs a {circle}{cells}"
+            if circle
+            else f"needs {cause}, which could not be computed"
+        )
+
+    def note(self, formula: Formula) -> None:
+        """Keep in mind what could not be computed."""
+        if formula.problem and not within(formula.area, self._cells):
+            fill(self._cells, formula.area, len(self._causes))
+            self._causes.append(formula)
 
 
-def _within(area: Area, filled: Mapping[tuple[str, int], Mapping[int, int]]) -> list[int]:
-    """The formulas that fill cells of an area."""
-    rows = range(area.top, area.bottom + 1)
-    found: set[int] = set()
-    for column in range(area.left, area.right + 1):
-        held = filled.get((area.sheet, column), {})
-        if len(rows) < len(held):
-            found.update(held[row] for row in rows if row in held)
-        else:
-            found.update(i for row, i in held.items() if row in rows)
-    return sorted(found)
-
-
-def _formula(sheet: str, cell: Any) -> _Formula:
+def _formula(sheet: str, cell: Any) -> Formula:
     value = cell.value
     area = Area(sheet, cell.row, cell.column, cell.row, cell.column)
-    if isinstance(value, Filled):
-        return _Formula(area, _CALLS.bare(value.formula), False, value.row)
+    if isinstance(value, FilledDown):
+        return Formula(area, _bare(value.formula), False, value.row)
     if isinstance(value, (ArrayFormula, DataTableFormula)):
         left, top, right, bottom = range_boundaries(value.ref or cell.coordinate)
         area = Area(sheet, top, left, bottom, right)
         if isinstance(value, DataTableFormula):
             reason = "data tables (what-if analysis) are not supported"
-            return _Formula(area, "", True, top, reason)
-        return _Formula(area, _CALLS.bare(value.text or ""), True, top)
-    return _Formula(area, _CALLS.bare(str(value)), False, area.top)
+            return Formula(area, "", True, top, reason)
+        return Formula(area, _bare(value.text or ""), True, top)
+    return Formula(area, _bare(str(value)), False, area.top)
 
 
 def _typed(cell: Any, epoch: datetime.datetime) -> Any:

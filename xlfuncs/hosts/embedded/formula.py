@@ -64,6 +64,26 @@ _ROW_OF_CELL = re.compile(
     r"(?<![\w.\\])(\$?(?:[A-Z]{1,2}|[A-W][A-Z]{2}|X[A-E][A-Z]|XF[A-D]))(\$?)([1-9]\d{0,6})(?![\w.(!])",
     re.IGNORECASE,
 )
+# Formulas that differ only in what they name, or in their constants, are parsed once, with cells of
+# the column _STAND in the places of theirs: in the first row for the first of theirs, and so on.
+_STAND = "XFB"
+_OPERAND = re.compile(
+    r"""
+    "(?P<text>(?:[^"]|"")*)"
+    | \[(?:[^\[\]]|\[[^\[\]]*\])*\]
+    | (?<![\w.!:$\\\]])
+      (?:
+        (?:(?:'(?P<quoted>(?:[^'\[\]]|'')+)'|(?P<sheet>[^\W\d][\w.]*))!)?
+        \$?(?P<left>[A-Z]{1,3})\$?(?P<top>[1-9]\d{0,6})
+        (?::\$?(?P<right>[A-Z]{1,3})\$?(?P<bottom>[1-9]\d{0,6}))?
+        | (?P<name>(?!(?:[a-z]{1,3}\d+|r\d+c\d+|true|false)\b)[a-z]\w*)
+        | (?P<number>\d+(?:\.\d+)?(?:[eE][+-]?\d+)?)
+      )
+      (?![\w.(!:\[\#\\])
+    | '(?:[^']|'')*'
+    """,
+    re.VERBOSE,
+)
 _ROWS = re.compile(r"\d\s*:\s*\$?\d")  # 3:5, or any cell that ends in a range of them
 
 
@@ -143,10 +163,16 @@ Place = Callable[[Area], Area | None]
 
 
 class Tree(NamedTuple):
-    """A formula that was read: what computes it, and what must be computed before."""
+    """A formula that was read: what computes it, and what must be computed before.
+
+    `on_line` says that besides cells that are the same for all lines it looks at nothing but these
+    cells of its line, each a sheet, rows below its own, and column: with the same in them it gives
+    the same.  None for others, and for those that call our functions, whose calls are counted.
+    """
 
     value: Node
     needs: tuple[Place, ...]
+    on_line: tuple[tuple[str, int, int], ...] | None = None
 
 
 def compiled(text: str, area: Area, row: int, is_array: bool, scope: Scope) -> Tree:
@@ -211,6 +237,10 @@ class _Number(Number):  # type: ignore[misc]
     )
 
 
+#: A word, neither a sheet's nor the beginning of a range, and what follows it.
+_WORD = re.compile(r"(?!\w*(?:ANCHORARRAY|INDIRECT))[^\W\d][\w.]*(?:([(\[])|(?![\w.!:#\\]))", re.I)
+
+
 class _Parser(Parser):  # type: ignore[misc]
     """The package's parser, which tries only those tokens that can begin as the rest of a formula
     does: a token that does not fit is an exception, and a formula is made of hundreds."""
@@ -235,6 +265,11 @@ class _Parser(Parser):  # type: ignore[misc]
         for first in firsts
     }
 
+    #: What begins with a word, by what follows it.
+    after_word: ClassVar = {
+        "(": [Function], "[": [_TableReference, Range], None: [_Number, Range],
+    }  # fmt: skip
+
     def ast(self, expression: str, context: Any = None) -> tuple[list[Any], Any]:
         """Tokens and builder, as the package's; raises `FormulaError`."""
         rest = expression.replace("\n", " ").strip().removeprefix("=").lstrip()
@@ -255,7 +290,11 @@ class _Parser(Parser):  # type: ignore[misc]
         return tokens[1:-1], builder
 
     def _next(self, rest: str, context: Any, tokens: Any, stack: Any, builder: Any) -> Any:
-        for kind in self.beginnings.get(rest[0], self.filters):
+        kinds = self.beginnings.get(rest[0])
+        if kinds is None:
+            word = _WORD.match(rest)
+            kinds = self.filters if word is None else self.after_word[word[1]]
+        for kind in kinds:
             try:
                 token = kind(rest, context, self)
                 token.ast(tokens, stack, builder)
@@ -276,6 +315,49 @@ def _parsed(text: str, sheet: str) -> tuple[Any, Mapping[Any, list[Any]]]:
     """
     _, builder = _PARSER.ast(text, context={"sheet": sheet})
     return builder.stack[-1], builder.arguments
+
+
+#: What a formula names or holds: cells, a name, or a text or number in brackets of its own.
+_Operand = Area | str | tuple[str | float]
+
+
+def _with_stands(text: str, sheet: str) -> tuple[str, list[_Operand]]:
+    """The formula with other cells in the places of what it names and holds, and the latter.
+
+    What else may name cells (rows, columns, tables, a range up to what a function gives) stays.
+    """
+    if _STAND in text or "{" in text or _ROWS.search(text):
+        return text, []
+    operands: dict[_Operand, int] = {}
+
+    def stand(found: re.Match[str]) -> str:
+        kind = found.lastgroup
+        operand: _Operand
+        if kind is None:
+            return found[0]
+        if kind == "text":
+            operand = (found["text"].replace('""', '"'),)
+        elif kind == "number":
+            operand = (float(found["number"]),)
+        elif kind == "name":
+            operand = found["name"]
+        else:
+            left, top, right, bottom = found["left"], found["top"], found["right"], found["bottom"]
+            title = (found["quoted"] or "").replace("''", "'") or found["sheet"] or sheet
+            rows = sorted((int(top), int(bottom or top)))
+            columns = sorted((_column(left), _column(right or left)))
+            operand = Area(title, rows[0], columns[0], rows[1], columns[1])
+        return f"{_STAND}{operands.setdefault(operand, len(operands) + 1)}"
+
+    return _OPERAND.sub(stand, text), list(operands)
+
+
+@functools.cache
+def _column(letters: str) -> int:
+    number = 0
+    for letter in letters:
+        number = 26 * number + ord(letter) - 64
+    return number
 
 
 @functools.lru_cache(4096)
@@ -319,12 +401,13 @@ def _read(
     key = (text, sheet, moved, plain, whole)
     if key not in scope.trees:
         try:
-            root, arguments = _parsed(text, sheet)
+            parsed, operands = _with_stands(text, sheet)
+            root, arguments = _parsed(parsed, sheet)
         except Exception as error:  # the parser raises more than its own errors
             raise _Unreadable from error
-        growing = _Growing(sheet, moved, arguments, scope, names)
+        growing = _Growing(sheet, moved, arguments, operands, scope, names)
         value = growing.node(root, plain, whole)
-        scope.trees[key] = Tree(value, tuple(growing.needs))
+        scope.trees[key] = Tree(value, tuple(growing.needs), growing.on_line())
     return scope.trees[key]
 
 
@@ -335,8 +418,12 @@ class _Reference:
         self.place = place
         self._scope = scope
         self._as_block = as_block
+        self._on_line = place.on_line if isinstance(place, _OnLine) and not as_block else None
 
     def __call__(self, at: Area) -> Any:
+        if self._on_line:
+            sheet, down, column = self._on_line
+            return self._scope.cell(sheet, at.top + down, column)
         area = self.place(at)
         if area is None:
             return NOT_A_VALUE
@@ -358,15 +445,24 @@ class _Growing:
         sheet: str,
         moved: bool,
         arguments: Mapping[Any, list[Any]],
+        operands: list[_Operand],
         scope: Scope,
         names: tuple[str, ...],
     ) -> None:
         self.sheet = sheet
         self.moved = moved
         self.arguments = arguments
+        self.operands = operands
         self.scope = scope
         self.names = names
         self.needs: list[Place] = []
+        self.is_bound = False  # to the line where it stands, or to being counted
+
+    def on_line(self) -> tuple[tuple[str, int, int], ...] | None:
+        """As in `Tree`."""
+        moving = [place for place in self.needs if not isinstance(place, _Constant)]
+        cells = [place.on_line for place in moving if isinstance(place, _OnLine)]
+        return None if self.is_bound or len(cells) < len(moving) else tuple(dict.fromkeys(cells))
 
     def node(self, token: Any, plain: bool, whole: bool) -> Node:
         if isinstance(token, _TableReference):
@@ -374,9 +470,9 @@ class _Growing:
         if isinstance(token, Range):
             return self._range(token, plain, whole)
         if isinstance(token, Empty):
-            return _constant(0.0)
+            return _Constant(0.0)
         if isinstance(token, Operand):
-            return _constant(taken(token.compile()))
+            return _Constant(taken(token.compile()))
         name = re.sub(r"^_XLFN\.(_XLWS\.)?", "", token.name.upper())
         if isinstance(token, Operator):
             whole = name in (":", ",", " ")
@@ -395,15 +491,17 @@ class _Growing:
 
     def _function(self, name: str, tokens: list[Any], children: list[Node]) -> Node:
         if name in self.scope.functions:
+            self.is_bound |= name in CATALOGUE
             if name in CATALOGUE:  # a missing argument is a blank one, not 0
                 children = [
-                    _constant(EMPTY) if isinstance(token, Empty) else child
+                    _Constant(EMPTY) if isinstance(token, Empty) else child
                     for token, child in zip(tokens, children, strict=True)
                 ]
             return _call(self.scope.functions[name], children)
         if name == "IF" and 2 <= len(children) <= 3:
             return _choice(*children)
         if name in _PLACES and len(children) <= 1:
+            self.is_bound = True
             return _place(name, children)
         if name in ("ARRAY", "ARRAYROW"):
             return _array(children)
@@ -439,9 +537,18 @@ class _Growing:
             raise CannotCompute("references to a spilled range (A1#) are not supported")
         if "n1" not in parts:
             return self._name(parts["ref"], plain, whole)
-        sheet = self.scope.sheet(parts["sheet"].replace("''", "'"))
-        first, last = sorted((int(parts["r1"]) or 1, int(parts["r2"]) or 1))
-        left, right = sorted((parts["n1"] or 1, parts["n2"]))
+        if self.operands and parts["c1"] == _STAND:
+            operand = self.operands[int(parts["r1"]) - 1]
+            if isinstance(operand, str):
+                return self._name(operand, plain, whole)
+            if not isinstance(operand, Area):
+                return _Constant(operand[0])
+            sheet, first, left, last, right = operand
+            sheet = self.scope.sheet(sheet)
+        else:
+            sheet = self.scope.sheet(parts["sheet"].replace("''", "'"))
+            first, last = sorted((int(parts["r1"]) or 1, int(parts["r2"]) or 1))
+            left, right = sorted((parts["n1"] or 1, parts["n2"]))
         several = first < last or left < right
         place = self._moving(sheet, first, last, left, right)
         return self._at(place, several and plain and not whole, whole)
@@ -450,7 +557,10 @@ class _Growing:
         """Cells whose rows go with the formula if they lie where only moved rows do."""
         moving = [self.moved and _FIXED < row < _LAST_ROW for row in (first, last)]
         if not any(moving) and last < _LAST_ROW and right < _LAST_COLUMN:
-            return _constant(Area(sheet, first, left, last, right))
+            return _Constant(Area(sheet, first, left, last, right))
+
+        if all(moving) and first == last and left == right:
+            return _OnLine(sheet, first - _HOME, left)
 
         def place(at: Area) -> Area:
             up = _HOME - at.top
@@ -482,6 +592,7 @@ class _Growing:
         names = (*self.names, name.casefold())
         tree = _read(text, self.sheet, False, plain, whole, self.scope, names)
         self.needs += tree.needs
+        self.is_bound |= tree.on_line is None
         return tree.value
 
     def _table(self, token: Any) -> Place:
@@ -510,7 +621,19 @@ class _Growing:
         rows = [(first, last)] if not parts else []
         rows += [(top, bottom)] * ("#all" in parts) + [(first, last)] * ("#data" in parts)
         rows += [(top, top)] * ("#headers" in parts) + [(bottom, bottom)] * ("#totals" in parts)
-        return _constant(Area(sheet, min(rows)[0], left, max(end for _, end in rows), right))
+        return _Constant(Area(sheet, min(rows)[0], left, max(end for _, end in rows), right))
+
+
+class _OnLine:
+    """The place of one cell so many rows below the formula's own."""
+
+    def __init__(self, sheet: str, down: int, column: int) -> None:
+        self.on_line = sheet, down, column
+
+    def __call__(self, at: Area) -> Area:
+        sheet, down, column = self.on_line
+        row = at.top + down
+        return Area(sheet, row, column, row, column)
 
 
 def _crossing(place: Place) -> Place:
@@ -542,8 +665,14 @@ def _span(places: list[Place]) -> Place:
     return span
 
 
-def _constant(value: Any) -> Callable[[Area], Any]:
-    return lambda at: value
+class _Constant:
+    """A value, or a place, that is the same wherever the formula stands."""
+
+    def __init__(self, value: Any) -> None:
+        self._value = value
+
+    def __call__(self, at: Area) -> Any:
+        return self._value
 
 
 def _call(function: Callable[..., Any], children: list[Node]) -> Node:
@@ -599,7 +728,7 @@ def _place(name: str, children: list[Node]) -> Node:
     return lambda at: tell(Area("", 1, 1, *block(child(at)).shape))
 
 
-_FALSE = _constant(False)
+_FALSE = _Constant(False)
 
 
 def _choice(condition: Node, yes: Node, no: Node = _FALSE) -> Node:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import datetime
-import functools
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 
+from xlfuncs.plain import measured
 from xlfuncs.workbook import words
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import Block, ReportPart, Section, Sheet, Steps, Text
@@ -147,28 +147,25 @@ def _how_near() -> Iterator[Block]:
     """The largest difference between the plain formulas and the functions."""
     yield Section("How near the plain formulas come to the functions")
     yield Text(
-        f"Largest difference in {_CASES:,} random cases over the whole range of each; words are "
-        "the same in all of them.",
+        f"Largest difference in {measured.CASES:,} random cases over the whole range of each; words "
+        "are the same in all of them.",
         gap=0,
     )
     for line in textwrap.wrap(" · ".join(_differences()), _WIDE, break_on_hyphens=False):
         yield Text(line, styles.NOTE, gap=0)
 
 
-_CASES, _WIDE = 10_000, 130
+_WIDE = 130
 
 
-@functools.cache
-def _differences() -> tuple[str, ...]:
-    from xlfuncs.plain import accuracy
-
+def _differences() -> Iterator[str]:
     largest: dict[tuple[str, str], float] = {}
-    for one in accuracy(_CASES):
+    for one in measured.kept():
         if one.bound.most:
             key = one.function, one.bound.unit
             largest[key] = max(largest.get(key, 0.0), one.largest)
     # A difference that shows only in the last digits of the computer's numbers is none.
-    return tuple(
+    yield from (
         f"{name}\N{NO-BREAK SPACE}{f'{most:.0e}' if most > 1e-9 else '0'}\N{NO-BREAK SPACE}"
         + unit.replace(" ", "\N{NO-BREAK SPACE}")
         for (name, unit), most in largest.items()
