@@ -1,7 +1,9 @@
 """What every test may rely on: hypothesis runs the same examples each time."""
 
 import gc
+import os
 
+import pytest
 from hypothesis import settings
 
 settings.register_profile("xlfuncs", derandomize=True, deadline=None, max_examples=50)
@@ -9,4 +11,22 @@ settings.load_profile("xlfuncs")
 
 # Hundreds of workbooks are made of objects by the ten thousand: looking them through for circles
 # each time there are 700 more takes a sixth of the time of the tests.
-gc.set_threshold(100_000, 20, 100)
+gc.set_threshold(400_000, 10, 100)
+
+
+def pytest_collection_finish():
+    """What is there from now on stays: modules and thousands of tests need no looking through."""
+    gc.freeze()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache(tmp_path_factory):
+    """The profiles kept for offices go with the tests, and are made from the code as it is: once,
+    for all processes that share the work."""
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent
+    with pytest.MonkeyPatch.context() as patch:
+        for variable in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
+            patch.setenv(variable, str(folder / "cache"))
+        yield

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from xlfuncs import __version__, terminal
-from xlfuncs.files import problems, stored
+from xlfuncs.files import problems
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.files.replacing import back_up, replacing
 from xlfuncs.hosts.calc.offices import OfficeProblem
@@ -134,6 +134,7 @@ def new(
 
     As FILE.xlsm it has the functions in it, for Excel on Windows.
     """
+    from xlfuncs.files import stored
     from xlfuncs.hosts import embedded
     from xlfuncs.workbook import build
     from xlfuncs.workbook.sheets import start
@@ -196,6 +197,7 @@ def calculate(
 
     Without -o the file itself gets the new values; nothing else in it changes.
     """
+    from xlfuncs.files import stored
     from xlfuncs.workbook.sheets import start
 
     target = file if out is None else out
@@ -219,6 +221,7 @@ def _computed(
 
         calculation = embedded.calculate(source)
         return dict(calculation.values), calculation.failures
+    from xlfuncs.files import stored
     from xlfuncs.hosts.calc import runner
 
     stored.must_compute_whole(problems.load(source, filled=True), source.path)

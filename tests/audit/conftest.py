@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import contextlib
+import datetime
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -10,12 +12,48 @@ import openpyxl
 import pytest
 
 from tests.audit import invented_year
-from tests.workbook.conftest import BATCH, FIELD, TODAY, day, fill, reading, water_check
+from tests.workbook.conftest import (
+    BATCH,
+    FIELD,
+    TODAY,
+    blank_book,
+    day,
+    filled_in,
+    reading,
+    water_check,
+)
 from xlfuncs.audit import run
 from xlfuncs.audit.findings import FileAudit
+from xlfuncs.files import stored as files
 from xlfuncs.hosts import embedded
-from xlfuncs.workbook import build
+from xlfuncs.workbook import build, reader
 from xlfuncs.workbook.words import Choices
+
+
+@contextlib.contextmanager
+def computed_file(
+    path: Path, stored: bool = False, today: datetime.date = TODAY, **content: Any
+) -> Iterator[reader.Reader]:
+    """A filled workbook as a file, and what its sheets show; `stored`: the file has it too.
+
+    The sheets are computed from the workbook that the file is written from: that one from a file
+    computes alike is tested elsewhere.
+    """
+    book = blank_book(content.pop("choices", None) or SMALL)
+    with filled_in(book, **_of_one_batch(content)):
+        path.write_bytes(build.to_bytes(book))
+        calculation = embedded.calculate_book(book, today)
+        assert calculation.failures == []
+        if stored:
+            files.store(path, calculation.values, path)
+        yield reader.Reader(path, book, calculation.values)
+
+
+SMALL = Choices(rows=20, checks=20)
+
+
+def _of_one_batch(content: dict[str, Any]) -> dict[str, Any]:
+    return {"batch": [BATCH], **content} if "log" in content else content
 
 
 @pytest.fixture
@@ -23,14 +61,13 @@ def filled(tmp_path: Path) -> Callable[..., Path]:
     """Write a filled workbook; `compute` stores the values beside its formulas."""
 
     def make(name: str = "log.xlsx", compute: bool = False, **content: Any) -> Path:
-        book = build.build(content.pop("choices", None) or Choices(rows=20, checks=20))
-        if "log" in content:
-            content.setdefault("batch", [BATCH])
-        fill(book, **content)
         path = tmp_path / name
-        path.write_bytes(build.to_bytes(book))
         if compute:
-            assert embedded.calculate_file(path, path, TODAY).failures == []
+            with computed_file(path, stored=True, **content):
+                return path
+        book = blank_book(content.pop("choices", None) or SMALL)
+        with filled_in(book, **_of_one_batch(content)):
+            path.write_bytes(build.to_bytes(book))
         return path
 
     return make
@@ -101,6 +138,4 @@ def cells_of(path: Path, name: str) -> list[tuple[str, str]]:
 
 def stored(path: Path, name: str, value: Any, line: int = 0) -> None:
     """Put another stored value beside the formula of a cell of a named column."""
-    from xlfuncs.files import stored as files
-
     files.store(path, {cells_of(path, name)[line]: value}, path)

@@ -7,12 +7,11 @@ import random
 
 import pytest
 
+from tests.audit.conftest import computed_file
 from tests.audit.test_rules import codes
 from tests.workbook.conftest import FIELD, GLASS, SPINDLE, TODAY, day, reading, water_check
 from xlfuncs.audit import record, run
-from xlfuncs.hosts import embedded
-from xlfuncs.workbook import build, reader, words
-from xlfuncs.workbook.kit.write import type_into
+from xlfuncs.workbook import words
 from xlfuncs.workbook.words import Choices
 
 UNITS = [("metric", "sg"), ("metric", "plato"), ("us", "sg"), ("us", "plato")]
@@ -21,10 +20,9 @@ BOTH = {"log_sg": "sg", "log_u": "u", "log_volume_20": "volume", "log_verdict": 
         "log_volume_verdict": "volume_verdict"}  # fmt: skip
 
 
-def assert_agreement(path):
+def assert_agreement(shown):
     """Line by line: gravity, its doubt, the volume and both verdicts, refusals word by word."""
-    shown = reader.read(path, embedded.calculate(path, TODAY).values)
-    found = {one.cell.address: one for one in record.read(path).readings}
+    found = {one.cell.address: one for one in record.read(shown.path).readings}
     title, place = shown.place("log_reading")
     cells = [cell for (cell,) in shown.book[title][place]]
     compared = 0
@@ -40,7 +38,7 @@ def assert_agreement(path):
             else:
                 assert told == computed, (cell.coordinate, name)
     assert not {"gravity-changed", "verdict-changed"} & {
-        c for c, _ in codes(run.audit(path, TODAY))
+        c for c, _ in codes(run.audit(shown.path, TODAY))
     }
     return compared
 
@@ -165,19 +163,20 @@ class Hands:
 @pytest.mark.parametrize(("units", "gravity"), UNITS)
 @pytest.mark.parametrize("clumsy", [False, True])
 @pytest.mark.parametrize("seed", range(3))
-def test_on_many_entries(filled, units, gravity, clumsy, seed):
+def test_on_many_entries(tmp_path, units, gravity, clumsy, seed):
     hands = Hands(f"{seed}{units}{gravity}", clumsy)
     batches = [hands.batch(number) for number in range(1, 6)]
-    path = filled(
-        compute=True,
+    with computed_file(
+        tmp_path / "log.xlsx",
+        stored=True,
         choices=Choices(rows=30, checks=20, instruments=10, units=units, gravity=gravity),
         cells=hands.settings(),
         inst=hands.instruments(),
         check=[hands.check() for _ in range(20)],
         batch=batches,
         log=[hands.reading(batches) for _ in range(30)],
-    )
-    assert assert_agreement(path) > 15
+    ) as shown:
+        assert assert_agreement(shown) > 15
 
 
 AFTERWARDS = datetime.date(2026, 4, 1)  # the example has ended
@@ -187,15 +186,17 @@ AFTERWARDS = datetime.date(2026, 4, 1)  # the example has ended
 @pytest.mark.parametrize("source", [words.COMMON, words.OWN])
 def test_the_example_shows_what_its_entries_give(tmp_path, units, gravity, source):
     """With its own factors too: all that is found is what it has on purpose."""
-    book = build.build(Choices(example=True, units=units, gravity=gravity))
-    for name in ("set_source", "set_beer_source"):
-        type_into(book, name, source)
     path = tmp_path / "example.xlsx"
-    path.write_bytes(build.to_bytes(book))
-    assert embedded.calculate_file(path, path, AFTERWARDS).failures == []
+    with computed_file(
+        path,
+        stored=True,
+        today=AFTERWARDS,
+        choices=Choices(example=True, units=units, gravity=gravity),
+        cells={"set_source": source, "set_beer_source": source},
+    ) as shown:
+        assert assert_agreement(shown) > 60
     kept = record.read(path)
     assert (kept.settings.wort_factor != kept.settings.common_factor) is (source == words.OWN)
-    assert assert_agreement(path) > 60
     audit = run.audit(path, AFTERWARDS)
     assert {code for code, _ in codes(audit)} == ON_PURPOSE
 
@@ -220,36 +221,39 @@ EARLY = day(2026, 2, 20)
     ],
 )
 @pytest.mark.parametrize("states", [(None, None), ("as left", "as found")])
-def test_of_two_checks_on_one_day_the_one_of_the_sheet_counts(filled, hour, dates, states):
+def test_of_two_checks_on_one_day_the_one_of_the_sheet_counts(tmp_path, hour, dates, states):
     checks = [
         water_check(FIELD, date, offset) | {"as": state}
         for date, offset, state in zip(dates, (0.1, -0.1), states, strict=True)
     ]
     log = [reading(FIELD, 12, day(2026, 3, 1, hour))]
-    path = filled(inst=[FIELD], check=[water_check(FIELD, EARLY, 0.0), *checks], log=log)
-    assert assert_agreement(path) == 1
+    checks = [water_check(FIELD, EARLY, 0.0), *checks]
+    with computed_file(tmp_path / "log.xlsx", inst=[FIELD], check=checks, log=log) as shown:
+        assert assert_agreement(shown) == 1
 
 
-def test_malt_extract_leans_on_the_common_factor(filled):
+def test_malt_extract_leans_on_the_common_factor(tmp_path):
     """Whatever factor is in use for wort: own ones come of readings that were checked."""
     check = {"instrument": "field", "date": EARLY, "shown_1": 0.1, "shown_2": 10.5, "known_2": 10.0,
              "made_of": "malt extract"}  # fmt: skip
     pairs = [line for shown, sg in ((12.0, 1.0489), (14.0, 1.0574), (10.0, 1.0405)) for line in (
         reading(FIELD, shown), reading(GLASS, sg))]  # fmt: skip
-    path = filled(
-        compute=True, cells={"set_source": "own", "set_wort_factor": 1.05}, inst=[FIELD, GLASS],
-        check=[check, water_check(GLASS, EARLY, 0.0)], log=pairs,
-    )  # fmt: skip
-    assert record.read(path).settings.wort_factor != 1.05
-    assert assert_agreement(path) == 6
+    with computed_file(
+        tmp_path / "log.xlsx", stored=True, cells={"set_source": "own", "set_wort_factor": 1.05},
+        inst=[FIELD, GLASS], check=[check, water_check(GLASS, EARLY, 0.0)], log=pairs,
+    ) as shown:  # fmt: skip
+        assert record.read(shown.path).settings.wort_factor != 1.05
+        assert assert_agreement(shown) == 6
 
 
-def test_a_plan_stands_in_for_an_original(filled):
+def test_a_plan_stands_in_for_an_original(tmp_path):
     plan = [{"name": "1", "into_fermenter_gravity": 12.4}, {"name": "2"}]
     log = [reading(FIELD, 6.6, batch=batch, stage="fermenting") for batch in "12"]
-    path = filled(choices=Choices(rows=20, gravity="plato"), inst=[FIELD, SPINDLE], batch=plan,
-                  check=[water_check(FIELD, EARLY, 0.0)], log=log)  # fmt: skip
-    assert assert_agreement(path) == 2
-    first, second = record.read(path).readings
+    with computed_file(
+        tmp_path / "log.xlsx", choices=Choices(rows=20, gravity="plato"), inst=[FIELD, SPINDLE],
+        batch=plan, check=[water_check(FIELD, EARLY, 0.0)], log=log,
+    ) as shown:  # fmt: skip
+        assert assert_agreement(shown) == 2
+        first, second = record.read(shown.path).readings
     assert isinstance(first.sg, float)
     assert second.sg is None or str(second.sg).startswith("! ")

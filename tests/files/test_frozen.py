@@ -15,7 +15,7 @@ from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.formula import ArrayFormula
 
 from tests.helpers import run
-from tests.hosts.calc.conftest import _own_cache, _usable_office, needs_office  # noqa: F401
+from tests.hosts.calc.conftest import _usable_office, needs_office  # noqa: F401
 from xlfuncs import __version__
 from xlfuncs.files import calls, package, problems
 from xlfuncs.files.calls import Calls

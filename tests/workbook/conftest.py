@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import functools
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import copy
 from pathlib import Path
 from typing import Any
 
@@ -114,11 +116,36 @@ def fill(book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows) -> N
         cell.value = value
 
 
+@contextlib.contextmanager
+def filled_in(book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows) -> Iterator[None]:
+    """The same for as long as it is needed; afterwards the workbook is as it was."""
+    typed = list(entries(book, cells, **tables))
+    before = [(cell, cell.value, cell.data_type, copy(cell._style)) for cell, _ in typed]
+    try:
+        for cell, value in typed:
+            cell.value = value
+        yield
+    finally:
+        for cell, value, kind, style in reversed(before):
+            cell._value, cell.data_type, cell._style = value, kind, style
+
+
 @functools.cache
-def blank_book(choices: Choices) -> tuple[Any, embedded.Prepared]:
-    """A new workbook, and the same with its formulas read; nobody types into it."""
-    book = build.build(choices)
-    return book, embedded.Prepared(book, TODAY)
+def blank_book(choices: Choices) -> Any:
+    """A new workbook, into which nobody types for good."""
+    return build.build(choices)
+
+
+@functools.cache
+def calculated(choices: Choices) -> embedded.Calculation:
+    """What it shows as it is."""
+    return embedded.calculate_book(blank_book(choices), TODAY)
+
+
+@functools.cache
+def prepared(choices: Choices) -> embedded.Prepared:
+    """The same with its formulas read."""
+    return embedded.Prepared(blank_book(choices), TODAY)
 
 
 @pytest.fixture
@@ -132,13 +159,14 @@ def computed() -> Callable[..., reader.Reader]:
     ) -> reader.Reader:
         if "log" in tables:
             tables.setdefault("batch", [BATCH])
-        book, prepared = blank_book(choices or Choices(rows=30, checks=20))
+        choices = choices or Choices(rows=30, checks=20)
+        book = blank_book(choices)
         # Not by way of a file: what a file keeps is tested elsewhere, and this is quicker.
         typed = {
             (cell.parent.title, cell.coordinate): value
             for cell, value in entries(book, cells, **tables)
         }
-        calculation = prepared.calculate(typed)
+        calculation = prepared(choices).calculate(typed)
         assert calculation.failures == []
         return reader.Reader(Path("filled.xlsx"), book, {**calculation.values, **typed})
 

@@ -8,6 +8,8 @@ import zipfile
 import openpyxl
 import pytest
 
+from tests.workbook.conftest import blank_book, calculated
+from xlfuncs.files.stored import store
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts import embedded
 from xlfuncs.workbook import build, words
@@ -36,19 +38,19 @@ def formulas(book):
 @pytest.mark.parametrize("choices", ALL_CHOICES, ids=str)
 def test_every_formula_is_computed_and_shows_no_error(tmp_path, choices):
     path = tmp_path / "book.xlsx"
-    path.write_bytes(build.to_bytes(build.build(choices)))
-    calculation = embedded.calculate_file(path, path)
+    book, calculation = blank_book(choices), calculated(choices)
+    path.write_bytes(build.to_bytes(book))
     assert calculation.failures == []
+    store(path, calculation.values, path)
     errors = {
         key: value
         for key, value in calculation.values.items()
         if isinstance(value, str) and value.startswith(("! ", "#"))
     }
-    # A picture leaves out what is #N/A, right of the page; no page may show an error.
-    stored = openpyxl.load_workbook(path)
 
+    # A picture leaves out what is #N/A, right of the page; no page may show an error.
     def on_page(title, address):
-        area = stored[title].print_area.rpartition("!")[2].replace("$", "")
+        area = book[title].print_area.rpartition("!")[2].replace("$", "")
         return openpyxl.worksheet.cell_range.CellRange(area).issuperset(
             openpyxl.worksheet.cell_range.CellRange(address)
         )
@@ -61,8 +63,8 @@ def test_every_formula_is_computed_and_shows_no_error(tmp_path, choices):
 @pytest.mark.parametrize("gravity", ["sg", "plato"])
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_a_full_recalculation_makes_few_calls(units, gravity, example):
-    choices = Choices(rows=80, units=units, gravity=gravity, example=example)
-    calls = embedded.calculate_book(build.build(choices)).calls
+    choices = Choices(rows=20, units=units, gravity=gravity, example=example)
+    calls = calculated(choices).calls
     assert sum(calls.values()) <= 60, calls
     # Each function once for each column that it fills.
     assert max(calls.values()) <= 11, calls

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from xlfuncs.science import sucrose
 from xlfuncs.science.water import lorentz_lorenz
 
@@ -22,7 +24,7 @@ R22_AT_20 = (
     -39032.85426,
 )
 #: Pure ethanol at 20 °C, kg/m³.
-DENSITY = sum(R22_AT_20)
+DENSITY = math.fsum(R22_AT_20)  # the same in every version of Python
 #: Polynomial in the mass fraction: density at 20 °C with the water of the rest of the project,
 #: which differs from that of R 22 by 0.002 kg/m³.
 DENSITY_20 = (sucrose.WATER_20, *R22_AT_20[1:])

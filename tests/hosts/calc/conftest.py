@@ -11,15 +11,6 @@ from xlfuncs.hosts.calc.offices import OfficeProblem, choose_office
 REQUIRED = "XLFUNCS_REQUIRE_OFFICE"
 
 
-@pytest.fixture(scope="session", autouse=True)
-def _own_cache(tmp_path_factory):
-    """Kept profiles of the tests go with them, and are made from the code as it is."""
-    with pytest.MonkeyPatch.context() as patch:
-        for variable in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
-            patch.setenv(variable, str(tmp_path_factory.mktemp("cache")))
-        yield
-
-
 def usable_office():
     """The office, or the sentence that says why there is none to test with."""
     try:

@@ -198,12 +198,12 @@ OTHERWISE_IN_CALC = {
     "numbers as text in another notation": [
         '=1E21&""', '=1E-10&""', '=123456789012345678&""',
     ],
-    "another error": [
-        "=INDEX(A2:A7,9)", "=MODE(F2:F7)", "=RANK(9,A2:A7)", "=VLOOKUP(2,A2:C7,4,FALSE)",
-    ],
+    "another error": ["=MODE(F2:F7)", "=VLOOKUP(2,A2:C7,4,FALSE)"],
     "a root of a number below 0": ["=(-8)^(1/3)"],
     "another rounding": ["=FIXED(1.005,2)"],
 }  # fmt: skip
+#: Where 7.4 gives another error, and 25.2 that of Excel.
+OTHERWISE_IN_SOME = {"=INDEX(A2:A7,9)", "=RANK(9,A2:A7)"}
 
 
 def _formulas(table):
@@ -288,4 +288,5 @@ def test_engine_and_calc_give_the_same(ours, book, needs_office):
         for (sheet, address), value in ours.values.items()
         if not _same(value, theirs[sheet, address])
     }
-    assert otherwise == {formula for many in OTHERWISE_IN_CALC.values() for formula in many}
+    always = {formula for many in OTHERWISE_IN_CALC.values() for formula in many}
+    assert otherwise - OTHERWISE_IN_SOME == always

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.hosts.calc.conftest import _own_cache, _usable_office, needs_office  # noqa: F401
+from tests.hosts.calc.conftest import _usable_office, needs_office  # noqa: F401
 from xlfuncs.hosts.excel import macros
 from xlfuncs.workbook import build
 from xlfuncs.workbook.words import Choices

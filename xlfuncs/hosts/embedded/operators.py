@@ -110,6 +110,8 @@ _known_column = remembered(_column)
 
 
 def _as_column(raw: Any) -> _Column:
+    if type(raw) is float:
+        return _Column(raw, _FLOAT)
     return _known_column(raw) if isinstance(raw, np.ndarray) else _column(block(raw))
 
 

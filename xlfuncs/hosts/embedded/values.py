@@ -6,6 +6,7 @@ cells is a two-dimensional array of objects.  Functions of this package take and
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 import weakref
@@ -230,10 +231,18 @@ def each(body: Callable[..., Any], catches_errors: bool = False) -> Callable[...
             return NOT_A_NUMBER
         return answer
 
+    @functools.cache
+    def of_arrays(count: int) -> Any:
+        return np.frompyfunc(one, count, 1)
+
     def function(*arguments: Any) -> Any:
         for argument in arguments:
             if isinstance(argument, np.ndarray):
-                return np.frompyfunc(one, len(arguments), 1)(*broadcast(*arguments))
+                arrays = [np.asarray(cells, dtype=object) for cells in arguments]
+                try:
+                    return of_arrays(len(arrays))(*arrays)
+                except ValueError:  # `one` lets none pass
+                    raise BroadcastError from None
         return one(*arguments)
 
     return function

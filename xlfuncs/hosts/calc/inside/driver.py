@@ -10,7 +10,7 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import uno
@@ -85,34 +85,59 @@ def _values(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]
 
 
 def _formula_values(sheet: Any, scratch: Any) -> Iterator[tuple[int, int, Any]]:
-    for area in sheet.queryContentCells(_FORMULA_CELLS).RangeAddresses:
-        cells = sheet.getCellRangeByPosition(
-            area.StartColumn, area.StartRow, area.EndColumn, area.EndRow
-        )
-        kinds = _kinds(cells, scratch)
-        for i, row in enumerate(cells.DataArray):
-            for j, value in enumerate(row):
-                if kinds[i][j] == _NA:
-                    value = "#N/A"
-                elif kinds[i][j] == _TRUTH:
-                    value = bool(value)
-                elif value is None:
-                    code = cells.getCellByPosition(j, i).getError()
-                    value = _ERRORS.get(code, "#VALUE!")
-                yield area.StartRow + i, area.StartColumn + j, value
+    for areas in _read_at_once(sheet.queryContentCells(_FORMULA_CELLS).RangeAddresses):
+        left, top, right, bottom = _box(areas)
+        cells = sheet.getCellRangeByPosition(left, top, right, bottom)
+        data, kinds = cells.DataArray, _kinds(cells, scratch, bottom - top, right - left)
+        for row, column in _places(areas):
+            value, kind = data[row - top][column - left], kinds[row - top][column - left]
+            if kind == _NA:
+                value = "#N/A"
+            elif kind == _TRUTH:
+                value = bool(value)
+            elif value is None:
+                code = cells.getCellByPosition(column - left, row - top).getError()
+                value = _ERRORS.get(code, "#VALUE!")
+            yield row, column, value
 
 
-def _kinds(cells: Any, scratch: Any) -> Any:
+def _read_at_once(areas: Sequence[Any]) -> Iterator[Sequence[Any]]:
+    """All areas, unless they lie so far apart that what is between them is much more than they are:
+    each object of the office that is asked for costs as much as a hundred cells."""
+    if not areas:
+        return
+    left, top, right, bottom = _box(areas)
+    if (right - left + 1) * (bottom - top + 1) <= 10_000 + 3 * len(list(_places(areas))):
+        yield areas
+    else:
+        yield from ([area] for area in areas)
+
+
+def _box(areas: Sequence[Any]) -> tuple[int, int, int, int]:
+    """First column and row, last column and row."""
+    return (
+        min(area.StartColumn for area in areas), min(area.StartRow for area in areas),
+        max(area.EndColumn for area in areas), max(area.EndRow for area in areas),
+    )  # fmt: skip
+
+
+def _places(areas: Sequence[Any]) -> Iterator[tuple[int, int]]:
+    for area in areas:
+        for row in range(area.StartRow, area.EndRow + 1):
+            for column in range(area.StartColumn, area.EndColumn + 1):
+                yield row, column
+
+
+def _kinds(cells: Any, scratch: Any, down: int, right: int) -> Any:
     """For each cell, whether its 1 or 0 is a truth, or its nothing `#N/A`.
 
     To ask thousands of cells one by one would take minutes.
     """
-    sheet, _, first = cells.getCellByPosition(0, 0).AbsoluteName.rpartition(".")
-    cell = f"{sheet}.{first.replace('$', '')}"
-    rows, columns = cells.Rows.Count, cells.Columns.Count
-    asked = scratch.getCellRangeByPosition(0, 0, columns - 1, rows - 1)
+    sheet, _, place = cells.AbsoluteName.rpartition(".")
+    cell = f"{sheet}.{place.partition(':')[0].replace('$', '')}"
+    asked = scratch.getCellRangeByPosition(0, 0, right, down)
     asked.getCellByPosition(0, 0).setFormula(f"={_TRUTH}*ISLOGICAL({cell})+{_NA}*ISNA({cell})")
-    scratch.getCellRangeByPosition(0, 0, 0, rows - 1).fillAuto(TO_BOTTOM, 1)
+    scratch.getCellRangeByPosition(0, 0, 0, down).fillAuto(TO_BOTTOM, 1)
     asked.fillAuto(TO_RIGHT, 1)
     return asked.DataArray
 
