@@ -131,7 +131,7 @@ def _shown(value: Any, form: str) -> str | None:
     fraction = positive.partition(".")[2]
     least, most = fraction.count("0"), fraction.count("0") + fraction.count("#")
     if positive == "General":
-        return f"{float(value):g}"
+        return f"{float(value):{'.3g' if abs(value) < 1 else 'g'}}"  # a ± deserves no more digits
     scaled = float(value) * (100 if "%" in positive else 1)
     text = f"{scaled:{'+' if positive.startswith('+') else ''}.{most}f}"
     while most > least and text.endswith("0"):
