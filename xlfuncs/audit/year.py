@@ -92,7 +92,7 @@ def _pieces(records: Sequence[Record], houses: Sequence[str]) -> list[Piece]:
         kept = check.tool.piece.checks
         same = next((one for one in _of_that_moment(kept, check.order) if one.same(check)), None)
         if same:
-            same.also.append(check.cell)
+            same.also += 1
         else:
             kept.append(check)
     return list(pieces.values())
