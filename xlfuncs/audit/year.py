@@ -152,21 +152,22 @@ def _set_apart_repeated(records: Sequence[Record]) -> None:
 
     One that stands twice in one file is a second drop: it is repeated when the other file has both.
     """
-    first: dict[tuple[object, ...], list[Reading]] = {}
+    first: dict[int, tuple[Reading, ...]] = {}  # by their hash, which takes little memory
     for record in records:
-        here: Counter[tuple[object, ...]] = Counter()
+        here: Counter[int] = Counter()
         kept = []
         for reading in record.readings:
-            key = _what(reading)
-            earlier = [r for r in first.get(key, ()) if r.record is not record] if key else []
-            if key and here[key] < len(earlier):
+            what = _what(reading)
+            key = hash(what)
+            same = [one for one in first.get(key, ()) if what and _what(one) == what]
+            earlier = [one for one in same if one.record is not record]
+            if here[key] < len(earlier):
                 record.repeated.append((reading, earlier[here[key]]))
             else:
                 kept.append(reading)
-                if key:
-                    first.setdefault(key, []).append(reading)
-            if key:
-                here[key] += 1
+                if what:
+                    first[key] = (*first.get(key, ()), reading)
+            here[key] += 1
         record.readings = kept
 
 
@@ -183,7 +184,7 @@ def _what(reading: Reading) -> tuple[object, ...] | None:
         round(reading.when * 1440),
         shown if is_number(shown) else plain(shown),
         round(warm, 3) if isinstance(warm, float) else warm,
-        plain(row.value("volume")),
+        row.value("volume"),
     )
 
 
