@@ -133,7 +133,7 @@ class Record:
     refused: Refused
     place: int = 0  # among the files of the year
     readings: list[Reading] = field(default_factory=list)
-    repeated: list[tuple[Reading, Reading]] = field(default_factory=list)  # with what it repeats
+    repeated: list[tuple[Cell, Cell]] = field(default_factory=list)  # here, and where it counts
 
 
 def typed(source: Path | Source) -> Entries:

@@ -45,6 +45,10 @@ def join(records: Sequence[Record]) -> Year:
             year.breweries.setdefault(plain(record.brewery), record.brewery)
     houses = year.houses = [_house(year, record) for record in records]
     year.pieces = _pieces(records, houses)
+    for record in records:
+        for reading in record.readings:
+            if reading.brew:
+                reading.brew.readings = []  # which would keep those that are set apart
     _set_apart_repeated(records)
     year.brews, spread = _brews(records, houses)
     changed = [r for r in records if _in_force(r) or r.repeated or r in spread]
@@ -162,7 +166,7 @@ def _set_apart_repeated(records: Sequence[Record]) -> None:
             same = [one for one in first.get(key, ()) if what and _what(one) == what]
             earlier = [one for one in same if one.record is not record]
             if here[key] < len(earlier):
-                record.repeated.append((reading, earlier[here[key]]))
+                record.repeated.append((reading.cell, earlier[here[key]].cell))
             else:
                 kept.append(reading)
                 if what:
