@@ -174,6 +174,7 @@ class Page:
         # Neither printing nor Excel makes room for a text of several lines by itself.
         self.sheet.row_dimensions[self.rows].height = height
         self.sheet.append(cells)
+        del self.sheet.row_dimensions[self.rows]  # it is written, and a year has very many
 
     def gap(self) -> None:
         """An empty row."""

@@ -153,10 +153,10 @@ def settings(book: Entries) -> Settings:
 
 @dataclass(slots=True)
 class Check:
-    """One dated check: the line that it gave, and the cell that a finding points at."""
+    """One dated check, and the line that it gave."""
 
-    cell: Cell
     row: Line
+    shown: str  # the key of its first reading
     tool: Instrument  # as the file of the check has it
     when: float
     as_left: bool
@@ -164,7 +164,12 @@ class Check:
     slope: float
     sure: Calibration
     who: str = ""
-    also: list[Cell] = field(default_factory=list)  # where other files have it too
+    also: int = 0  # how many other files have it too
+
+    @property
+    def cell(self) -> Cell:
+        """The cell that a finding points at."""
+        return self.row[self.shown]
 
     @property
     def order(self) -> float:
@@ -179,7 +184,7 @@ class Check:
     def same(self, other: Check) -> bool:
         """Whether another file has it too: one moment, one instrument, one line."""
         return (
-            self.cell.file != other.cell.file
+            self.row.table.file != other.row.table.file
             and self.order == other.order
             and math.isclose(self.offset, other.offset, abs_tol=1e-6)
             and math.isclose(self.slope, other.slope, abs_tol=1e-6)
