@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -90,7 +90,7 @@ class Brewhouse:
         drops = [tool for tool in self.tools if tool.refracts and tool.scale == "Brix"]
         if not wanted:
             return drops[0] if drops else self._unchecked()
-        found = checks.named(self.tools, _cell(wanted))
+        found = checks.named(self.tools, Cell("", "", "", wanted))
         if found is None:
             raise Unusable(f"refractometer: “{wanted}” is not on Setup of the workbook")
         if found not in drops:
@@ -101,7 +101,7 @@ class Brewhouse:
         """One that compensates for temperature and was not checked."""
         if called not in self._plain:
             typed = {"inst_name": called or PLAIN, "inst_compensated": words.YES}
-            self._plain[called] = setup.instruments(_typed(typed), self.settings)[0]
+            self._plain[called] = setup.instruments(Entries.of(typed), self.settings)[0]
         return self._plain[called]
 
     def strip(self, tool: Instrument, when: float) -> Strip:
@@ -142,19 +142,10 @@ def of_workbook(path: Path) -> Brewhouse:
 def usual(units: str, gravity: str) -> Brewhouse:
     """Without a workbook: the units of a new one, and what its blanks stand for."""
     choices = words.Choices(units=units, gravity=gravity)
-    return Brewhouse(_typed({
+    return Brewhouse(Entries.of({
         "set_volume": choices.volume_unit, "set_temperature": choices.temperature_unit,
         "set_gravity": choices.gravity_scale, "set_mass": choices.mass_unit,
     }))  # fmt: skip
-
-
-def _typed(cells: Mapping[str, Any]) -> Entries:
-    return Entries("", {key: [_cell(value)] for key, value in cells.items()})
-
-
-def _cell(value: Any) -> Cell:
-    """A cell that stands in no workbook."""
-    return Cell("", "", "A1", value)
 
 
 def on_scale(sg: float, settings: Settings) -> float:
