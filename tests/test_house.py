@@ -38,6 +38,10 @@ MAY_KNOW = {
     ),
     "report": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
     "audit": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
+    "records": (
+        ("science", "cells", "functions", "files", "plain", "workbook", "audit", "terminal"),
+        None,
+    ),
 }
 
 IMPORT_ALL = """

@@ -112,7 +112,7 @@ def _of_text(source: Source, suits: Suits) -> Grid:
         found = csv.reader(io.StringIO(beginning, newline=""), delimiter=separator)
         return list(itertools.islice(filter(_holds, found), BEGINNING))
 
-    separator = max(separators, key=lambda one: suits(rows(one)))
+    separator = max(separators, key=lambda one: (suits(rows(one)), sum(map(len, rows(one)))))
     grid = _rows(source, text, separator)
     told = {"separator": _SEPARATORS.get(separator, f"“{separator}”")}
     if encoding != "utf-8":
