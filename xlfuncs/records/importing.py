@@ -9,7 +9,6 @@ import datetime
 import functools
 import itertools
 import math
-import operator
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -104,31 +103,23 @@ def _frame(grid: Grid, table: Table, options: Options) -> tuple[_Frame, int]:
     top = headings.find(grid, table, options.columns, reading.BEGINNING)
     matched = headings.match(grid.rows[top], table, options.columns)
     headings.must_be_clear(matched, grid, table, options.columns)
-    rows, numbers = grid.rows[top + 1 :], grid.numbers[top + 1 :]
-    if not rows:
+    below = grid.below(top)
+    if not below.numbers:
         raise WorkbookProblem(f"{grid.name} has no lines below its headings")
-    rejected: dict[int, list[str]] = {}
-    width = len(matched)
-    if set(map(len, rows)) != {width}:
-        for place, row in enumerate(rows):
-            if any(str(cell).strip() for cell in row[width:]):
-                filled = max(i for i, cell in enumerate(row, 1) if str(cell).strip())
-                rejected[place] = [
-                    f"it has {filled} values, but there are {width} headings (a separator within a "
-                    "value needs quotation marks around it)"
-                ]
-        rows = [[*row[:width], *[""] * (width - len(row))] for row in rows]
-    cells: dict[str, Sequence[Cell]] = {
-        one.column.name: list(map(operator.itemgetter(one.place), rows))
-        for one in matched
-        if one.column
+    rejected = {
+        place: [
+            f"it has {count} values, but there are {len(matched)} headings (a separator within a "
+            "value needs quotation marks around it)"
+        ]
+        for place, count in below.too_long.items()
     }
+    cells = {one.column.name: below.columns[one.place] for one in matched if one.column}
     for name, value in options.constants.items():
         there = cells.get(name, [])
         cells[name] = [value if meaning.is_blank(cell) else cell for cell in there] or [
             value
-        ] * len(rows)
-    return _Frame(cells, numbers, rejected, matched), grid.numbers[top]
+        ] * len(below.numbers)
+    return _Frame(cells, below.numbers, rejected, matched), grid.numbers[top]
 
 
 def _must_have(frame: _Frame, grid: Grid, table: Table, options: Options) -> None:

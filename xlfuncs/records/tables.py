@@ -277,7 +277,7 @@ BATCHES = Table(
         *_plan(),
         Column("grain_extract", "extract of the grain, a share of its mass; blank: that of Setup",
                "batch_potential", SHARE, ("its extract", "extract potential", "Extraktgehalt")),
-        Column("gravity_within", "how far off is still on target, in the scale that the workbook has",
+        Column("gravity_within", "how far off is still on target, in the scale of the workbook",
                "batch_tolerance", NUMBER, ("gravity tolerance",)),
         Column("volume_within", "how far off is still on target", "batch_tolerance_volume", VOLUME,
                ("volume tolerance",)),
