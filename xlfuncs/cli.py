@@ -15,7 +15,7 @@ import typer
 from xlfuncs import __version__, terminal
 from xlfuncs.files import problems, stored
 from xlfuncs.files.problems import Source, WorkbookProblem
-from xlfuncs.files.replacing import replacing
+from xlfuncs.files.replacing import back_up, replacing
 from xlfuncs.hosts.calc.offices import OfficeProblem
 from xlfuncs.hosts.excel.windows import ExcelProblem
 
@@ -57,6 +57,30 @@ class Paper(enum.StrEnum):
 
     A4 = "a4"
     LETTER = "letter"
+
+
+class Table(enum.StrEnum):
+    """Tables that can be imported."""
+
+    INSTRUMENTS = "instruments"
+    CHECKS = "checks"
+    BATCHES = "batches"
+    LOG = "log"
+
+
+class Dates(enum.StrEnum):
+    """Orders of day, month and year."""
+
+    YMD = "ymd"
+    DMY = "dmy"
+    MDY = "mdy"
+
+
+class Decimal(enum.StrEnum):
+    """Signs that part off decimals."""
+
+    POINT = "point"
+    COMMA = "comma"
 
 
 class Gravity(enum.StrEnum):
@@ -204,6 +228,98 @@ def _computed(
         {place: value for place, value in found.items() if place not in unknown},
         [(*place, "Calc does not know a name in it") for place in sorted(unknown)],
     )
+
+
+@app.command("import")
+def import_(
+    data: Annotated[Path, typer.Argument(help="The file (.csv or .xlsx)", show_default=False)],
+    into: Annotated[Path, typer.Option(help="The workbook to import into", show_default=False)],
+    table: Annotated[Table, typer.Option(help="What the lines are", show_default=False)],
+    yes: Annotated[bool, typer.Option("--yes", help="Write without asking")] = False,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(help="“HEADING=NAME”: what a heading means; “HEADING=”: leave it out"),
+    ] = None,
+    batch: Annotated[str | None, typer.Option(help="Batch of lines that name none")] = None,
+    stage: Annotated[str | None, typer.Option(help="Stage of lines that name none")] = None,
+    instrument: Annotated[
+        str | None, typer.Option(help="Instrument of lines that name none")
+    ] = None,
+    dates: Annotated[
+        Dates | None, typer.Option(help="Order of day, month and year, where it is not clear")
+    ] = None,
+    decimal: Annotated[
+        Decimal | None, typer.Option(help="Sign before decimals, where it is not clear")
+    ] = None,
+    units: Annotated[
+        Units | None,
+        typer.Option(help="Units that the file does not name; otherwise those of the workbook"),
+    ] = None,
+    sheet: Annotated[str | None, typer.Option(help="The sheet of a .xlsx")] = None,
+    hours: Annotated[
+        float,
+        typer.Option(
+            help="A floating hydrometer's readings are thinned to their median of so many hours",
+            min=0.1,
+            max=168,
+        ),
+    ] = 1,
+) -> None:
+    """Take the lines of a file into a table of a workbook; docs/tables.md has the headings.
+
+    What was recognised is shown first.  Leaves with status 1 when lines were rejected.
+    """
+    from xlfuncs.records import importing, reading, shown
+    from xlfuncs.records.plans import Options
+    from xlfuncs.records.tables import TABLES
+
+    options = Options.of(
+        column or (), {"batch": batch, "stage": stage, "instrument": instrument},
+        TABLES[table], dates=dates, decimal=decimal, units=units, sheet=sheet, hours=hours,
+    )  # fmt: skip
+    if _same(data, into):
+        _stop(f"{data} is the workbook itself.")
+    _must_be_closed(into)
+    source = problems.read(into)
+    with terminal.working(f"Reading {data.name}"):
+        lines = reading.content(data)
+        plan = importing.plan(lines, source, TABLES[table], options, datetime.date.today())
+    shown.show(plan, options)
+    if plan.lines:
+        if not yes:
+            _must_want(f"Write into {into.name}?")
+        _write_import(Source(source.path, importing.entered(plan)), source, lines)
+    if plan.rejected:
+        raise typer.Exit(1)
+
+
+def _write_import(new: Source, old: Source, lines: Source) -> None:
+    """Compute a workbook with new lines and put it in the place of the old one, which is kept."""
+    from xlfuncs.workbook.sheets import start
+
+    with terminal.working(f"Computing {new.name}"):
+        values, failures = _computed(new, Engine.EMBEDDED)
+        data = stored.with_values(new, values, start.as_stored(datetime.date.today()))
+    if lines.changed():
+        _stop(f"{lines.name} was changed meanwhile; nothing was written: run it again.")
+    kept = back_up(old)
+    try:
+        with replacing(old.path, old) as file:
+            file.write(data)
+    except BaseException:
+        kept.unlink()
+        raise
+    terminal.say(f"Wrote {old.path}; as it was before: {kept.name}")
+    _name_failures(failures)
+
+
+def _must_want(question: str) -> None:
+    """Ask; leave with status 2 where the answer is no, or nobody can be asked."""
+    if not sys.stdin.isatty():
+        _stop("nothing was written: nobody is there to be asked; --yes writes without asking.")
+    if not typer.confirm(question):
+        terminal.say("Nothing was written.")
+        raise typer.Exit(2)
 
 
 @app.command()

@@ -121,6 +121,11 @@ class Entries:
             columns[name].values = [value]
         return cls("", columns)
 
+    def column(self, name: str) -> list[Cell]:
+        """The cells of a named column, blank ones too; none if the workbook is too old for it."""
+        column = self._columns.get(name)
+        return [self._cell(column, at) for at in range(len(column.values))] if column else []
+
     def filled(self, name: str) -> Iterator[Cell]:
         """The cells of a named column that hold something, if only a formula."""
         column = self._columns.get(name)

@@ -59,6 +59,29 @@ def replacing(path: str | Path, source: Source | None = None) -> Iterator[Binary
         raise WorkbookProblem(f"{path.name} cannot be written ({error.strerror})") from error
 
 
+def back_up(source: Source) -> Path:
+    """Keep a file as it was read, beside it: as `.bak`, or under the next number that is free.
+
+    Raises `WorkbookProblem`; no file is overwritten.
+    """
+    number = 1
+    while True:
+        ending = ".bak" if number == 1 else f".bak{number}"
+        kept = source.path.with_name(source.name + ending)
+        try:
+            with kept.open("xb") as file:
+                file.write(source.data)
+                file.flush()
+                os.fsync(file.fileno())
+            return kept
+        except FileExistsError:
+            number += 1
+        except OSError as error:
+            with contextlib.suppress(OSError):
+                kept.unlink(missing_ok=True)
+            raise WorkbookProblem(f"{kept.name} cannot be written ({error.strerror})") from error
+
+
 def _place(path: Path) -> Path:
     """Where the content goes: for a symbolic link, what it points to."""
     try:

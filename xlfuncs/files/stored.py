@@ -150,13 +150,23 @@ def store(
     """
     found = problems.read(source)
     _must_end_alike(found, Path(out))
+    data = with_values(found, values, named)
+    with replacing(out, found) as file:
+        file.write(data)
+
+
+def with_values(
+    source: Source,
+    values: Mapping[tuple[str, str], Value],
+    named: Mapping[str, Value] | None = None,
+) -> bytes:
+    """The bytes of a workbook with values beside its formulas, as `store` writes them."""
     try:
-        parts = unpacked(found.data)
+        parts = unpacked(source.data)
         put(values, parts, named)
     except NO_WORKBOOK as error:
-        raise problems.damaged(found.path) from error
-    with replacing(out, found) as file:
-        file.write(packed(parts))
+        raise problems.damaged(source.path) from error
+    return packed(parts)
 
 
 def put(

@@ -1,0 +1,1 @@
+"""Records that live on: logs kept elsewhere come into a workbook."""
