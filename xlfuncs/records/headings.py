@@ -64,7 +64,7 @@ def _spellings(kind: str) -> Mapping[str, str]:
 
 @functools.cache
 def _by_heading(table: str) -> Mapping[str, Column]:
-    columns = tables.TABLES[table].columns
+    columns = {**tables.TABLES, tables.RECIPES.name: tables.RECIPES}[table].columns
     fixed = {tables.plain(column.name): column for column in columns}
     others = {tables.plain(other): column for column in columns for other in column.headings}
     return {**others, **fixed}

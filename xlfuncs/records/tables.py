@@ -319,4 +319,20 @@ LOG = Table(
     needs=("batch", "stage"), one_of=("reading", "volume", "ph"),
 )  # fmt: skip
 
+_SHARED = ("batch", "date", "grain", "boil_minutes", *(column.name for column in _plan()),
+           "gravity_within")  # fmt: skip
+#: Plans that are printed for whoever brews them, and go into no workbook.
+RECIPES = Table(
+    "recipes", words.BATCHES, "batch", "recipe",
+    (
+        *(column for column in BATCHES.columns if column.name in _SHARED),
+        Column("customer", "whom the page is for", "", TEXT,
+               ("for", "customer name", "name of customer", "Kunde", "Kundin", "für")),
+        Column("refractometer", "its name on Setup of the workbook with its checks", "", TEXT,
+               ("instrument", *_INSTRUMENTS, "Refraktometer")),
+        Column("note", "printed under the head", "", TEXT, _NOTES),
+    ),
+    needs=("batch",),
+)  # fmt: skip
+
 TABLES: Mapping[str, Table] = {table.name: table for table in (INSTRUMENTS, CHECKS, BATCHES, LOG)}

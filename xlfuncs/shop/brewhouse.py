@@ -14,6 +14,8 @@ from xlfuncs.audit.record import Reading, Record
 from xlfuncs.audit.setup import CALL, Check, Instrument, Settings
 from xlfuncs.audit.typed import day, name, number
 from xlfuncs.cells.values import is_blank
+from xlfuncs.records import tables
+from xlfuncs.records.headings import unit_of
 from xlfuncs.shop.recipes import Unusable
 from xlfuncs.workbook import defaults, words
 from xlfuncs.workbook.sheets.batch_sheet import EACH
@@ -65,7 +67,11 @@ class Brewhouse:
         minutes = book.single("set_minutes")
         # A workbook's Batch sheet says the usual minutes; a list alone leaves them to a pen.
         self.minutes = number(minutes.value, defaults.BOIL_MINUTES) if minutes.sheet else None
-        self.volume = name(book.cell("set_volume")) or words.VOLUME_UNITS[0]
+        volume = unit_of(tables.VOLUME, name(book.cell("set_volume")))
+        self.volume = volume or words.VOLUME_UNITS[0]
+        self.units = {tables.VOLUME: self.volume, tables.TEMPERATURE: self.settings.temperature,
+                      tables.MASS: self.settings.mass,
+                      tables.GRAVITY: self.settings.gravity}  # fmt: skip
 
     @property
     def tools(self) -> list[Instrument]:
@@ -74,7 +80,8 @@ class Brewhouse:
 
     def recipes(self) -> Iterator[tuple[int, dict[str, Any]]]:
         """The lines of Batches under the headings of a list, each with its row."""
-        renamed = {"name": "batch", "minutes": "boil_minutes", "note": "customer"}
+        renamed = {"name": "batch", "minutes": "boil_minutes", "note": "customer",
+                   "tolerance": "gravity_within"}  # fmt: skip
         for row in self._book.rows("batch", _BATCH):
             if not is_blank(row.value("name")):
                 line = int("".join(filter(str.isdigit, row["name"].address)))
