@@ -1,4 +1,4 @@
-"""A shop's evening of thirty recipes; a history of two hundred workbooks."""
+"""A shop's evening of thirty recipes; a history of a hundred workbooks, beside their audit."""
 
 import contextlib
 import io
@@ -13,7 +13,7 @@ from benchmarks.bench_audit import copies
 from benchmarks.measuring import Measure
 from xlfuncs.hosts.calc.offices import OfficeProblem, choose_office
 
-RECIPES, WORKBOOKS = 30, 200
+RECIPES, WORKBOOKS = 30, 100
 
 
 def measures() -> Iterator[Measure]:
@@ -29,10 +29,17 @@ def measures() -> Iterator[Measure]:
             f"{RECIPES} recipes, {out}", _run("sheets", listed, "-o", folder / out), 20, "s"
         )
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
+        folder = Path(name) / "logs"
+        folder.mkdir()
         copies(folder, WORKBOOKS)
-        taken = _run("history", folder, "--xlsx", folder / "history.xlsx")
-        yield Measure(f"history of a workbook, of {WORKBOOKS}", taken / WORKBOOKS, 0.15, "s")
+        taken, audit = (
+            _run(*command)
+            for command in (
+                ("history", folder, "--xlsx", Path(name) / "history.xlsx"),
+                ("audit", folder, "--json"),
+            )
+        )
+        yield Measure(f"history of {WORKBOOKS} workbooks", taken / audit, 1.2, "audits of them")
 
 
 def _recipes() -> str:
@@ -49,6 +56,6 @@ def _run(*command: object) -> float:
     subprocess.run(
         [sys.executable, "-m", "xlfuncs", *map(str, command)],
         stdout=subprocess.DEVNULL,
-        check=True,
+        check=command[0] != "audit",  # which leaves with 1 when it has found something
     )
     return time.perf_counter() - start

@@ -38,11 +38,18 @@ MAY_KNOW = {
     ),
     "report": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
     "audit": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
+    "records": (
+        ("science", "cells", "functions", "files", "plain", "workbook", "audit", "terminal"),
+        None,
+    ),
     "history": (
         ("science", "cells", "functions", "files", "plain", "workbook", "audit", "terminal"),
         None,
     ),
-    "shop": (("science", "cells", "functions", "files", "plain", "workbook", "audit"), None),
+    "shop": (
+        ("science", "cells", "functions", "files", "plain", "workbook", "audit", "records"),
+        None,
+    ),
 }
 
 IMPORT_ALL = """

@@ -411,11 +411,23 @@ def sheets(
         Paper | None, typer.Option(help="A4, or Letter where units are US", show_default=False)
     ] = None,
     units: Annotated[
-        Units, typer.Option(help="Units of a list that is printed without BOOK")
+        Units, typer.Option(help="Units of a list that names none, without BOOK")
     ] = Units.METRIC,
     gravity: Annotated[
-        Gravity, typer.Option(help="Scale of a list that is printed without BOOK")
+        Gravity, typer.Option(help="Scale that the pages are in, without BOOK")
     ] = Gravity.SG,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="HEADING=NAME: what a heading means; HEADING= leaves it out", show_default=False
+        ),
+    ] = None,
+    dates: Annotated[
+        Dates | None, typer.Option(help="Order of the list's dates", show_default=False)
+    ] = None,
+    decimal: Annotated[
+        Decimal | None, typer.Option(help="Decimal sign of the list", show_default=False)
+    ] = None,
     force: _Force = False,
 ) -> None:
     """Print a page for each recipe: targets, boxes for a pen, °Bx turned into gravity.
@@ -424,12 +436,16 @@ def sheets(
     status 1.  A .pdf needs LibreOffice, an .xlsx nothing.
     """
     from xlfuncs.cells.values import date_serial
+    from xlfuncs.records import tables
+    from xlfuncs.records.plans import Options
     from xlfuncs.shop import brewhouse, run
 
     target = recipes.with_suffix(".pdf") if out is None else out
     _must_be_free(target, force, ".xlsx" if target.suffix.lower() == ".xlsx" else ".pdf")
     house = None if book is None else brewhouse.of_workbook(book)
-    evening = run.read(recipes, house, units.value, gravity.value, batch or ())
+    options = Options.of(column or (), {}, tables.RECIPES, dates=dates and dates.value,
+                         decimal=decimal and decimal.value)  # fmt: skip
+    evening = run.read(recipes, house, units.value, gravity.value, batch or (), options)
     for remark in evening.remarks():
         terminal.complain(remark)
     if not evening.recipes:

@@ -5,7 +5,7 @@ import pytest
 import scipy.stats
 
 from tests import oracles
-from xlfuncs.science import calibration
+from xlfuncs.science import calibration, drift
 from xlfuncs.science.conformity import COVERAGE
 
 DAYS = np.array([0.0, 31, 58, 92, 120, 155])
@@ -65,6 +65,26 @@ def test_the_first_check_may_be_as_left():
     found = oracles.drift(np.array([0.0, 30, 60]), np.array([0.0, 0.1, 0.2]), 0.1, left)
     assert found.rate == pytest.approx(0.1)
     assert found.checks == 3
+
+
+@pytest.mark.parametrize("adjusted", [[], [4, 9], [0], [1, 2, 3]])
+def test_slope_within_levels_against_the_sums_of_the_oracle(adjusted):
+    random = np.random.default_rng(7)
+    days, u = np.sort(random.uniform(45000, 46000, 12)), random.uniform(0.05, 0.2, 12)
+    offsets, left = random.normal(0, 0.1, 12), np.isin(np.arange(12), adjusted)
+    wanted = oracles.drift(days, offsets, u, left)
+    per_day, its_u = drift.slope(days, offsets, u, np.cumsum(left))
+    assert (30 * per_day, 30 * its_u) == pytest.approx((wanted.rate, wanted.u_rate))
+
+
+@pytest.mark.parametrize(
+    ("days", "levels"),
+    [([], []), ([46088.3], [0]), ([46088.3] * 3, [0] * 3), ([46000.3, 46088.7], [0, 1])],
+)
+def test_slope_of_one_day_a_level_is_none(days, levels):
+    u = np.array([0.1, 0.03, 0.07])[: len(days)]
+    found = drift.slope(np.array(days), np.arange(len(days)) * 1.0, u, np.array(levels))
+    assert np.isnan(found).all()
 
 
 @pytest.mark.parametrize(

@@ -113,6 +113,19 @@ class Entries:
     def __init__(self, file: str, columns: Mapping[str, _Column]) -> None:
         self.file, self._columns = file, columns
 
+    @classmethod
+    def of(cls, values: Mapping[str, Any]) -> Entries:
+        """Named single cells with these values, which stand in no workbook."""
+        columns = {name: _Column(_Place("", 1, 1, 1, 1)) for name in values}
+        for name, value in values.items():
+            columns[name].values = [value]
+        return cls("", columns)
+
+    def column(self, name: str) -> list[Cell]:
+        """The cells of a named column, blank ones too; none if the workbook is too old for it."""
+        column = self._columns.get(name)
+        return [self._cell(column, at) for at in range(len(column.values))] if column else []
+
     def filled(self, name: str) -> Iterator[Cell]:
         """The cells of a named column that hold something, if only a formula."""
         column = self._columns.get(name)

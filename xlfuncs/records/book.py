@@ -48,7 +48,7 @@ class Book:
             for cell in self._entries.column("batch_name")
             if not is_blank(cell.value)
         }
-        columns = {name: self._entries.column(name) for name in table.typed}
+        self._columns = columns = {name: self._entries.column(name) for name in table.typed}
         self.length = len(next(iter(columns.values())))
         self.lines: list[Entered] = [
             {name: None if is_blank(cells[line].value) else cells[line].value
@@ -70,7 +70,7 @@ class Book:
 
     def place(self, name: str, line: int) -> tuple[str, str]:
         """Sheet and address of a cell of the table, lines counted from 0."""
-        cell = self._entries.column(name)[line]
+        cell = self._columns[name][line]
         return cell.sheet, cell.address
 
     def bounds(self, target: str) -> tuple[float, float] | None:

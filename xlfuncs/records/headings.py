@@ -64,7 +64,7 @@ def _spellings(kind: str) -> Mapping[str, str]:
 
 @functools.cache
 def _by_heading(table: str) -> Mapping[str, Column]:
-    columns = tables.TABLES[table].columns
+    columns = {**tables.TABLES, tables.RECIPES.name: tables.RECIPES}[table].columns
     fixed = {tables.plain(column.name): column for column in columns}
     others = {tables.plain(other): column for column in columns for other in column.headings}
     return {**others, **fixed}
@@ -146,6 +146,13 @@ def must_be_clear(
     matched: Sequence[Matched], grid: Grid, table: Table, given: Mapping[str, str]
 ) -> None:
     """Refuse two headings of one meaning, units that are none, and what `given` has wrong."""
+    there = {tables.plain(one.heading) for one in matched}
+    for heading, name in given.items():
+        if tables.plain(heading) not in there:
+            raise WorkbookProblem(f"{grid.name} has no heading “{heading}” (--column)")
+        if name and tables.plain(name) not in _by_heading(table.name):
+            names = ", ".join(column.name for column in table.columns)
+            raise WorkbookProblem(f"the table {table.name} has no column {name}; it has {names}")
     by_column: dict[str, list[str]] = {}
     for one in matched:
         if one.column:
@@ -163,10 +170,3 @@ def must_be_clear(
                 f"{grid.name}: the headings {both} both mean {name}; leave one out with --column "
                 f'"{headings[-1]}=", or rename one if they are called the same'
             )
-    there = {tables.plain(one.heading) for one in matched}
-    for heading, name in given.items():
-        if tables.plain(heading) not in there:
-            raise WorkbookProblem(f"{grid.name} has no heading “{heading}” (--column)")
-        if name and tables.plain(name) not in _by_heading(table.name):
-            names = ", ".join(column.name for column in table.columns)
-            raise WorkbookProblem(f"the table {table.name} has no column {name}; it has {names}")

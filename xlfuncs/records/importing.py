@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime
 import functools
 import itertools
-import operator
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -61,6 +61,7 @@ def plan(
     )
     frame, top = _frame(grid, table, options)
     book = Book(source, table)
+    _must_be_known(options.constants, table, Meanings(book, ".", Dates(), float("inf"), ""))
     if table.name == "log" and "stage" not in frame.cells and _afloat(frame, book):
         frame.cells["stage"] = [words.FERMENTING] * len(frame.numbers)
     _must_have(frame, grid, table, options)
@@ -77,10 +78,9 @@ def plan(
     )  # fmt: skip
     until = date_serial(today) + 2 if table.name in ("checks", "log") else float("inf")
     meanings = Meanings(book, sign, dates, until, scale)
-    _must_be_known(options.constants, table, meanings)
     values = _values(frame, table, meanings, options)
     told = _told(grid, top, frame, table, meanings, order, options)
-    made = Plan(data, book, table, frame.matched, told)
+    made = Plan(data, book, table, frame.matched, told, scale)
     _refuse_lacking(frame, table, values)
     _add_lines(made, frame, values, options.hours)
     made.rejected = [
@@ -90,6 +90,8 @@ def plan(
     _in_order(made)
     standing.sort_out(made)
     _must_fit(made, options)
+    if made.grows_to:
+        _grow(made)
     return made
 
 
@@ -101,31 +103,23 @@ def _frame(grid: Grid, table: Table, options: Options) -> tuple[_Frame, int]:
     top = headings.find(grid, table, options.columns, reading.BEGINNING)
     matched = headings.match(grid.rows[top], table, options.columns)
     headings.must_be_clear(matched, grid, table, options.columns)
-    rows, numbers = grid.rows[top + 1 :], grid.numbers[top + 1 :]
-    if not rows:
+    below = grid.below(top)
+    if not below.numbers:
         raise WorkbookProblem(f"{grid.name} has no lines below its headings")
-    rejected: dict[int, list[str]] = {}
-    width = len(matched)
-    if set(map(len, rows)) != {width}:
-        for place, row in enumerate(rows):
-            if any(str(cell).strip() for cell in row[width:]):
-                filled = max(i for i, cell in enumerate(row, 1) if str(cell).strip())
-                rejected[place] = [
-                    f"it has {filled} values, but there are {width} headings (a separator within a "
-                    "value needs quotation marks around it)"
-                ]
-        rows = [[*row[:width], *[""] * (width - len(row))] for row in rows]
-    cells: dict[str, Sequence[Cell]] = {
-        one.column.name: list(map(operator.itemgetter(one.place), rows))
-        for one in matched
-        if one.column
+    rejected = {
+        place: [
+            f"it has {count} values, but there are {len(matched)} headings (a separator within a "
+            "value needs quotation marks around it)"
+        ]
+        for place, count in below.too_long.items()
     }
+    cells = {one.column.name: below.columns[one.place] for one in matched if one.column}
     for name, value in options.constants.items():
         there = cells.get(name, [])
         cells[name] = [value if meaning.is_blank(cell) else cell for cell in there] or [
             value
-        ] * len(rows)
-    return _Frame(cells, numbers, rejected, matched), grid.numbers[top]
+        ] * len(below.numbers)
+    return _Frame(cells, below.numbers, rejected, matched), grid.numbers[top]
 
 
 def _must_have(frame: _Frame, grid: Grid, table: Table, options: Options) -> None:
@@ -179,10 +173,17 @@ def _values(frame: _Frame, table: Table, meanings: Meanings, options: Options) -
         values[name], wrong = understood(cells, means)
         frame.reject(wrong)
 
+    if scale := frame.unit("reference"):  # it is told where the true values are named
+        said = frame.cells.get("reference_in", [""] * len(frame.numbers))
+        frame.cells["reference_in"] = [
+            scale if meaning.is_blank(cell) and not meaning.is_blank(true) else cell
+            for cell, true in zip(said, frame.cells["reference"], strict=True)
+        ]
     tool_named = frame.cells.get("name" if table.name == "instruments" else "instrument")
     for name, cells in frame.cells.items():
         column = table.column(name)
-        unit = frame.unit(name) or options.units.get(column.kind, "")
+        unit = frame.unit(name) if name != "reference" else ""
+        unit = unit or options.units.get(column.kind, "")
         if name == "batch" and not table.named:
             take(name, cells, meanings.batch)
         elif name == "instrument":
@@ -223,6 +224,7 @@ def _moments(
 def _refuse_lacking(frame: _Frame, table: Table, values: _Values) -> None:
     """Note lines that lack what a line needs; of what is wrong already nothing more is said."""
     nothing = [None] * len(frame.numbers)
+    wrong = set(frame.rejected)
     for names in (*((name,) for name in table.needs), table.one_of):
         if not names:
             continue
@@ -230,9 +232,10 @@ def _refuse_lacking(frame: _Frame, table: Table, values: _Values) -> None:
         if any(None not in column for column in columns):
             continue
         lacking = {
-            place: f"{' and '.join(names)} {'are' if names[1:] else 'is'} blank"
+            place: " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+            + (" are blank" if names[1:] else " is blank")
             for place, some in enumerate(zip(*columns, strict=True))
-            if some.count(None) == len(some) and place not in frame.rejected
+            if some.count(None) == len(some) and place not in wrong
         }
         frame.reject(lacking)
 
@@ -301,7 +304,7 @@ def _must_fit(made: Plan, options: Options) -> None:
     if needed > most:
         hint = ""
         if any(line.hours for line in made.lines):
-            hint = f"; thin more with --hours {int(options.hours * -(-needed // most)) + 1}"
+            hint = f"; thin more with --hours {math.ceil(options.hours * needed / most)}"
         raise WorkbookProblem(
             f"the table {made.table.name} of {made.book.source.name} would need {needed:,} lines "
             f"and can have {most:,}{hint}"
@@ -344,13 +347,14 @@ def units_shown(made: Plan, one: Matched, options: Options) -> str:
     if column.kind == tables.SCALE:
         return one.unit or "scale of the instrument"
     own = made.book.units.get(column.kind, "")
-    from_unit = one.unit or options.units.get(column.kind, "") or own
+    usual = made.scale if column.kind == tables.GRAVITY else own
+    from_unit = one.unit or options.units.get(column.kind, "") or usual
     degree = "°" if column.kind == tables.TEMPERATURE else ""
     if not own:
         return ""
     if from_unit != own:
         return f"{degree}{from_unit}, to {degree}{own}"
-    return f"{degree}{own}" if one.unit else f"{degree}{own}, as in the workbook"
+    return f"{degree}{own}, as in the workbook" if usual == own != one.unit else f"{degree}{own}"
 
 
 # --- writing ------------------------------
@@ -358,9 +362,7 @@ def units_shown(made: Plan, one: Matched, options: Options) -> str:
 
 def entered(made: Plan) -> bytes:
     """The workbook with the lines in it, longer where it must be; not yet computed."""
-    book = made.book
-    if made.grows_to:
-        book = Book(Source(book.source.path, _grown(made)), made.table)
+    book = made.longer or made.book
     cells = {
         book.place(target, book.free + number): value
         for number, line in enumerate(made.lines)
@@ -369,9 +371,12 @@ def entered(made: Plan) -> bytes:
     return entries.enter(book.source.data, cells)
 
 
-def _grown(made: Plan) -> bytes:
+def _grow(made: Plan) -> None:
+    """A longer workbook for the lines; what does not come along is told before it is written."""
     from xlfuncs.records.upgrade import upgraded
 
     lines = {"batches": 8 * made.grows_to}.get(made.table.name, made.grows_to)
     what = {"instruments": "instruments", "checks": "checks"}.get(made.table.name, "rows")
-    return upgraded(made.book.source, **{what: lines})
+    found = upgraded(made.book.source, **{what: lines})
+    made.longer = Book(Source(made.book.source.path, found.data), made.table)
+    made.notices += [*map(str, found.lost), *found.notes]

@@ -132,7 +132,7 @@ class Meanings:
             converted = convert(value, told)
             if isinstance(converted, Rejected):
                 return converted
-            return self.within(column.target, column.name, converted)
+            return self._within(column, converted)
 
         return meaning
 
@@ -158,13 +158,13 @@ class Meanings:
             return lambda value, unit: _rounded(units.convert(value, unit or own, own))
         return lambda value, unit: value
 
-    def within(self, target: str, name: str, value: float) -> float | Rejected:
+    def _within(self, column: Column, value: float) -> float | Rejected:
         """A value that the sheet takes."""
-        bounds = self.book.bounds(target) if target else None
+        bounds = self.book.bounds(column.limits or column.target)
         if bounds and not bounds[0] <= value <= bounds[1]:
             return Rejected(
-                f"{name} {value:.6g} is outside {bounds[0]:.6g} to {bounds[1]:.6g}, which its cell "
-                "takes"
+                f"{column.name} {value:.6g} is outside {bounds[0]:.6g} to {bounds[1]:.6g}, which "
+                "its cell takes"
             )
         return value
 
@@ -184,7 +184,7 @@ class Meanings:
                 return self._no_number(column.name, cell)
             value, behind = found
             if not tool.scale:
-                return self._degrees(value, behind or temperature_unit, column.name, cell)
+                return self._degrees(value, behind or temperature_unit, column, cell)
             told = unit_of(tables.SCALE, behind) if behind else unit
             if behind and not told:
                 return Rejected(f"{column.name} “{cell}”: “{behind}” is no scale")
@@ -192,18 +192,23 @@ class Meanings:
 
         return meaning
 
-    def _degrees(self, value: float, said: str, name: str, cell: Cell) -> Meaning:
+    def _degrees(self, value: float, said: str, column: Column, cell: Cell) -> Meaning:
         """What a thermometer showed."""
         own = self.book.units[tables.TEMPERATURE]
         unit = unit_of(tables.TEMPERATURE, said) if said else own
         if not unit:
-            return Rejected(f"{name} “{cell}”: “{said}” is no unit of temperature")
-        return _rounded(units.convert(value, unit, own))
+            return Rejected(f"{column.name} “{cell}”: “{said}” is no unit of temperature")
+        return self._within(column, _rounded(units.convert(value, unit, own)))
 
     def _on(self, tool: Instrument, value: float, told: str, column: Column) -> Meaning:
         """A value on the scale of an instrument; what it did not show is not made up."""
         if tool.floats:
             told = "Plato" if told == "Brix" else told
+            if told not in ("", tool.scale) and told != _looks_like(value):
+                return Rejected(
+                    f"{column.name} {value:g} is in {told} as the file says, but looks like "
+                    f"{tool.scale}, which {tool.name} shows"
+                )
             value = float(to_scale(value, told or tool.scale, tool.scale))
         elif told not in ("", tool.scale):
             return Rejected(
@@ -212,12 +217,17 @@ class Meanings:
             )
         elif tool.scale == "SG":
             value = to_scale(value, "SG", "SG")
-        return self.within(column.target, column.name, value)
+        return self._within(column, value)
+
+
+def _looks_like(value: float) -> str:
+    """The scale on which a gravity of wort or beer is written so."""
+    return "SG" if in_thousandths(value) or 0.9 <= value < _HIGHEST_SG else "Plato"
 
 
 def _planned(value: float, told: str, own: str) -> float | Rejected:
     """A gravity of a plan on the scale of the workbook; one on another scale is not guessed at."""
-    looks_sg = in_thousandths(value) or 0.9 <= value < _HIGHEST_SG
+    looks_sg = _looks_like(value) == "SG"
     if told == "SG" and not looks_sg:
         return Rejected(f"gravity {value:g} is no SG, as the others are")
     if told != "SG" and (in_thousandths(value) or (looks_sg and round(value, 2) != value)):
@@ -248,6 +258,5 @@ def scale_of(columns: Iterable[Sequence[Cell]], sign: str, own: str) -> str:
     for cell in itertools.chain.from_iterable(columns):
         found = None if is_blank(cell) else sensing.number(cell, sign)
         if found:
-            value = found[0]
-            counts["SG" if in_thousandths(value) or 0.9 <= value < _HIGHEST_SG else "Plato"] += 1
+            counts[_looks_like(found[0])] += 1
     return max(counts, key=lambda scale: counts[scale]) if any(counts.values()) else own

@@ -80,10 +80,12 @@ class Plan:
     table: Table
     matched: list[Matched]
     told: list[tuple[str, str]]  # what was recognised, and as what
+    scale: str  # of gravities of a plan that name none
     lines: list[Line] = field(default_factory=list)
     there: list[int] = field(default_factory=list)  # numbers of lines that the workbook has
     rejected: list[tuple[int, str]] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+    longer: Book | None = None  # the same workbook with a longer table, if it must grow
 
     @property
     def grows_to(self) -> int:

@@ -10,12 +10,14 @@ import csv
 import datetime
 import io
 import itertools
+import operator
 import re
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import openpyxl
 
 from xlfuncs.files import problems
@@ -54,6 +56,37 @@ class Grid:
     numbers: Sequence[int]
     told: dict[str, str]  # what was recognised, in words
     separator: str = ""
+    #: All cells one after another, if all rows have as many; then `rows` are those on top alone.
+    even: list[str] | None = None
+
+    def below(self, top: int) -> Below:
+        """What stands below a row, which has the headings, column by column."""
+        width = len(self.rows[top])
+        if self.even is not None:
+            start = (top + 1) * width
+            columns: list[Sequence[Cell]] = [
+                self.even[start + place :: width] for place in range(width)
+            ]
+            return Below(columns, self.numbers[top + 1 :], {})
+        rows, too_long = self.rows[top + 1 :], {}
+        if set(map(len, rows)) - {width}:
+            filled = [
+                max((place for place, cell in enumerate(row, 1) if str(cell).strip()), default=0)
+                for row in rows
+            ]
+            too_long = {place: count for place, count in enumerate(filled) if count > width}
+            rows = [[*row[:width], *[""] * (width - len(row))] for row in rows]
+        columns = [list(map(operator.itemgetter(place), rows)) for place in range(width)]
+        return Below(columns, self.numbers[top + 1 :], too_long)
+
+
+@dataclass
+class Below:
+    """The columns below headings, the number of each line, and how many values long ones have."""
+
+    columns: list[Sequence[Cell]]
+    numbers: Sequence[int]
+    too_long: dict[int, int]
 
 
 #: How well some rows suit what is looked for.
@@ -112,12 +145,23 @@ def _of_text(source: Source, suits: Suits) -> Grid:
         found = csv.reader(io.StringIO(beginning, newline=""), delimiter=separator)
         return list(itertools.islice(filter(_holds, found), BEGINNING))
 
-    separator = max(separators, key=lambda one: suits(rows(one)))
-    grid = _rows(source, text, separator)
+    separator = max(separators, key=lambda one: (suits(rows(one)), sum(map(len, rows(one)))))
     told = {"separator": _SEPARATORS.get(separator, f"“{separator}”")}
     if encoding != "utf-8":
         told["text"] = {"cp1252": "Windows-1252"}.get(encoding, encoding.upper())
-    return Grid(source.name, *grid, told, separator)
+    even = _even(text, separator)
+    if even is None:
+        return Grid(source.name, *_rows(source, text, separator), told, separator)
+    width = text.partition("\n")[0].count(separator) + 1
+    top: list[Row] = [even[i : i + width] for i in range(0, BEGINNING * width, width)]
+    return Grid(
+        source.name,
+        list(filter(None, top)),
+        range(1, len(even) // width + 1),
+        told,
+        separator,
+        even,
+    )
 
 
 def _decoded(source: Source) -> tuple[str, str]:
@@ -146,6 +190,28 @@ def _decoded(source: Source) -> tuple[str, str]:
             raise WorkbookProblem(f"{source.name} is empty")
         return text, {"utf-8-sig": "utf-8"}.get(encoding, encoding)
     raise WorkbookProblem(f"{source.name}: line {line} holds bytes that are no text in {wanted[0]}")
+
+
+def _even(text: str, separator: str) -> list[str] | None:
+    """All cells of a text whose lines have as many, none of them quoted or empty; else None.
+
+    A million such lines are parted in a fraction of the time that quotation marks take.
+    """
+    if '"' in text or not separator.isascii():
+        return None
+    text = text.replace("\r\n", "\n")
+    text = text if text.endswith("\n") else text + "\n"
+    width = text.index("\n")
+    width = text.count(separator, 0, width) + 1
+    signs = np.frombuffer(text.encode(), np.uint8)
+    signs = signs[(signs == ord("\n")) | (signs == ord(separator))]
+    if "\r" in text or signs.size % width:
+        return None
+    ends = signs.reshape(-1, width) == ord("\n")
+    if not ends[:, -1].all() or ends[:, :-1].any():
+        return None
+    cells = text.replace("\n", separator).split(separator)[:-1]
+    return cells if all(map(str.strip, cells[::width])) else None
 
 
 def _rows(source: Source, text: str, separator: str) -> tuple[list[Row], Sequence[int]]:

@@ -43,7 +43,7 @@ _LIKELY_COMMA = re.compile(r"[+-]?\d{1,3},\d{3}")
 _NUMBERS = {
     sign: re.compile(
         rf"([+-]?(?:\d{{1,3}}(?:[{re.escape(group)}{_GROUPS}]\d{{3}})+|\d+)?"
-        rf"(?:[{sign}]\d*)?(?:(?<=[\d{sign}])e[+-]?\d{{1,2}})?)\s*([^\d\s.,].*)?",
+        rf"(?:[{sign}]\d*)?(?:(?<=[\d{sign}])e[+-]?\d{{1,2}})?)\s*([^\d\s.,+-].*)?",
         re.IGNORECASE | re.ASCII,
     )
     for sign, group in (",.", ".,")
@@ -171,13 +171,13 @@ class Dates:
     def serials(self, cells: Sequence[Cell]) -> list[float] | None:
         """The serial numbers of many moments written alike; None if one is written otherwise."""
         try:
-            if not set(map(_GAP, cells)) <= {" ", "T"}:
+            if not set(map(_GAP, cells)) <= {"", " ", "T"}:
                 return None
         except TypeError:  # not all are texts
             return None
         heads, tails = list(map(_HEAD, cells)), list(map(_TAIL, cells))
         days = {head: self._day(head) for head in set(heads)}
-        clocks = {tail: self.clock(tail) for tail in set(tails)}
+        clocks = {tail: self.clock(tail) if tail else 0.0 for tail in set(tails)}
         if None in days.values() or None in clocks.values():
             return None
         return [days[head] + clocks[tail] for head, tail in zip(heads, tails, strict=True)]  # type: ignore[operator]

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from xlfuncs import terminal
+from xlfuncs.audit.typed import day
 from xlfuncs.records.importing import units_shown
 from xlfuncs.records.plans import Options, Plan
+
+#: Lines that are shown before they are written.
+_FIRST = 3
 
 
 def show(made: Plan, options: Options) -> None:
@@ -21,6 +27,8 @@ def show(made: Plan, options: Options) -> None:
         terminal.say(notice)
     for numbers, reason in _together(made.rejected):
         terminal.complain(f"rejected: {numbers}: {reason}")
+    if made.lines:
+        _show_first(made)
     terminal.say(_counts(made))
 
 
@@ -36,6 +44,22 @@ def _together(rejected: list[tuple[int, str]]) -> list[tuple[str, str]]:
         (f"line {first}" if first == last else f"lines {first} to {last}", reason)
         for first, last, reason in stretches
     ]
+
+
+def _show_first(made: Plan) -> None:
+    """The first lines as they would stand in the workbook: wrong decimals are seen there."""
+    named = {column.target: column.name for column in made.table.columns if column.target}
+    first = [line.values for line in made.lines[:_FIRST]]
+    columns = [target for target in made.table.typed if any(target in line for line in first)]
+    rows = [[_cell(target, line.get(target)) for target in columns] for line in first]
+    headings = [named.get(target, target.removeprefix("check_")) for target in columns]
+    terminal.table("The first lines, as they would be written", headings, rows)
+
+
+def _cell(target: str, value: Any) -> str:
+    if isinstance(value, float):
+        return day(value) if target.endswith("_date") else f"{value:.7g}"
+    return "" if value is None else " ".join(str(value).split())
 
 
 def _counts(made: Plan) -> str:

@@ -71,8 +71,9 @@ def _otherwise(made: Plan, old: Entered, new: Entered) -> str:
         said = new.get(column.target)
         there = old.get(column.target)
         if said is not None and not _alike(there, said):
-            told.append(f"{column.name} {_shown(there, column.kind)} there and "
-                        f"{_shown(said, column.kind)} here")  # fmt: skip
+            unit = made.book.units.get(column.kind, "")
+            told.append(f"{column.name} {_shown(there, column.kind, unit)} there and "
+                        f"{_shown(said, column.kind, unit)} here")  # fmt: skip
     return ", ".join(told)
 
 
@@ -83,11 +84,11 @@ def _alike(one: Any, other: Any) -> bool:
     return plain(one) == plain(other)
 
 
-def _shown(value: Any, kind: str) -> str:
+def _shown(value: Any, kind: str, unit: str) -> str:
     if value is None:
         return "blank"
     if isinstance(value, float):
-        return day(value) if kind == tables.DATE else f"{value:.6g}"
+        return day(value) if kind == tables.DATE else f"{value:.6g} {unit}".rstrip()
     return f"“{value}”"
 
 

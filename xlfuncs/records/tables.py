@@ -35,6 +35,7 @@ class Column:
     kind: str = TEXT
     headings: tuple[str, ...] = ()
     words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    limits: str = ""  # the workbook's column whose limits count; blank: the target's
 
     @property
     def is_number(self) -> bool:
@@ -95,7 +96,7 @@ _BATCHES = ("batch name", "batch number", "batch no", "batch no.", "batch #", "b
             "brew name", "brew number", "brew no", "beer", "beer name", "recipe", "gyle", "lot",
             "Sud", "Sudnummer", "Sud Nr", "Charge", "Bier", "Rezept")  # fmt: skip
 _SAMPLE = ("temp", "sample temperature", "sample temp", "sample", "wort temperature", "wort temp",
-           "beer temperature", "beer temp", "degrees", "Temperatur", "Probentemperatur",
+           "beer temperature", "beer temp", "Temperatur", "Probentemperatur",
            "Temp.", "Würzetemperatur")  # fmt: skip
 
 YES_NO = {words.YES: ("y", "true", "1", "x", "atc", "ja", "j", "wahr"),
@@ -106,7 +107,7 @@ _KINDS = {
     words.HYDROMETER: ("glass hydrometer", "saccharometer", "spindle", "Spindel", "Bierspindel",
                        "Aräometer", "Saccharometer", "Senkwaage"),
     words.FLOATING: ("floater", "float", "floating sensor", "electronic hydrometer",
-                     "digital hydrometer", "tilting hydrometer", "Schwimmer",
+                     "digital hydrometer", "Schwimmer",
                      "elektronische Spindel", "digitale Spindel"),
     words.THERMOMETER: ("temperature probe", "Thermometer"),
 }  # fmt: skip
@@ -150,7 +151,7 @@ STAGES = {
 }  # fmt: skip
 
 #: Headings of a plan that do not name their stage.
-_PLAN_HEADINGS = {
+PLAN_HEADINGS = {
     "into_fermenter_gravity": ("og", "original gravity", "target og", "Stammwürze"),
     "into_fermenter_volume": ("batch size", "batch volume", "fermenter volume", "Ausschlagmenge",
                               "Sudgröße", "Anstellmenge"),
@@ -170,7 +171,7 @@ def _plan() -> Iterator[Column]:
             if name == f"{words.PACKAGED}_volume":  # a plan has none
                 continue
             also = [f"{spelling} {last}" for spelling in (stage, *STAGES[stage]) for last in names]
-            headings = (*also, *_PLAN_HEADINGS.get(name, ()))
+            headings = (*also, *PLAN_HEADINGS.get(name, ()))
             yield Column(name, f"planned {what}, {stage}", f"batch_{name}", kind, headings)
 
 
@@ -195,8 +196,9 @@ INSTRUMENTS = Table(
                YES_NO),
         Column("reference_temperature", "where a hydrometer reads true; blank: 20 °C",
                "inst_reference", TEMPERATURE,
-               ("reads true at", "reference temp", "calibration temperature", "calibrated at",
-                "calibration temp", "Bezugstemperatur", "Referenztemperatur")),
+               ("reads true at", "reference temp", "ref temp", "ref temperature",
+                "calibration temperature", "calibrated at", "calibration temp",
+                "Bezugstemperatur", "Referenztemperatur")),
         Column("tolerance", "largest offset that is put up with, in its own scale; blank: by kind",
                "inst_tolerated", SCALE,
                ("offset put up with", "largest offset", "accepted offset", "Toleranz",
@@ -234,11 +236,12 @@ CHECKS = Table(
                _SAMPLE),
         Column("reading", "what it showed, in its own scale", "", SCALE,
                ("shown", "showed", "shows", "indicated", "indication", "measured", "as shown",
-                "Anzeige", "Ablesung", "Messwert", "gemessen")),
+                "Anzeige", "Ablesung", "Messwert", "gemessen"), limits="check_shown_1"),
         Column("reference", "the true value; blank: water, or melting ice for a thermometer", "",
                SCALE,
                ("true", "true value", "reference value", "known", "should be", "expected", "actual",
-                "standard", "Sollwert", "Referenz", "Soll", "wahrer Wert")),
+                "standard", "Sollwert", "Referenz", "Soll", "wahrer Wert"),
+               limits="check_known_2"),
         Column("reference_in", "scale of the true value; blank: that of the instrument",
                "check_known_in", WORD,
                ("reference scale", "reference unit", "true values in", "Referenz in"), SCALES),
@@ -274,7 +277,7 @@ BATCHES = Table(
         *_plan(),
         Column("grain_extract", "extract of the grain, a share of its mass; blank: that of Setup",
                "batch_potential", SHARE, ("its extract", "extract potential", "Extraktgehalt")),
-        Column("gravity_within", "how far off is still on target, in the scale of the plan",
+        Column("gravity_within", "how far off is still on target, in the scale of the workbook",
                "batch_tolerance", NUMBER, ("gravity tolerance",)),
         Column("volume_within", "how far off is still on target", "batch_tolerance_volume", VOLUME,
                ("volume tolerance",)),
@@ -314,6 +317,22 @@ LOG = Table(
         Column("note", "", "log_note", TEXT, _NOTES),
     ),
     needs=("batch", "stage"), one_of=("reading", "volume", "ph"),
+)  # fmt: skip
+
+_SHARED = ("batch", "date", "grain", "boil_minutes", *(column.name for column in _plan()),
+           "gravity_within")  # fmt: skip
+#: Plans that are printed for whoever brews them, and go into no workbook.
+RECIPES = Table(
+    "recipes", words.BATCHES, "batch", "recipe",
+    (
+        *(column for column in BATCHES.columns if column.name in _SHARED),
+        Column("customer", "whom the page is for", "", TEXT,
+               ("for", "customer name", "name of customer", "Kunde", "Kundin", "für")),
+        Column("refractometer", "its name on Setup of the workbook with its checks", "", TEXT,
+               ("instrument", *_INSTRUMENTS, "Refraktometer")),
+        Column("note", "printed under the head", "", TEXT, _NOTES),
+    ),
+    needs=("batch",),
 )  # fmt: skip
 
 TABLES: Mapping[str, Table] = {table.name: table for table in (INSTRUMENTS, CHECKS, BATCHES, LOG)}

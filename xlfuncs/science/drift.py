@@ -48,6 +48,7 @@ def slope(days: Array, offsets: Array, u: Array, levels: Array) -> tuple[float, 
         from_offset = offsets[here] - np.sum(weights[here] * offsets[here]) / total
         spread += float(np.sum(weights[here] * from_day**2))
         moved += float(np.sum(weights[here] * from_day * from_offset))
-    if spread <= 0:
+    # Means leave a hair of rounding where all days of a level are equal.
+    if spread <= 1e-12 * float(np.sum(weights)):
         return float("nan"), float("nan")
     return moved / spread, spread**-0.5

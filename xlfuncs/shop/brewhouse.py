@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,8 @@ from xlfuncs.audit.record import Reading, Record
 from xlfuncs.audit.setup import CALL, Check, Instrument, Settings
 from xlfuncs.audit.typed import day, name, number
 from xlfuncs.cells.values import is_blank
+from xlfuncs.records import tables
+from xlfuncs.records.headings import unit_of
 from xlfuncs.shop.recipes import Unusable
 from xlfuncs.workbook import defaults, words
 from xlfuncs.workbook.sheets.batch_sheet import EACH
@@ -65,7 +67,11 @@ class Brewhouse:
         minutes = book.single("set_minutes")
         # A workbook's Batch sheet says the usual minutes; a list alone leaves them to a pen.
         self.minutes = number(minutes.value, defaults.BOIL_MINUTES) if minutes.sheet else None
-        self.volume = name(book.cell("set_volume")) or words.VOLUME_UNITS[0]
+        volume = unit_of(tables.VOLUME, name(book.cell("set_volume")))
+        self.volume = volume or words.VOLUME_UNITS[0]
+        self.units = {tables.VOLUME: self.volume, tables.TEMPERATURE: self.settings.temperature,
+                      tables.MASS: self.settings.mass,
+                      tables.GRAVITY: self.settings.gravity}  # fmt: skip
 
     @property
     def tools(self) -> list[Instrument]:
@@ -74,7 +80,8 @@ class Brewhouse:
 
     def recipes(self) -> Iterator[tuple[int, dict[str, Any]]]:
         """The lines of Batches under the headings of a list, each with its row."""
-        renamed = {"name": "batch", "minutes": "boil_minutes", "note": "customer"}
+        renamed = {"name": "batch", "minutes": "boil_minutes", "note": "customer",
+                   "tolerance": "gravity_within"}  # fmt: skip
         for row in self._book.rows("batch", _BATCH):
             if not is_blank(row.value("name")):
                 line = int("".join(filter(str.isdigit, row["name"].address)))
@@ -90,7 +97,7 @@ class Brewhouse:
         drops = [tool for tool in self.tools if tool.refracts and tool.scale == "Brix"]
         if not wanted:
             return drops[0] if drops else self._unchecked()
-        found = checks.named(self.tools, _cell(wanted))
+        found = checks.named(self.tools, Cell("", "", "", wanted))
         if found is None:
             raise Unusable(f"refractometer: “{wanted}” is not on Setup of the workbook")
         if found not in drops:
@@ -101,7 +108,7 @@ class Brewhouse:
         """One that compensates for temperature and was not checked."""
         if called not in self._plain:
             typed = {"inst_name": called or PLAIN, "inst_compensated": words.YES}
-            self._plain[called] = setup.instruments(_typed(typed), self.settings)[0]
+            self._plain[called] = setup.instruments(Entries.of(typed), self.settings)[0]
         return self._plain[called]
 
     def strip(self, tool: Instrument, when: float) -> Strip:
@@ -142,19 +149,10 @@ def of_workbook(path: Path) -> Brewhouse:
 def usual(units: str, gravity: str) -> Brewhouse:
     """Without a workbook: the units of a new one, and what its blanks stand for."""
     choices = words.Choices(units=units, gravity=gravity)
-    return Brewhouse(_typed({
+    return Brewhouse(Entries.of({
         "set_volume": choices.volume_unit, "set_temperature": choices.temperature_unit,
         "set_gravity": choices.gravity_scale, "set_mass": choices.mass_unit,
     }))  # fmt: skip
-
-
-def _typed(cells: Mapping[str, Any]) -> Entries:
-    return Entries("", {key: [_cell(value)] for key, value in cells.items()})
-
-
-def _cell(value: Any) -> Cell:
-    """A cell that stands in no workbook."""
-    return Cell("", "", "A1", value)
 
 
 def on_scale(sg: float, settings: Settings) -> float:

@@ -1,87 +1,99 @@
-"""The lines of a list of recipes, from a .csv or an .xlsx file."""
+"""The lines of a list of recipes, from a .csv or an .xlsx file, in the units of a brewhouse.
+
+Headings, separator, decimal sign, order of dates and units are recognised as `import` does.
+"""
 
 from __future__ import annotations
 
-import csv
-import datetime
-import io
-import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from xlfuncs.cells.values import date_serial, is_blank
-from xlfuncs.files import problems
 from xlfuncs.files.problems import WorkbookProblem
-from xlfuncs.shop.recipes import FIELDS
+from xlfuncs.records import headings, meaning, reading, sensing, tables
+from xlfuncs.records.book import Book
+from xlfuncs.records.meaning import Meanings
+from xlfuncs.records.plans import Options
+from xlfuncs.records.reading import Cell
+from xlfuncs.records.sensing import Dates
+from xlfuncs.shop.brewhouse import Brewhouse
 
 #: A line of a list: its number in the file, and its cells by field.
 Line = tuple[int, dict[str, Any]]
 
 
-def read(path: Path) -> tuple[list[Line], list[str]]:
-    """The lines of a list by the meaning of its headings, and the headings that match nothing.
+@dataclass
+class Listing:
+    """The lines of a list, those that mean nothing and why, and the headings that mean nothing."""
 
-    Raises `WorkbookProblem` for a file that is no list, or in which two headings mean one thing.
-    """
-    rows = [row for row in _rows(path) if not all(map(is_blank, row[1]))]
-    if not rows:
+    lines: list[Line] = field(default_factory=list)
+    refused: list[tuple[int, str]] = field(default_factory=list)
+    unread: list[str] = field(default_factory=list)
+
+
+def read(path: Path, house: Brewhouse, options: Options) -> Listing:
+    """The lines of a list; raises `WorkbookProblem` where it is not clear what the list says."""
+    table, given = tables.RECIPES, options.columns
+    grid = reading.read(reading.content(path), lambda rows: headings.suits(rows, table, given))
+    if not grid.rows:
         raise WorkbookProblem(f"{path.name} is empty: its first line holds the headings")
-    (at, headings), *lines = rows
-    fields, unread = _fields(path, at, headings)
-    return [(number, {field: row[place] for field, place in fields.items() if place < len(row)})
-            for number, row in lines], unread  # fmt: skip
-
-
-def _fields(path: Path, at: int, headings: Sequence[Any]) -> tuple[dict[str, int], list[str]]:
-    found: dict[str, int] = {}
-    unread = []
-    for place, heading in enumerate(headings):
-        field = _meaning(str(heading or ""))
-        if is_blank(heading):
-            continue
-        if field is None:
-            unread.append(str(heading).strip())
-        elif field in found:
-            raise WorkbookProblem(
-                f"{path.name}, line {at}: “{headings[found[field]]}” and “{heading}” both mean "
-                f"{field}: keep one of them"
-            )
-        else:
-            found[field] = place
-    if "batch" not in found:
+    top = headings.find(grid, table, given, reading.BEGINNING)
+    matched = headings.match(grid.rows[top], table, given)
+    headings.must_be_clear(matched, grid, table, given)
+    below = grid.below(top)
+    cells = {one.column.name: below.columns[one.place] for one in matched if one.column}
+    if table.needs[0] not in cells:
         raise WorkbookProblem(
-            f"{path.name}, line {at}: no heading means “batch”, the recipe's name"
+            f"{path.name}, line {grid.numbers[top]}: no heading means “batch”, the name of a recipe"
         )
-    return found, unread
+    unread = [one.heading for one in matched if one.heading and not one.column]
+    found = Listing(unread=[one for one in unread if one not in given])
+    meanings = _meanings(cells, below.numbers, house, grid.separator, options)
+    units = {one.column.name: one.unit for one in matched if one.column}
+    for place, number in enumerate(below.numbers):
+        line = {
+            name: _means(column[place], table.column(name), units[name], meanings)
+            for name, column in cells.items()
+        }
+        wrong = [str(value) for value in line.values() if isinstance(value, sensing.Rejected)]
+        if place in below.too_long:
+            wrong = [f"{below.too_long[place]} values, but there are {len(matched)} headings"]
+        if wrong:
+            found.refused.append((number, "; ".join(wrong)))
+        else:
+            found.lines.append((number, line))
+    return found
 
 
-def _meaning(heading: str) -> str | None:
-    plain = re.sub(r"\W+", "_", re.sub(r"\(.*?\)|\[.*?\]", "", heading.casefold())).strip("_")
-    return plain if plain in FIELDS else None
+class _House(Book):
+    """The units of a brewhouse with the limits of the sheets: recipes go into no workbook."""
+
+    def __init__(self, house: Brewhouse) -> None:
+        self.units = house.units
 
 
-def _rows(path: Path) -> Iterator[tuple[int, Sequence[Any]]]:
-    if path.suffix.lower() in problems.ENDINGS:
-        sheet = problems.load(path, read_only=True, data_only=True).worksheets[0]
-        for number, row in enumerate(sheet.iter_rows(values_only=True), 1):
-            yield number, [_plain(value) for value in row]
-        return
-    try:
-        text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeError) as error:
-        raise WorkbookProblem(f"{path.name} cannot be read: {error}") from None
-    delimiter = max(";\t,", key=text.partition("\n")[0].count)
-    for number, cells in enumerate(csv.reader(io.StringIO(text), delimiter=delimiter), 1):
-        yield number, [_dated(cell) for cell in cells]
+def _meanings(
+    cells: Mapping[str, Sequence[Cell]],
+    lines: Sequence[int],
+    house: Brewhouse,
+    separator: str,
+    options: Options,
+) -> Meanings:
+    """How the cells of this list are understood."""
+    columns = {name: tables.RECIPES.column(name) for name in cells}
+    numbers = [(cells[name], lines) for name, column in columns.items() if column.is_number]
+    sign = sensing.decimal_sign(numbers, separator, options.decimal)
+    wanted = sensing.ORDERS.get(options.dates, "")
+    order = sensing.date_order(cells["date"], lines, wanted) if "date" in cells else ""
+    gravities = [cells[name] for name, one in columns.items() if one.kind == tables.GRAVITY]
+    scale = meaning.scale_of(gravities, sign, house.units[tables.GRAVITY])
+    return Meanings(_House(house), sign, Dates(order or sensing.DMY), float("inf"), scale)
 
 
-def _plain(value: Any) -> Any:
-    return date_serial(value) if isinstance(value, datetime.date) else value
-
-
-def _dated(text: str) -> Any:
-    try:
-        return date_serial(datetime.date.fromisoformat(text.strip()))
-    except ValueError:
-        return text
+def _means(cell: Cell, column: tables.Column, unit: str, meanings: Meanings) -> meaning.Meaning:
+    if column.is_number:
+        return meanings.number(column, unit)(cell)
+    if column.kind == tables.DATE:
+        return meanings.moment((cell, ""))
+    return meanings.text(cell)

@@ -7,13 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from xlfuncs.audit.setup import CALL, PLAN, Settings
+from xlfuncs.audit.setup import CALL, Settings
 from xlfuncs.audit.typed import day, moment, name, positive, says
 from xlfuncs.cells.values import is_blank, numbers_in
 from xlfuncs.workbook import words
 
-#: The headings of a list, as docs/shop.md explains them.
-FIELDS = ("batch", "customer", "date", "grain", "boil_minutes", *PLAN, "refractometer", "note")
 #: Stages at which a gravity of 1 °Plato is no slip.
 _THIN = (words.RUNOFF_END, words.PACKAGED)
 
@@ -92,7 +90,7 @@ def of_line(line: int, row: Mapping[str, Any], settings: Settings) -> Recipe:
         volume,
         name(row.get("refractometer")),
         name(row.get("note")),
-        positive(row.get("tolerance"), 0.0) or None,
+        positive(row.get("gravity_within"), 0.0) or None,
     )
 
 

@@ -12,6 +12,7 @@ from openpyxl.workbook import Workbook
 from xlfuncs.audit.typed import plain
 from xlfuncs.files import problems
 from xlfuncs.files.problems import WorkbookProblem
+from xlfuncs.records.plans import Options
 from xlfuncs.shop import brewhouse, listing, page
 from xlfuncs.shop.brewhouse import Brewhouse
 from xlfuncs.shop.listing import Line
@@ -33,39 +34,46 @@ class Evening:
 
     house: Brewhouse
     recipes: list[Recipe] = field(default_factory=list)
-    refused: list[str] = field(default_factory=list)  # lines that give no page
-    lacking: list[str] = field(default_factory=list)  # pages with lines for a pen
+    refused: list[tuple[int, str]] = field(default_factory=list)  # lines that give no page
+    lacking: list[tuple[int, str]] = field(default_factory=list)  # pages with lines for a pen
     said: list[str] = field(default_factory=list)  # what changes no page
 
     def remarks(self) -> list[str]:
         """All that is to be said, a sentence each."""
-        refused = [f"not printed: {one}" for one in self.refused]
-        return [*self.said, *refused, *(f"printed, but {one}" for one in self.lacking)]
+        refused = [f"not printed: line {line}: {why}" for line, why in sorted(self.refused)]
+        lacking = [f"printed, but line {line}: {what}" for line, what in self.lacking]
+        return [*self.said, *refused, *lacking]
 
 
 def read(
-    source: Path, house: Brewhouse | None, units: str, gravity: str, only: Sequence[str] = ()
+    source: Path,
+    house: Brewhouse | None,
+    units: str,
+    gravity: str,
+    only: Sequence[str] = (),
+    options: Options | None = None,
 ) -> Evening:
     """The recipes of a list, or of the Batches of a workbook of ours; with `only` those of it.
 
-    Without a `house` they are in `units` and `gravity`, or in those of that workbook.
+    Without a `house` they are printed in `units` and `gravity`, or in those of that workbook.
     Raises `WorkbookProblem` where nothing can be read.
     """
-    lines: Iterable[Line]
-    unread: list[str] = []
+    found = listing.Listing()
     if _is_ours(source):
         own = brewhouse.of_workbook(source)
-        lines, house = own.recipes(), house or own
+        found.lines, house = list(own.recipes()), house or own
         if house.settings.gravity != own.settings.gravity or house.volume != own.volume:
             raise WorkbookProblem(
                 f"{source.name} is in other units than the workbook of --book: leave that out"
             )
     else:
-        lines, unread = listing.read(source)
         house = house or brewhouse.usual(units, gravity)
+        found = listing.read(source, house, options or Options())
     evening = Evening(house)
-    evening.said += [f"not read: “{one}”, which is no heading of a recipe" for one in unread]
-    _take(evening, list(_chosen(source, lines, only)))
+    evening.said += [f"not read: “{one}”, which is no heading of a recipe" for one in found.unread]
+    if not only:
+        evening.refused += found.refused
+    _take(evening, list(_chosen(source, found.lines, only)))
     named = [str(recipe.line) for recipe in evening.recipes if recipe.refractometer]
     if named and not house.tools:
         evening.said.append(
@@ -95,13 +103,12 @@ def _take(evening: Evening, lines: Iterable[Line]) -> None:
             if recipe.key in seen:
                 raise Unusable(f"{recipe.title} stands on line {seen[recipe.key]} already")
         except Unusable as problem:
-            evening.refused.append(f"line {number}: {problem}")
+            evening.refused.append((number, str(problem)))
             continue
         seen[recipe.key] = number
         evening.recipes.append(recipe)
-        evening.lacking += [
-            f"line {number}: {recipe.title}: {what}" for what in _lacks(recipe, evening.house)
-        ]
+        lacks = _lacks(recipe, evening.house)
+        evening.lacking += [(number, f"{recipe.title}: {what}") for what in lacks]
 
 
 def _lacks(recipe: Recipe, house: Brewhouse) -> list[str]:
