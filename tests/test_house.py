@@ -38,6 +38,7 @@ MAY_KNOW = {
     ),
     "report": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
     "audit": (("science", "cells", "functions", "files", "plain", "workbook", "terminal"), None),
+    "records": (("science", "cells", "functions", "files", "plain", "workbook"), None),
 }
 
 IMPORT_ALL = """

@@ -1,0 +1,281 @@
+"""A workbook as somebody left it: its names, what is typed, and which cells are none of ours.
+
+What is ours is told by a template: the workbook as it was before anybody typed into it.  A cell
+that carries one of its names, or says what one of its cells says, is ours; all others are the
+user's own.
+"""
+
+from __future__ import annotations
+
+import datetime
+import functools
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from openpyxl.utils import get_column_letter, range_boundaries
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
+
+from xlfuncs.files import problems
+from xlfuncs.files.calls import Calls
+from xlfuncs.files.problems import Source, WorkbookProblem
+from xlfuncs.functions import CATALOGUE
+from xlfuncs.workbook import build, words
+from xlfuncs.workbook.kit.place import Area
+from xlfuncs.workbook.words import Choices
+
+#: The sheet in which the xlwings add-in looks for the functions.
+SETTINGS = "xlwings.conf"
+FIRST, TODAY = 1, words.LAYOUT_VERSION
+#: Lines below a table in which forgotten entries are sought.
+_BELOW = 500
+
+_PLACE = re.compile(r"(?:'((?:[^']|'')+)'|([^'!]+))!(\$?[A-Z]{1,3}\$?\d+(?::\$?[A-Z]{1,3}\$?\d+)?)")
+_CALLS = Calls(CATALOGUE)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What a cell holds: its value, and its formula if it is one."""
+
+    sheet: str
+    row: int
+    column: int
+    value: Any
+    formula: str = ""
+
+    @property
+    def cell(self) -> str:
+        """Its address."""
+        return f"{get_column_letter(self.column)}{self.row}"
+
+    @property
+    def blank(self) -> bool:
+        """Whether nothing was typed."""
+        return self.value is None and not self.formula
+
+    def lost(self, why: str) -> Lost:
+        """That it could not be carried over as it was."""
+        return Lost(self.sheet, self.cell, "" if self.value is None else said(self.value), why)
+
+
+@dataclass(frozen=True)
+class Lost:
+    """Something that could not be carried over as it was, and what became of it."""
+
+    sheet: str
+    cell: str
+    value: str
+    why: str
+
+    def __str__(self) -> str:
+        place = f"{self.sheet}!{self.cell}" if self.cell else self.sheet
+        return f"{place}: {self.value}: {self.why}" if self.value else f"{place}: {self.why}"
+
+
+def said(value: Any) -> str:
+    """A value as it stands in a sentence."""
+    if isinstance(value, datetime.datetime):
+        return str(value.date() if value.time() == datetime.time() else value)
+    return f"{value:.15g}" if isinstance(value, float) else str(value)
+
+
+class Old:
+    """The workbook that is to be carried over."""
+
+    def __init__(self, source: Source) -> None:
+        self.source = source
+        self.book: Workbook = problems.load(source)
+        self.names = _areas(self.book)
+        self.layout = _layout(self.book, source.path)
+
+    @functools.cached_property
+    def _stored(self) -> Workbook:
+        return problems.load(self.source, data_only=True)
+
+    @property
+    def plain(self) -> bool:
+        """Whether its formulas need no functions of ours."""
+        return "edition_state" in self.names
+
+    def size(self, name: str) -> int:
+        """Lines of a named column; none if it is not there."""
+        return self.names[name].rows if name in self.names else 0
+
+    def entry(self, sheet: str, row: int, column: int) -> Entry:
+        """What a cell holds."""
+        found = self.book[sheet]._cells.get((row, column))
+        if found is None or found.value is None:
+            return Entry(sheet, row, column, None)
+        if found.data_type != "f":
+            return Entry(sheet, row, column, found.value)
+        stored = self._stored[sheet]._cells.get((row, column))
+        value = None if stored is None else stored.value
+        return Entry(sheet, row, column, value, formula_of(found))
+
+    def single(self, name: str) -> Entry | None:
+        """What a named cell holds; None if the workbook has no such cell."""
+        area = self.names.get(name)
+        return None if area is None else self.entry(area.sheet, area.top, area.left)
+
+    def lines(self, names: Sequence[str], below: bool = False) -> list[dict[str, Entry]]:
+        """The lines of a table's typed columns, with those that stand below its frame if wanted."""
+        known = {name: self.names[name] for name in names if name in self.names}
+        if not known:
+            return []
+        first = next(iter(known.values()))
+        rows = max(area.rows for area in known.values())
+        lines = [
+            {name: self.entry(a.sheet, a.top + line, a.left) for name, a in known.items()}
+            for line in range(rows + (self._free_below(first, rows) if below else 0))
+        ]
+        while len(lines) > rows and all(entry.blank for entry in lines[-1].values()):
+            lines.pop()
+        return lines
+
+    def _free_below(self, area: Area, rows: int) -> int:
+        """Lines below a table before something else begins."""
+        end = area.top + rows
+        tops = [one.top for one in self.names.values() if one.sheet == area.sheet]
+        # The names of the free lines themselves begin where the table ends.
+        return min([top - end for top in tops if top > end], default=_BELOW)
+
+
+def read(source: str | Path | Source) -> Old:
+    """Open a workbook to carry it over; raises `WorkbookProblem` if it is none of ours."""
+    return Old(problems.read(source))
+
+
+def formula_of(cell: Any) -> str:
+    """The text of a formula cell, with nothing before the names of our functions."""
+    value = cell.value
+    if isinstance(value, DataTableFormula):
+        return ""
+    text = value.text or "" if isinstance(value, ArrayFormula) else str(value)
+    text = text if text.startswith("=") else f"={text}"
+    return _CALLS.bare(text)
+
+
+def _layout(book: Workbook, path: Path) -> int:
+    mark = book.defined_names.get(words.LAYOUT_NAME)
+    if mark is None:
+        raise WorkbookProblem(
+            f"{path.name} is not a gravity log made by “xlfuncs new”: it lacks the layout mark."
+        )
+    if str(mark.attr_text) not in (str(FIRST), str(TODAY)):
+        raise WorkbookProblem(
+            f"{path.name} has layout {mark.attr_text}, which is newer than this program: it knows "
+            f"layouts {FIRST} to {TODAY}. Install the newest xlfuncs."
+        )
+    return int(mark.attr_text)
+
+
+def _areas(book: Workbook) -> dict[str, Area]:
+    """What each name stands for; a name that has lost its cells is not there."""
+    areas = {}
+    for name, defined in book.defined_names.items():
+        place = _PLACE.fullmatch(str(defined.attr_text or ""))
+        if not place:
+            continue
+        title = (place[1] or place[2]).replace("''", "'")
+        if title in book.sheetnames:
+            left, top, right, bottom = range_boundaries(place[3].replace("$", ""))
+            areas[name] = Area(title, top, left, bottom - top + 1, right - left + 1)
+    return areas
+
+
+# --- whose cells ------------------------------
+
+
+class Template:
+    """A workbook as nobody has typed into it yet, against which the user's own cells stand out."""
+
+    def __init__(self, book: Workbook) -> None:
+        self.book = book
+        self.names = _areas(book)
+        self._texts = {sheet.title: set(_texts(sheet)) for sheet in book.worksheets}
+
+    def title(self, old: Old, title: str) -> str | None:
+        """Which of our sheets a sheet is, whatever it is called by now; None for the user's own."""
+        votes: dict[str, int] = {}
+        for name, area in old.names.items():
+            if area.sheet == title and name in self.names:
+                ours = self.names[name].sheet
+                votes[ours] = votes.get(ours, 0) + 1
+        if votes:
+            return max(votes, key=lambda one: votes[one])
+        return title if title in self.book.sheetnames else None
+
+    def holds(self, title: str, cell: Any) -> bool:
+        """Whether a cell without a name says what one of ours says."""
+        sheet = self.book[title]
+        same = sheet._cells.get((cell.row, cell.column))
+        if cell.data_type == "f" and same is not None and same.data_type == "f":
+            return True
+        return _text(cell) in self._texts[title]
+
+
+@functools.lru_cache(maxsize=2)
+def template(choices: Choices) -> Template:
+    """The template of workbooks of today's layout; of how many lines does not matter."""
+    return Template(build.build(replace(choices, rows=1, checks=1)))
+
+
+def choices_of(old: Old) -> Choices:
+    """The choices with which a workbook was made, as far as it shows them."""
+
+    def typed(*names: str) -> str:
+        found = next((old.single(name) for name in names if name in old.names), None)
+        return "" if found is None or found.value is None else str(found.value).strip().upper()
+
+    return Choices(
+        rows=max(old.size("log_date"), 1),
+        units="us" if typed("set_volume", "unit_volume").startswith("US") else "metric",
+        gravity="plato" if typed("set_gravity", "unit_gravity").startswith(("P", "°P")) else "sg",
+        instruments=max(old.size("inst_name"), Choices.instruments),
+        checks=max(old.size("check_date"), Choices.checks),
+        plain=old.plain,
+    )
+
+
+def _texts(sheet: Any) -> Iterator[str]:
+    for cell in sheet._cells.values():
+        if cell.value is not None:
+            yield _text(cell)
+
+
+def _text(cell: Any) -> str:
+    """A cell's content for comparing: blanks and case of a formula do not count."""
+    if cell.data_type == "f":
+        return re.sub(r"[\s$]+", "", formula_of(cell)).casefold()
+    return re.sub(r"\s+", " ", str(cell.value)).strip()
+
+
+def own_cells(old: Old, made: Template, title: str, ours: str) -> Iterator[Any]:
+    """The cells of one of our sheets that are the user's own."""
+    areas = [a for name, a in old.names.items() if a.sheet == title and name in made.names]
+    named: dict[int, set[int]] = {}
+    for area in areas:
+        rows = range(area.top, area.top + area.rows)
+        for column in range(area.left, area.left + area.columns):
+            named.setdefault(column, set()).update(rows)
+    for _, cell in sorted(old.book[title]._cells.items()):
+        if cell.value is None or cell.row in named.get(cell.column, ()):
+            continue
+        if not made.holds(ours, cell):
+            yield cell
+
+
+def sheets(old: Old, made: Template) -> tuple[Mapping[str, str], list[str]]:
+    """Our sheets by their present titles, with the titles that they had; and the user's own."""
+    ours, own = {}, []
+    for sheet in old.book.worksheets:
+        title = made.title(old, sheet.title)
+        if title is None and sheet.title != SETTINGS:
+            own.append(sheet.title)
+        elif title is not None:
+            ours[sheet.title] = title
+    return ours, own
