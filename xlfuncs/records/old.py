@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime
 import functools
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -209,6 +209,11 @@ class Template:
             return max(votes, key=lambda one: votes[one])
         return title if title in self.book.sheetnames else None
 
+    def titles(self, old: Old) -> dict[str, str]:
+        """Our sheets in an old workbook by the titles that they have there, and those of ours."""
+        found = {sheet.title: self.title(old, sheet.title) for sheet in old.book.worksheets}
+        return {title: ours for title, ours in found.items() if ours and title != SETTINGS}
+
     def holds(self, title: str, cell: Any) -> bool:
         """Whether a cell without a name says what one of ours says."""
         sheet = self.book[title]
@@ -267,15 +272,3 @@ def own_cells(old: Old, made: Template, title: str, ours: str) -> Iterator[Any]:
             continue
         if not made.holds(ours, cell):
             yield cell
-
-
-def sheets(old: Old, made: Template) -> tuple[Mapping[str, str], list[str]]:
-    """Our sheets by their present titles, with the titles that they had; and the user's own."""
-    ours, own = {}, []
-    for sheet in old.book.worksheets:
-        title = made.title(old, sheet.title)
-        if title is None and sheet.title != SETTINGS:
-            own.append(sheet.title)
-        elif title is not None:
-            ours[sheet.title] = title
-    return ours, own
