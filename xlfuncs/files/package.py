@@ -24,7 +24,8 @@ Parts = dict[str, bytes]
 _TYPES = "[Content_Types].xml"
 _TIMESTAMP = (1980, 1, 1, 0, 0, 0)
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
-_PACKAGE = "http://schemas.openxmlformats.org/package/2006/relationships"
+#: The namespace of lists of relations.
+RELATIONS = "http://schemas.openxmlformats.org/package/2006/relationships"
 _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _WORKSHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"
 # What may follow the list of sheets in the workbook's part, in the order that it must have.
@@ -148,7 +149,7 @@ def relate(parts: Parts, source: str, kind: str, target: str, *, outside: bool =
     """Have a part refer to another, or to an address outside the file; the relation's identity."""
     name, known = relations_of(source), {one.identity for one in relations(parts, source)}
     if name not in parts:
-        parts[name] = f'<Relationships xmlns="{_PACKAGE}"></Relationships>'.encode()
+        parts[name] = f'<Relationships xmlns="{RELATIONS}"></Relationships>'.encode()
     identity = f"rId{1 + len(known)}"
     while identity in known:
         identity += "x"

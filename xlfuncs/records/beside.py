@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from copy import copy
 from typing import Any
 
@@ -149,10 +148,3 @@ class Beside:
 
 def _lost(old: Old, cell: Any, why: str) -> Lost:
     return old.entry(cell.parent.title, cell.row, cell.column).lost(why)
-
-
-def named(old: Old, made: Template, names: Mapping[str, str]) -> frozenset[str]:
-    """Names of our own in an old workbook that no name of today stands for."""
-    return frozenset(
-        name.casefold() for name in old.names if name in made.names and name not in names
-    )

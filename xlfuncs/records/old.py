@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime
 import functools
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -24,7 +24,7 @@ from xlfuncs.files.calls import Calls
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.workbook import build, words
-from xlfuncs.workbook.kit.place import Area
+from xlfuncs.workbook.kit.place import UNNAMED, Area
 from xlfuncs.workbook.words import Choices
 
 #: The sheet in which the xlwings add-in looks for the functions.
@@ -32,6 +32,9 @@ SETTINGS = "xlwings.conf"
 FIRST, TODAY = 1, words.LAYOUT_VERSION
 #: Lines below a table in which forgotten entries are sought.
 _BELOW = 500
+
+#: What Start says of invented entries.
+_EXAMPLE = "THIS IS AN EXAMPLE"
 
 _PLACE = re.compile(r"(?:'((?:[^']|'')+)'|([^'!]+))!(\$?[A-Z]{1,3}\$?\d+(?::\$?[A-Z]{1,3}\$?\d+)?)")
 _CALLS = Calls(CATALOGUE)
@@ -121,6 +124,14 @@ class Old:
         area = self.names.get(name)
         return None if area is None else self.entry(area.sheet, area.top, area.left)
 
+    def named(self, text: str) -> str:
+        """The name of a range of cells as a formula writes it; empty if it has none."""
+        return self._by_cells.get(_bare(text), "")
+
+    @functools.cached_property
+    def _by_cells(self) -> dict[str, str]:
+        return _by_cells(self.names)
+
     def lines(self, names: Sequence[str], below: bool = False) -> list[dict[str, Entry]]:
         """The lines of a table's typed columns, with those that stand below its frame if wanted."""
         known = {name: self.names[name] for name in names if name in self.names}
@@ -193,10 +204,15 @@ def _areas(book: Workbook) -> dict[str, Area]:
 class Template:
     """A workbook as nobody has typed into it yet, against which the user's own cells stand out."""
 
-    def __init__(self, book: Workbook) -> None:
+    def __init__(self, book: Workbook, unnamed: Mapping[str, Area] | None = None) -> None:
         self.book = book
+        self._unnamed = unnamed or {}
         self.names = _areas(book)
-        self._texts = {sheet.title: set(_texts(sheet)) for sheet in book.worksheets}
+        self.marks = set(book.defined_names) - set(self.names)  # names of no cells
+        self._texts = {
+            sheet.title: {_text(cell) for cell in sheet._cells.values() if cell.value is not None}
+            for sheet in book.worksheets
+        }
 
     def title(self, old: Old, title: str) -> str | None:
         """Which of our sheets a sheet is, whatever it is called by now; None for the user's own."""
@@ -209,10 +225,40 @@ class Template:
             return max(votes, key=lambda one: votes[one])
         return title if title in self.book.sheetnames else None
 
+    def drawn(self) -> set[frozenset[str]]:
+        """For each of its charts the names of the columns that it draws."""
+        by_cells = _by_cells(self.names)
+        return {
+            frozenset(by_cells[_bare(text)] for text in texts if _bare(text) in by_cells)
+            for sheet in self.book.worksheets
+            for chart in sheet._charts
+            if (texts := _drawn(chart))
+        }
+
     def titles(self, old: Old) -> dict[str, str]:
         """Our sheets in an old workbook by the titles that they have there, and those of ours."""
         found = {sheet.title: self.title(old, sheet.title) for sheet in old.book.worksheets}
         return {title: ours for title, ours in found.items() if ours and title != SETTINGS}
+
+    def areas(self, old: Old) -> dict[str, Area]:
+        """Where the cells of its names are in an old workbook, and those that have no name there.
+
+        A column without a name stands as far from the next named one on its left as it should.
+        """
+        found = {name: area for name, area in old.names.items() if name in self.names}
+        for name, area in self._unnamed.items():
+            beside = [
+                (one.left, known)
+                for known, one in self.names.items()
+                if known in found
+                and (one.sheet, one.top) == (area.sheet, area.top)
+                and one.left < area.left
+            ]
+            if beside:
+                left, known = max(beside)
+                was = found[known]
+                found[name] = replace(was, left=was.left + area.left - left, columns=area.columns)
+        return found
 
     def holds(self, title: str, cell: Any) -> bool:
         """Whether a cell without a name says what one of ours says."""
@@ -220,13 +266,16 @@ class Template:
         same = sheet._cells.get((cell.row, cell.column))
         if cell.data_type == "f" and same is not None and same.data_type == "f":
             return True
-        return _text(cell) in self._texts[title]
+        return _EXAMPLE in str(cell.value) or _text(cell) in self._texts[title]
 
 
 @functools.lru_cache(maxsize=2)
 def template(choices: Choices) -> Template:
     """The template of workbooks of today's layout; of how many lines does not matter."""
-    return Template(build.build(replace(choices, rows=1, checks=1)))
+    small = replace(choices, rows=2, checks=2, example=False)
+    names = build.layout(small).names
+    unnamed = {name: area for name, area in names.items() if name.startswith(UNNAMED)}
+    return Template(build.build(small), unnamed)
 
 
 def choices_of(old: Old) -> Choices:
@@ -243,13 +292,43 @@ def choices_of(old: Old) -> Choices:
         instruments=max(old.size("inst_name"), Choices.instruments),
         checks=max(old.size("check_date"), Choices.checks),
         plain=old.plain,
+        example=_EXAMPLE in str(old.book.worksheets[0]["A2"].value),
     )
 
 
-def _texts(sheet: Any) -> Iterator[str]:
-    for cell in sheet._cells.values():
-        if cell.value is not None:
-            yield _text(cell)
+def _by_cells(names: Mapping[str, Area]) -> dict[str, str]:
+    """One name for each named range of cells."""
+    return {f"{area.sheet}!{area.cells}": name for name, area in sorted(names.items())}
+
+
+def _bare(text: str) -> str:
+    """A reference without quotes and dollars."""
+    return text.replace("'", "").replace("$", "")
+
+
+def _drawn(chart: Any) -> set[str]:
+    """The ranges that a chart draws."""
+    sources = [
+        source
+        for series in chart.series
+        for source in (series.val, series.cat, series.xVal, series.yVal,
+                       series.errBars and series.errBars.plus)
+        if source is not None
+    ]  # fmt: skip
+    refs = [getattr(s, kind, None) for s in sources for kind in ("numRef", "strRef")]
+    return {ref.f for ref in refs if ref is not None}
+
+
+def _unnamed(sheet: Any, names: Mapping[str, Area]) -> Iterator[Any]:
+    """The cells of a sheet that hold something and lie in none of these names."""
+    named: dict[int, set[int]] = {}
+    for area in names.values():
+        if area.sheet == sheet.title:
+            for column in range(area.left, area.left + area.columns):
+                named.setdefault(column, set()).update(range(area.top, area.top + area.rows))
+    for _, cell in sorted(sheet._cells.items()):
+        if cell.value is not None and cell.row not in named.get(cell.column, ()):
+            yield cell
 
 
 def _text(cell: Any) -> str:
@@ -261,14 +340,6 @@ def _text(cell: Any) -> str:
 
 def own_cells(old: Old, made: Template, title: str, ours: str) -> Iterator[Any]:
     """The cells of one of our sheets that are the user's own."""
-    areas = [a for name, a in old.names.items() if a.sheet == title and name in made.names]
-    named: dict[int, set[int]] = {}
-    for area in areas:
-        rows = range(area.top, area.top + area.rows)
-        for column in range(area.left, area.left + area.columns):
-            named.setdefault(column, set()).update(rows)
-    for _, cell in sorted(old.book[title]._cells.items()):
-        if cell.value is None or cell.row in named.get(cell.column, ()):
-            continue
+    for cell in _unnamed(old.book[title], made.areas(old)):
         if not made.holds(ours, cell):
             yield cell

@@ -31,7 +31,9 @@ class Record:
 
     cells: dict[str, Entry] = field(default_factory=dict)
     tables: dict[str, list[Line]] = field(default_factory=dict)
-    names: dict[str, str] = field(default_factory=dict)  # old names by which cells are found again
+    names: dict[str, str] = field(default_factory=dict)  # old names, and those of today
+    titles: dict[str, str] = field(default_factory=dict)  # old sheets that are called otherwise now
+    reordered: str = ""  # the table whose lines come from several, in another order
     lost: list[Lost] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 

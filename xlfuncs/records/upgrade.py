@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from openpyxl.utils import get_column_letter
 from openpyxl.utils.datetime import to_excel
+from openpyxl.workbook import Workbook
 
-from xlfuncs.files import entered
+from xlfuncs.files import entered, package
 from xlfuncs.files.problems import Source
 from xlfuncs.records import old as olds
 from xlfuncs.records import record as records
-from xlfuncs.records.old import Entry, Lost, Old
+from xlfuncs.records.beside import Beside
+from xlfuncs.records.carried import Carrier
+from xlfuncs.records.moves import CannotFollow, Moves
+from xlfuncs.records.old import Entry, Lost, Old, Template
 from xlfuncs.records.record import Record
 from xlfuncs.workbook import build
-from xlfuncs.workbook.kit.place import Layout
+from xlfuncs.workbook.kit.place import Area, Layout
 from xlfuncs.workbook.words import Choices
 
 
@@ -46,19 +50,64 @@ def upgraded(
     """
     old = olds.read(source)
     record = records.of_today(old)
+    made = olds.template(olds.choices_of(old))
     choices = _choices(old, record, rows, checks, instruments, plain)
-    layout = build.layout(choices)
-    typed = dict(_entries(record, layout))
-    data = entered.enter(
-        build.to_bytes(build.build(choices)),
-        {place: _value(entry) for place, entry in typed.items()},
+    layout, book = build.layout(choices), build.build(choices)
+    moves = _moves(old, made, record, layout, book)
+    beside = Beside(old, made, moves, book)
+    beside.carry()
+    typed = _entries(record, layout)
+    values = {
+        (sheet, cell): _value(entry)
+        for (sheet, cell), entry in typed.items()
+        if not entry.blank or book[sheet][cell].value is not None
+    }
+    for place in _formulas(typed, moves, book, record):
+        values.pop(place, None)
+    parts = package.unpacked(entered.enter(build.to_bytes(book), values))
+    carrier = Carrier(old, made, moves, parts)
+    carrier.carry()
+    lost = [*record.lost, *beside.lost, *carrier.lost]
+    return Upgraded(package.packed(parts), lost, [*record.notes, *beside.notes])
+
+
+def _moves(old: Old, made: Template, record: Record, layout: Layout, book: Workbook) -> Moves:
+    ours = {title: record.titles.get(now, now) for title, now in made.titles(old).items()}
+    taken = {sheet.title.casefold() for sheet in book.worksheets}
+    own = {}
+    for title in old.book.sheetnames:
+        if title in ours or title == olds.SETTINGS:
+            continue
+        now, number = title, 2
+        while now.casefold() in taken:
+            now, number = f"{title[:28]} {number}", number + 1
+        taken.add(now.casefold())
+        own[title] = now
+        if now != title:
+            record.notes.append(f"your sheet {title} is called {now} now: {title} is one of ours")
+    known = {
+        name: now
+        for name, now in record.names.items()
+        if name in old.names and name in made.names and now in layout.names
+    }
+    lines = {
+        line.stood: (_table(layout, record.reordered), number)
+        for number, line in enumerate(record.tables.get(record.reordered, []))
+        if line.stood
+    }
+    return Moves(
+        [(old.names[name], layout.names[now]) for name, now in known.items()],
+        ours,
+        own,
+        {name.casefold(): now for name, now in known.items()},
+        frozenset(name.casefold() for name in made.names if name not in known),
+        lines,
     )
-    record.lost += [
-        entry.lost("its value stands in place of the formula " + entry.formula)
-        for entry in typed.values()
-        if entry.formula
-    ]
-    return Upgraded(data, record.lost, record.notes)
+
+
+def _table(layout: Layout, name: str) -> Area:
+    """The lines of a table of today, in their first column."""
+    return layout.names[records.typed().tables[name][0]]
 
 
 def _choices(
@@ -92,20 +141,39 @@ def _first(holds: Callable[[int], bool]) -> int:
 # --- entries ------------------------------
 
 
-def _entries(record: Record, layout: Layout) -> Iterator[tuple[tuple[str, str], Entry]]:
+def _entries(record: Record, layout: Layout) -> dict[tuple[str, str], Entry]:
     """Sheet and address of each of today's cells that is typed into, and what goes there."""
-    for name, entry in record.cells.items():
-        yield (layout.names[name].sheet, layout.names[name].cells), entry
+    typed = {
+        (layout.names[name].sheet, layout.names[name].cells): entry
+        for name, entry in record.cells.items()
+    }
     for lines in record.tables.values():
         for number, line in enumerate(lines):
             for name, entry in line.entries.items():
                 area = layout.names[name]
                 if number < area.rows:
                     cell = f"{get_column_letter(area.left)}{area.top + number}"
-                    yield (area.sheet, cell), entry
+                    typed[area.sheet, cell] = entry
                 elif not entry.blank:
                     why = f"the table on {area.sheet} has {area.rows} lines"
                     record.lost.append(entry.lost(why))
+    return typed
+
+
+def _formulas(
+    typed: Mapping[tuple[str, str], Entry], moves: Moves, book: Workbook, record: Record
+) -> Iterator[tuple[str, str]]:
+    """Put in the formulas that somebody typed as entries, following what they refer to."""
+    for (sheet, cell), entry in typed.items():
+        if not entry.formula:
+            continue
+        try:
+            book[sheet][cell] = moves.formula(entry.formula, entry.sheet, sheet)
+        except CannotFollow as reason:
+            why = f"its value stands in place of {entry.formula}: {reason}"
+            record.lost.append(entry.lost(why))
+            continue
+        yield sheet, cell
 
 
 def _value(entry: Entry) -> entered.Entry:
