@@ -73,6 +73,12 @@ def typed() -> Typed:
 def of_today(old: Old) -> Record:
     """The record of a workbook of today's layout."""
     record = Record(names={name: name for name in old.names})
+    columns = [name for names in typed().tables.values() for name in names]
+    record.lost += [
+        Lost(old.source.name, name, "", "its cells had been deleted before")
+        for name in (*typed().cells, *columns)
+        if name in old.book.defined_names and name not in old.names
+    ]
     for name in typed().cells:
         entry = old.single(name)
         if entry is not None:

@@ -13,6 +13,7 @@ from openpyxl.workbook import Workbook
 
 from xlfuncs.files import entered, package
 from xlfuncs.files.problems import Source
+from xlfuncs.records import first_edition
 from xlfuncs.records import old as olds
 from xlfuncs.records import record as records
 from xlfuncs.records.beside import Beside
@@ -49,10 +50,12 @@ def upgraded(
     `WorkbookProblem` for a file that is no workbook of ours.
     """
     old = olds.read(source)
-    record = records.of_today(old)
-    made = olds.template(olds.choices_of(old))
+    if old.layout == olds.FIRST:
+        record, made = first_edition.record(old), first_edition.template()
+    else:
+        record, made = records.of_today(old), olds.template(olds.choices_of(old))
     choices = _choices(old, record, rows, checks, instruments, plain)
-    layout, book = build.layout(choices), build.build(choices)
+    layout, book = build.layout(choices), build.build(choices, filled=False)
     moves = _moves(old, made, record, layout, book)
     beside = Beside(old, made, moves, book)
     beside.carry()
