@@ -10,8 +10,9 @@ from pathlib import Path
 from xlfuncs.audit import record, rules
 from xlfuncs.audit.findings import SEVERE, FileAudit, Finding, Severity
 from xlfuncs.cells.values import date_serial
-from xlfuncs.files.problems import ENDINGS, WorkbookProblem
+from xlfuncs.files.problems import ENDINGS, OPEN_DOCUMENT, WorkbookProblem
 
+_READ = (*ENDINGS, OPEN_DOCUMENT)
 _ORDER = {severity: place for place, severity in enumerate(Severity)}
 
 
@@ -25,7 +26,7 @@ def files(arguments: Iterable[str]) -> list[Path]:
     for argument in arguments:
         path = Path(argument)
         if path.is_dir():
-            some = sorted(one for one in path.rglob("*.*") if one.suffix.lower() in ENDINGS)
+            some = sorted(one for one in path.rglob("*.*") if one.suffix.lower() in _READ)
         elif not path.exists() and glob.has_magic(argument):
             some = sorted(map(Path, glob.glob(argument, recursive=True)))  # noqa: PTH207
         else:
