@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from xlfuncs import __version__, terminal
-from xlfuncs.files import package, problems, stored
+from xlfuncs.files import problems, stored
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.files.replacing import back_up, replacing
 from xlfuncs.hosts.calc.offices import OfficeProblem
@@ -160,9 +160,19 @@ def new(
 def _finish(
     data: bytes, file: Path, macros_inside: bool, known: Calculation | None = None
 ) -> list[tuple[str, str, str]]:
-    """Write a new workbook with its values, and with the functions in it if wanted.
+    """Write a new workbook, finished; gives the formulas that could not be computed."""
+    data, failures = _finished(data, file, macros_inside, known)
+    with replacing(file) as target:
+        target.write(data)
+    return failures
 
-    Gives the formulas that could not be computed; values that are known already are not sought.
+
+def _finished(
+    data: bytes, file: Path, macros_inside: bool, known: Calculation | None = None
+) -> tuple[bytes, list[tuple[str, str, str]]]:
+    """A workbook with its values, and with the functions in it if wanted.
+
+    Gives the formulas that could not be computed too; values that are known are not sought.
     """
     from xlfuncs.hosts import embedded
     from xlfuncs.workbook.sheets import start
@@ -175,11 +185,9 @@ def _finish(
 
         excel.name_python(Computer())
         data = macros.with_functions(data)
-    parts = package.unpacked(data)
-    stored.put(calculation.values, parts, start.as_stored(datetime.date.today()))
-    with replacing(file) as target:
-        target.write(package.packed(parts))
-    return calculation.failures
+    named = start.as_stored(datetime.date.today())
+    data = stored.with_values(Source(file, data), calculation.values, named)
+    return data, calculation.failures
 
 
 @app.command()
@@ -352,11 +360,10 @@ def import_(
 
 def _write_import(new: Source, old: Source, lines: Source) -> None:
     """Compute a workbook with new lines and put it in the place of the old one, which is kept."""
-    from xlfuncs.workbook.sheets import start
-
     with terminal.working(f"Computing {new.name}"):
-        values, failures = _computed(new, Engine.EMBEDDED)
-        data = stored.with_values(new, values, start.as_stored(datetime.date.today()))
+        # One that was built anew to be longer has no macros yet.
+        macros_are_lost = new.ending() != old.ending() == ".xlsm"
+        data, failures = _finished(new.data, new.path, macros_are_lost)
     if lines.changed():
         _stop(f"{lines.name} was changed meanwhile; nothing was written: run it again.")
     kept = back_up(old)

@@ -136,7 +136,7 @@ def test_a_table_that_is_too_short_grows_and_keeps_all(table, kind, tmp_path, re
     count = {"log": 45, "checks": 70, "batches": 45, "instruments": 20}[table]
     day = datetime.date(2025, 3, 15)
     heading, line = {
-        "log": ("date,batch,stage,reading\n", "{day},13,before boil,{i}.5\n"),
+        "log": ("date,batch,stage,reading\n", "{day},13,before boil,1{i:02}e-1\n"),
         "checks": ("date,reading\n", "{day},0.{i:02}\n"),
         "batches": ("batch,grain\n", "Many {i},5.5\n"),
         "instruments": ("name,scale\n", "Many {i},SG\n"),
@@ -156,7 +156,7 @@ def test_a_table_that_is_too_short_grows_and_keeps_all(table, kind, tmp_path, re
     assert (new[: len(old)], len(new)) == (old, len(old) + count)
     assert Source(path, path.read_bytes()).ending() == path.suffix
     if table == "log":
-        assert computed(path, "log_gravity")[45] == pytest.approx(1.19, abs=0.02)  # 44.5 °Bx
+        assert computed(path, "log_gravity")[45] == pytest.approx(1.056, abs=2e-3)  # of 14.4 °Bx
     if path.suffix == ".xlsm":
         assert "xl/vbaProject.bin" in parts_of(path)
 

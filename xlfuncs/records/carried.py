@@ -352,6 +352,9 @@ class Carrier:
         for tag in scan.tags:
             if local(tag.name) != "definedName":
                 continue
+            # Names of functions that macros hold, and what is told of these.
+            if "vbProcedure" in tag.attributes or tag.children:
+                continue
             attributes, text = dict(tag.attributes), _content(scan, tag)
             name = attributes["name"]
             home = ""
