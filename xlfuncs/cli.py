@@ -328,8 +328,9 @@ def report(
     from xlfuncs.workbook import reader
 
     with terminal.working(f"Computing {file.name}"):
-        calculation = embedded.calculate(file)
-        filled = reader.read(file, calculation.values)
+        book = embedded.opened(problems.read(file))
+        calculation = embedded.calculate_book(book)
+        filled = reader.read(file, calculation.values, book)
     if as_json:
         data = content.gather(filled)
         data["version"] = __version__

@@ -181,7 +181,8 @@ def put(
             raise ValueError(f"there is no sheet {title}")
         by_sheet.setdefault(title, {})[_position(address)] = value
     for title, cells in by_sheet.items():
-        parts[sheets[title]] = _Sheet(title, parts[sheets[title]]).patched(cells)
+        part = parts[sheets[title]]
+        parts[sheets[title]] = _beside(part, cells) or _Sheet(title, part).patched(cells)
     parts[book] = _keeping_values(parts[book])
 
 
@@ -317,6 +318,54 @@ def _utf8(part: bytes) -> bytes:
             return part
         text = part.decode(encoding)
     return _ENCODING.sub(r"\1UTF-8\3", text, count=1).encode()
+
+
+#: A cell, spelled as nearly every program does: attributes, formula, and its value.
+_CELL = re.compile(
+    r"""<c\ r="([A-Z]{1,3})([1-9]\d*)"((?:\ [a-z]+="[^"<>&]*")*)
+    (?:\ ?/>|>(<f\b[^<>]*(?:/>|>[^<>]*</f>))?
+       (?:<v>[^<>]*</v>|<v\ ?/>|<v\ xml:space="preserve">[^<>]*</v>)?(<is>.*?</is>)?</c>)""",
+    re.VERBOSE | re.DOTALL,
+)
+_DIMENSION = re.compile(r'<dimension ref="([A-Z]+\d+)(?::([A-Z]+\d+))?" ?/>')
+_OF_VALUE = re.compile(r' (?:t|vm)="[^"]*"')
+
+
+def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
+    """The part with values beside its formulas, without taking it to pieces first.
+
+    None if that does not do: for a part spelled unlike nearly all, and where a value has no formula
+    of its own.
+    """
+    try:
+        text = part.decode()
+    except UnicodeDecodeError:
+        return None
+    found = _DIMENSION.search(text)
+    if "<!" in text or found is None:
+        return None
+    rows, columns = zip(*values, strict=True)
+    (top, left), (bottom, right) = _position(found[1]), _position(found[2] or found[1])
+    if min(rows) < top or max(rows) > bottom or min(columns) < left or max(columns) > right:
+        return None
+    seen = done = 0
+
+    def cell(old: re.Match[str]) -> str:
+        nonlocal seen, done
+        seen += 1
+        letters, row, attributes, formula, _ = old.groups()
+        value = values.get((int(row), _column(letters)))
+        if value is None or formula is None:
+            return old[0]
+        done += 1
+        kind, shown = _written(value)
+        if 't="' in attributes or 'vm="' in attributes:
+            attributes = _OF_VALUE.sub("", attributes)
+        kept = ' xml:space="preserve"' if shown != shown.strip() else ""
+        return f'<c r="{letters}{row}"{attributes}{_head(kind)}>{formula}<v{kept}>{shown}</v></c>'
+
+    new = _CELL.sub(cell, text)
+    return new.encode() if done == len(values) and seen == text.count("<c ") else None
 
 
 @dataclass
