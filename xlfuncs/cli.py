@@ -190,7 +190,6 @@ def _computed(
         return dict(calculation.values), calculation.failures
     from xlfuncs.hosts.calc import runner
 
-    stored.must_compute_whole(problems.load(source, filled=True), source.path)
     found = runner.compute(source)
     unknown = {place for place, value in found.items() if value == "#NAME?"}
     return (
