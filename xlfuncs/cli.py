@@ -293,10 +293,8 @@ def _computed(
 
         calculation = embedded.calculate(source)
         return dict(calculation.values), calculation.failures
-    from xlfuncs.files import stored
     from xlfuncs.hosts.calc import runner
 
-    stored.must_compute_whole(problems.load(source, filled=True), source.path)
     found = runner.compute(source)
     unknown = {place for place, value in found.items() if value == "#NAME?"}
     return (
@@ -602,8 +600,9 @@ def report(
 
     with terminal.working(f"Computing {file.name}"):
         source = problems.read(file)
-        calculation = embedded.calculate(source)
-        filled = reader.read(source, calculation.values)
+        book = embedded.opened(source)
+        calculation = embedded.calculate_book(book)
+        filled = reader.read(source, calculation.values, book)
     if as_json:
         data = content.gather(filled)
         data["version"] = __version__

@@ -11,7 +11,7 @@ from openpyxl.utils.datetime import to_excel
 from openpyxl.worksheet.formula import ArrayFormula
 
 from tests.helpers import parts_of
-from tests.hosts.calc.conftest import _own_cache, _usable_office, needs_office  # noqa: F401
+from tests.hosts.calc.conftest import _usable_office, needs_office  # noqa: F401
 from xlfuncs.audit import entries
 from xlfuncs.files.entered import enter
 from xlfuncs.files.package import packed, unpacked

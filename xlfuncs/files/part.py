@@ -250,6 +250,16 @@ class SheetPart:
             for formula in _named(cell, "f")
         ]
 
+    def arrays(self) -> dict[str, str]:
+        """The range of each array formula by its first cell."""
+        return {
+            address_of(row, column): formula.attributes["ref"].replace("$", "")
+            for row, held in self.rows.items()
+            for column, cell in held.cells.items()
+            for formula in _named(cell, "f")
+            if formula.attributes.get("t") == "array"
+        }
+
     def computed(self) -> set[Position]:
         """The cells that a formula fills."""
         return {position for area in self.areas() for position in positions(area)}

@@ -7,11 +7,10 @@ those values and nothing else: every other part of the file stays byte for byte 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from xml.etree import ElementTree
 
 from openpyxl.utils import range_boundaries
 from openpyxl.workbook import Workbook
@@ -20,7 +19,15 @@ from openpyxl.worksheet.formula import ArrayFormula
 from xlfuncs.cells.values import ERROR_TEXTS
 from xlfuncs.files import problems
 from xlfuncs.files.filled import Filled
-from xlfuncs.files.package import Parts, local, packed, sheet_parts, unpacked
+from xlfuncs.files.package import (
+    Parts,
+    defined_names,
+    destination,
+    local,
+    packed,
+    sheet_parts,
+    unpacked,
+)
 from xlfuncs.files.part import (
     NO_WORKBOOK,
     Position,
@@ -40,12 +47,6 @@ Value = float | str | bool
 # Excel computes everything anew when the values come from an engine older than its own; this is
 # the number that Excel 2019 and later write.
 _ENGINE = 191029
-
-
-#: What a name of a range of cells says.
-_COLUMN = re.compile(
-    r"(?:'(?P<quoted>(?:[^']|'')+)'|(?P<title>[^'!]+))!(?P<cells>\$?[A-Z]+\$?\d+:\$?[A-Z]+\$?\d+)"
-)
 
 
 @dataclass(frozen=True)
@@ -82,26 +83,26 @@ def formula_cells(source: str | Path | Source) -> list[FormulaCell]:
     return cells
 
 
-def formula_areas(source: str | Path | Source) -> dict[str, list[str]]:
-    """By sheet title, the range of each formula: all cells of an array formula, else its own.
+def computed_cells(source: str | Path | Source) -> set[tuple[str, str]]:
+    """Sheet title and address of every cell that a formula fills.
 
-    Raises `WorkbookProblem`.
+    Raises `WorkbookProblem`, as `must_compute_whole` does too.
     """
     found = problems.read(source)
     try:
         parts = unpacked(found.data)
-        _, sheets = sheet_parts(parts)
-        return {title: SheetPart(title, parts[part]).areas() for title, part in sheets.items()}
+        book, by_title = sheet_parts(parts)
+        names = defined_names(parts[book]).values()
+        sheets = {title: SheetPart(title, parts[part]) for title, part in by_title.items()}
     except NO_WORKBOOK as error:
         raise problems.damaged(found.path) from error
-
-
-def computed_cells(source: str | Path | Source) -> set[tuple[str, str]]:
-    """Sheet title and address of every cell that a formula fills.  Raises `WorkbookProblem`."""
+    arrays = {(title, cell): area for title, sheet in sheets.items()
+              for cell, area in sheet.arrays().items()}  # fmt: skip
+    _must_be_whole(found.path, _cut(names, lambda *cell: arrays.get(cell)))
     return {
         (title, address_of(row, column))
-        for title, areas in formula_areas(source).items()
-        for area in areas
+        for title, sheet in sheets.items()
+        for area in sheet.areas()
         for row, column in positions(area)
     }
 
@@ -113,24 +114,33 @@ def no_longer_computed(book: Workbook) -> list[str]:
     cell, and the values of the others as if they were typed: such a workbook computes without an
     error, and wrong.  Gives places such as `Log!H6:H205`, in the order of the names.
     """
+
+    def array(title: str, cell: str) -> str | None:
+        formula = book[title][cell].value if title in book.sheetnames else None
+        if not isinstance(formula, ArrayFormula) or isinstance(formula, Filled):
+            return None
+        return str(formula.ref)
+
+    return _cut((defined.attr_text or "" for defined in book.defined_names.values()), array)
+
+
+def _cut(names: Iterable[str], array: Callable[[str, str], str | None]) -> list[str]:
+    """The same; `array` gives the range of the array formula in a cell."""
     found = []
-    for defined in book.defined_names.values():
-        place = _COLUMN.fullmatch(defined.attr_text or "")
-        title = place and (place["title"] or place["quoted"].replace("''", "'"))
-        if not place or title not in book.sheetnames:
-            continue
-        cells = place["cells"].replace("$", "")
-        left, top, _, bottom = range_boundaries(cells)
-        formula = book[title].cell(top, left).value
-        is_array = isinstance(formula, ArrayFormula) and not isinstance(formula, Filled)
-        if is_array and range_boundaries(formula.ref)[3] < bottom:
+    for title, cells in filter(None, map(destination, names)):
+        first, _, last = cells.partition(":")
+        area = array(title, first) if last else None
+        if area and range_boundaries(area)[3] < range_boundaries(cells)[3]:
             found.append(f"{title}!{cells}")
     return found
 
 
 def must_compute_whole(book: Workbook, path: Path) -> None:
     """Raise `WorkbookProblem`, which names the cells, for a workbook that computes only in part."""
-    cut = no_longer_computed(book)
+    _must_be_whole(path, no_longer_computed(book))
+
+
+def _must_be_whole(path: Path, cut: list[str]) -> None:
     if cut:
         raise problems.computes_in_part(path, cut)
 
@@ -186,9 +196,8 @@ def put(
             raise ValueError(f"there is no sheet {title}")
         by_sheet.setdefault(title, {})[position_of(address)] = value
     for title, cells in by_sheet.items():
-        sheet = SheetPart(title, parts[sheets[title]])
-        _refuse_others(sheet, cells)
-        parts[sheets[title]] = sheet.edited(cells, _written)
+        part = parts[sheets[title]]
+        parts[sheets[title]] = _beside(part, cells) or _patched(SheetPart(title, part), cells)
     parts[book] = _keeping_values(parts[book])
 
 
@@ -207,11 +216,10 @@ def _must_end_alike(source: Source, out: Path) -> None:
 
 def _places(book: bytes, values: Mapping[str, Value]) -> Iterator[tuple[tuple[str, str], Value]]:
     """Sheet and address of each of these names that the workbook has, and its value."""
-    for element in ElementTree.fromstring(book).iter():
-        if local(element.tag) == "definedName" and element.attrib["name"] in values:
-            title, _, address = (element.text or "").rpartition("!")
-            title = title.removeprefix("'").removesuffix("'").replace("''", "'")
-            yield (title, address.replace("$", "")), values[element.attrib["name"]]
+    for name, text in defined_names(book).items():
+        cell = destination(text)
+        if name in values and cell:
+            yield cell, values[name]
 
 
 def _keeping_values(book: bytes) -> bytes:
@@ -231,9 +239,59 @@ def _keeping_values(book: bytes) -> bytes:
 # --- one sheet ------------------------------
 
 
-def _refuse_others(sheet: SheetPart, values: Mapping[Position, Value]) -> None:
+#: A cell, spelled as nearly every program does: attributes, formula, and its value.
+_CELL = re.compile(
+    r"""<c\ r="([A-Z]{1,3}[1-9]\d*)"((?:\ [a-z]+="[^"<>&]*")*)
+    (?:\ ?/>|>(<f\b[^<>]*(?:/>|>[^<>]*</f>))?
+       (?:<v>[^<>]*</v>|<v\ ?/>|<v\ xml:space="preserve">[^<>]*</v>)?(<is>.*?</is>)?</c>)""",
+    re.VERBOSE | re.DOTALL,
+)
+_DIMENSION = re.compile(r'<dimension ref="([A-Z]+\d+)(?::([A-Z]+\d+))?" ?/>')
+_OF_VALUE = re.compile(r' (?:t|vm)="[^"]*"')
+
+
+def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
+    """The part with values beside its formulas, without taking it to pieces first.
+
+    None if that does not do: for a part spelled unlike nearly all, and where a value has no formula
+    of its own.
+    """
+    try:
+        text = part.decode()
+    except UnicodeDecodeError:
+        return None
+    found = _DIMENSION.search(text)
+    if "<!" in text or found is None:
+        return None
+    rows, columns = zip(*values, strict=True)
+    (top, left), (bottom, right) = position_of(found[1]), position_of(found[2] or found[1])
+    if min(rows) < top or max(rows) > bottom or min(columns) < left or max(columns) > right:
+        return None
+    seen = done = 0
+
+    def cell(old: re.Match[str]) -> str:
+        nonlocal seen, done
+        seen += 1
+        address, attributes, formula, _ = old.groups()
+        value = values.get(position_of(address))
+        if value is None or formula is None:
+            return old[0]
+        done += 1
+        kind, element = _written(value, "")
+        if 't="' in attributes or 'vm="' in attributes:
+            attributes = _OF_VALUE.sub("", attributes)
+        head = "".join(f' {name}="{said}"' for name, said in kind.items())
+        return f'<c r="{address}"{attributes}{head}>{formula}{element}</c>'
+
+    new = _CELL.sub(cell, text)
+    return new.encode() if done == len(values) and seen == text.count("<c ") else None
+
+
+def _patched(sheet: SheetPart, values: Mapping[Position, Value]) -> bytes:
+    """The same for a part however it is spelled."""
     for row, column in sorted(values.keys() - sheet.computed()):
         raise ValueError(f"{sheet.title}!{address_of(row, column)} holds no formula")
+    return sheet.edited(values, _written)
 
 
 def _written(value: Value, prefix: str) -> tuple[dict[str, str], str]:

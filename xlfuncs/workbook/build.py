@@ -14,6 +14,7 @@ from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.writer.excel import ExcelWriter
 
+from xlfuncs.files import filled
 from xlfuncs.workbook import example, words
 from xlfuncs.workbook.kit import styles, write
 from xlfuncs.workbook.kit.blocks import sortable
@@ -82,7 +83,7 @@ def to_bytes(book: Workbook) -> bytes:
     buffer = io.BytesIO()
     with tempfile.TemporaryFile() as written:  # a long record takes hundreds of megabytes
         # Workbook.save would write the hour of saving over the dates set above.
-        with zipfile.ZipFile(written, "w") as archive:
+        with zipfile.ZipFile(written, "w") as archive, filled.written_short():
             ExcelWriter(book, archive).save()
         with (
             zipfile.ZipFile(written) as archive,
@@ -93,7 +94,7 @@ def to_bytes(book: Workbook) -> bytes:
                 fresh = zipfile.ZipInfo(part.filename)
                 fresh.compress_type = zipfile.ZIP_DEFLATED
                 with archive.open(part) as source, out.open(fresh, "w") as target:
-                    for piece in _pieces(source):
+                    for piece in filled.written_out(_pieces(source)):
                         target.write(_EMPTY.sub(rb"\1/>", piece))
     return buffer.getvalue()
 

@@ -86,13 +86,13 @@ class Reader:
         return None if value == BLANK else value
 
 
-def read(source: Path | Source, values: Values) -> Reader:
-    """Open a filled workbook; `values` holds what its formulas give.
+def read(source: Path | Source, values: Values, book: Workbook | None = None) -> Reader:
+    """Open a filled workbook, unless it is open; `values` holds what its formulas give.
 
     Raises WorkbookProblem when the file is not one of our workbooks.
     """
     found = problems.read(source)
-    path, book = found.path, problems.load(found, filled=True)
+    path, book = found.path, book or problems.load(found, filled=True)
     layout = book.defined_names.get(words.LAYOUT_NAME)
     if layout is None:
         raise WorkbookProblem(
