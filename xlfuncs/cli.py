@@ -193,7 +193,7 @@ def _computed(
     from xlfuncs.files import stored
     from xlfuncs.hosts.calc import runner
 
-    stored.must_compute_whole(problems.load(source, filled=True), source.path)
+    stored.whole(source)
     found = runner.compute(source)
     unknown = {place for place, value in found.items() if value == "#NAME?"}
     return (
@@ -326,13 +326,15 @@ def report(
 
     The figures are computed afresh from what is typed in; the file is not changed.
     """
+    from xlfuncs.files import stored
     from xlfuncs.hosts import embedded
     from xlfuncs.report import content, text
     from xlfuncs.workbook import reader
 
     with terminal.working(f"Computing {file.name}"):
-        calculation = embedded.calculate(file)
-        filled = reader.read(file, calculation.values)
+        book = stored.whole(file)
+        calculation = embedded.calculate_book(book)
+        filled = reader.read(file, calculation.values, book)
     if as_json:
         data = content.gather(filled)
         data["version"] = __version__

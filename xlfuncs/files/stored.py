@@ -140,6 +140,14 @@ def must_compute_whole(book: Workbook, path: Path) -> None:
         raise problems.computes_in_part(path, cut)
 
 
+def whole(source: str | Path | Source) -> Workbook:
+    """A workbook as openpyxl reads it; raises as `must_compute_whole` and `problems.load` do."""
+    found = problems.read(source)
+    book = problems.load(found, filled=True)
+    must_compute_whole(book, found.path)
+    return book
+
+
 def store(
     source: str | Path | Source,
     values: Mapping[tuple[str, str], Value],

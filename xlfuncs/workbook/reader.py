@@ -85,12 +85,12 @@ class Reader:
         return None if value == BLANK else value
 
 
-def read(path: Path, values: Values) -> Reader:
-    """Open a filled workbook; `values` holds what its formulas give.
+def read(path: Path, values: Values, book: Workbook | None = None) -> Reader:
+    """A filled workbook, read unless it is there as `book`; `values` holds what its formulas give.
 
     Raises WorkbookProblem when the file is not one of our workbooks.
     """
-    book = load(path, filled=True)
+    book = book or load(path, filled=True)
     layout = book.defined_names.get(words.LAYOUT_NAME)
     if layout is None:
         raise WorkbookProblem(

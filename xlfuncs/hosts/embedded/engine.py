@@ -63,10 +63,7 @@ def calculate(path: str | Path | Source, today: datetime.date | None = None) -> 
     the present.  Raises `WorkbookProblem` for a file that is not a workbook, and for one of which
     only a part computes any more.
     """
-    source = problems.read(path)
-    book = problems.load(source, filled=True)
-    stored.must_compute_whole(book, source.path)
-    return calculate_book(book, today)
+    return calculate_book(stored.whole(path), today)
 
 
 def calculate_book(book: Any, today: datetime.date | None = None) -> Calculation:
