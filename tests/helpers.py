@@ -7,7 +7,7 @@ import io
 import math
 import sys
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,23 @@ def run(*arguments: Any, status: int = 0) -> str:
             cli.main()
     assert (left.value.code or 0) == status, out.getvalue() + err.getvalue()
     return out.getvalue() if status == 0 else err.getvalue()
+
+
+@contextlib.contextmanager
+def recorded_anew() -> Iterator[None]:
+    """Nothing is known of what was recorded and fitted before, nor afterwards of what is now."""
+
+    def forget() -> None:
+        for name, module in list(sys.modules.items()):
+            if name.startswith("xlfuncs.plain"):
+                for kept in vars(module).values():
+                    getattr(kept, "cache_clear", int)()
+
+    forget()
+    try:
+        yield
+    finally:
+        forget()
 
 
 def parts_of(path: Path) -> dict[str, bytes]:

@@ -57,7 +57,13 @@ def parts(path):
 
 
 @pytest.mark.parametrize(
-    ("name", "options"), [("brewday.xlsx", []), ("brewday-example.xlsx", ["--example"])]
+    ("name", "options"),
+    [
+        ("brewday.xlsx", []),
+        ("brewday-example.xlsx", ["--example"]),
+        ("brewday-plain.xlsx", ["--plain"]),
+        ("brewday-plain-example.xlsx", ["--plain", "--example"]),
+    ],
 )
 def test_downloads_are_as_a_fresh_build_makes_them(tmp_path, name, options):
     """Part by part; numbers to 1e-7, since the last bits of a fit hang on the processor."""

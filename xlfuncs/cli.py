@@ -190,10 +190,8 @@ def _computed(
 
         calculation = embedded.calculate(source)
         return dict(calculation.values), calculation.failures
-    from xlfuncs.files import stored
     from xlfuncs.hosts.calc import runner
 
-    stored.whole(source)
     found = runner.compute(source)
     unknown = {place for place, value in found.items() if value == "#NAME?"}
     return (
@@ -326,13 +324,12 @@ def report(
 
     The figures are computed afresh from what is typed in; the file is not changed.
     """
-    from xlfuncs.files import stored
     from xlfuncs.hosts import embedded
     from xlfuncs.report import content, text
     from xlfuncs.workbook import reader
 
     with terminal.working(f"Computing {file.name}"):
-        book = stored.whole(file)
+        book = embedded.opened(problems.read(file))
         calculation = embedded.calculate_book(book)
         filled = reader.read(file, calculation.values, book)
     if as_json:

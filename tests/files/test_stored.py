@@ -7,10 +7,11 @@ import zipfile
 import openpyxl
 import pytest
 from openpyxl.styles import Font
+from openpyxl.utils.cell import coordinate_to_tuple
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.formula import ArrayFormula
 
-from xlfuncs.files import problems
+from xlfuncs.files import package, problems, stored
 from xlfuncs.files.problems import WorkbookProblem, load
 from xlfuncs.files.stored import (
     formula_cells,
@@ -18,6 +19,9 @@ from xlfuncs.files.stored import (
     no_longer_computed,
     store,
 )  # fmt: skip
+from xlfuncs.hosts import embedded
+from xlfuncs.workbook import build
+from xlfuncs.workbook.words import Choices
 
 SHEET = "xl/worksheets/sheet1.xml"
 
@@ -456,3 +460,23 @@ def test_a_formula_in_a_typed_column_does_no_harm(columns):
     book["Log & notes"]["A2"] = "=12+0.5"
     book.save(columns)
     must_compute_whole(load(columns), columns)
+
+
+@pytest.mark.parametrize("choices", [Choices(rows=20, plain=True), Choices(rows=20, example=True)])
+def test_the_short_way_writes_what_the_long_way_writes(choices):
+    """Sheets spelled as nearly all are spelled are not taken to pieces; the bytes are the same."""
+    book = build.build(choices)
+    by_sheet: dict[str, dict[tuple[int, int], stored.Value]] = {}
+    for (title, address), value in embedded.calculate_book(book).values.items():
+        by_sheet.setdefault(title, {})[coordinate_to_tuple(address)] = value
+    parts = package.unpacked(build.to_bytes(book))
+    _, sheets = package.sheet_parts(parts)
+    short = 0
+    for title, values in by_sheet.items():
+        part = parts[sheets[title]]
+        found = stored._beside(part, values)
+        if found is not None:
+            short += 1
+            assert found == stored._Sheet(title, part).patched(values)
+        assert stored._beside(part.replace(b"<c ", b"<c  ", 1), values) is None
+    assert short == len(by_sheet) if choices.plain else short > 0

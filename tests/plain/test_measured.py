@@ -3,6 +3,7 @@ import dataclasses
 import numpy as np
 import pytest
 
+from tests.helpers import recorded_anew
 from xlfuncs.cells.catalogue import CATALOGUE
 from xlfuncs.plain import fits, measured, measuring, pieces, recorded
 from xlfuncs.plain.compute import compute
@@ -26,7 +27,7 @@ def test_a_grid_lies_within_the_bound(name):
 
 
 def test_what_is_kept_is_what_is_measured():
-    """A largest difference may move a little with numpy, and by much where it is next to nothing."""
+    """A largest difference may move a little with numpy, and by much where it is nothing."""
     kept = measured.kept()
     fresh = list(measuring.rows())
     assert [(one.function, one.column, one.steps) for one in kept] == [row[:3] for row in fresh]
@@ -81,17 +82,6 @@ def test_a_fit_keeps_its_tolerance_between_its_nodes():
         fits.fit(np.abs, 1e-6, (-1, 1))
 
 
-@pytest.fixture
-def forget():
-    """Recorded and fitted things are kept: forget them before and after."""
-    caches = [recorded.with_stand_ins, pieces._inverse, pieces._plato_at, pieces._brix_at]
-    for cache in caches:
-        cache.cache_clear()
-    yield
-    for cache in caches:
-        cache.cache_clear()
-
-
 @pytest.mark.parametrize(
     ("name", "module", "constant"),
     [
@@ -100,15 +90,12 @@ def forget():
         ("BEER_SG", beer, "_LOST_PER_ETHANOL"),
     ],
 )
-def test_another_coefficient_in_science_gives_another_formula(
-    forget, monkeypatch, name, module, constant
-):
+def test_another_coefficient_in_science_gives_another_formula(monkeypatch, name, module, constant):
     words = tuple(sorted(measured.words_of(name)[0].items()))
     before = recorded.with_stand_ins(name, words, 2)
-    monkeypatch.setattr(module, constant, getattr(module, constant) * 1.01)
-    recorded.with_stand_ins.cache_clear()
-    pieces._brix_at.cache_clear()
-    after = recorded.with_stand_ins(name, words, 2)
+    with recorded_anew():
+        monkeypatch.setattr(module, constant, getattr(module, constant) * 1.01)
+        after = recorded.with_stand_ins(name, words, 2)
     assert before[0][0] is not after[0][0]
     given = {
         each.name: np.array([each.quantity.typical])

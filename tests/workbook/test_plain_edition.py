@@ -14,6 +14,7 @@ from typing import Any
 import openpyxl
 import pytest
 
+from tests.helpers import recorded_anew
 from tests.hosts.calc.conftest import _usable_office, needs_office  # noqa: F401
 from tests.plain import engines
 from tests.workbook.conftest import TODAY, day, fill
@@ -21,7 +22,7 @@ from xlfuncs.files import stored
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.calc import session
 from xlfuncs.hosts.calc.offices import choose_office, clean_environment
-from xlfuncs.plain import measured, recorded, rows
+from xlfuncs.plain import measured
 from xlfuncs.science import sucrose
 from xlfuncs.workbook import build
 from xlfuncs.workbook.plain_edition import NEEDS
@@ -202,10 +203,6 @@ def test_only_what_every_program_knows_is_used():
 def test_science_is_where_the_formulas_come_from(monkeypatch):
     """A changed coefficient changes the plain edition, with nothing else touched."""
 
-    def forget() -> None:
-        for kept in (recorded.with_stand_ins, rows._formula):
-            kept.cache_clear()
-
     def drops() -> list[float]:
         book = build.build(_edition(METRIC, True))
         values = computed(book)
@@ -214,13 +211,9 @@ def test_science_is_where_the_formulas_come_from(monkeypatch):
     book, values = example(METRIC, True)
     before = [values[place] for place in cells(book, "line_drop_sg")]
     first, second, *others = sucrose.APPARENT_SG
-    monkeypatch.setattr(sucrose, "APPARENT_SG", (first, 1.01 * second, *others))
-    forget()
-    try:
+    with recorded_anew():
+        monkeypatch.setattr(sucrose, "APPARENT_SG", (first, 1.01 * second, *others))
         after = drops()
-    finally:
-        monkeypatch.undo()
-        forget()
     moved = [b - a for a, b in zip(before, after, strict=True) if isinstance(a, float)]
     assert moved
     assert all(1e-5 < one < 2e-3 for one in moved)

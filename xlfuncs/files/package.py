@@ -87,6 +87,34 @@ def _relations_of(source: str) -> str:
     return posixpath.join(folder, "_rels", f"{name}.rels")
 
 
+def defined_names(book: bytes) -> dict[str, str]:
+    """What each name stands for, from the workbook's part."""
+    return {
+        element.attrib["name"]: element.text or ""
+        for element in ElementTree.fromstring(book).iter()
+        if local(element.tag) == "definedName"
+    }
+
+
+_PLACE = re.compile(
+    r"(?:'(?P<quoted>(?:[^']|'')+)'|(?P<title>[^'!]+))"
+    r"!(?P<cells>\$?[A-Z]+\$?\d+(?::\$?[A-Z]+\$?\d+)?)"
+)
+
+
+def destination(name: str) -> tuple[str, str] | None:
+    """Sheet and cells that a name stands for; None where it is not one such place.
+
+    >>> destination("'Own factors'!$B$4:$B$9")
+    ('Own factors', 'B4:B9')
+    """
+    found = _PLACE.fullmatch(name)
+    if found is None:
+        return None
+    title = found["title"] or found["quoted"].replace("''", "'")
+    return title, found["cells"].replace("$", "")
+
+
 @functools.cache
 def local(tag: str) -> str:
     """The name of an element without its namespace, or the prefix that stands for it."""

@@ -11,7 +11,7 @@ import codecs
 import functools
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,15 @@ from openpyxl.worksheet.formula import ArrayFormula
 from xlfuncs.cells.values import ERROR_TEXTS
 from xlfuncs.files import problems
 from xlfuncs.files.filled import Filled
-from xlfuncs.files.package import Parts, local, packed, sheet_parts, unpacked
+from xlfuncs.files.package import (
+    Parts,
+    defined_names,
+    destination,
+    local,
+    packed,
+    sheet_parts,
+    unpacked,
+)
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.files.replacing import replacing
 
@@ -45,12 +53,6 @@ class _Malformed(Exception):
 _NO_WORKBOOK = (
     _Malformed, KeyError, StopIteration, UnicodeError, ElementTree.ParseError, expat.ExpatError,
 )  # fmt: skip
-
-
-#: What a name of a range of cells says.
-_COLUMN = re.compile(
-    r"(?:'(?P<quoted>(?:[^']|'')+)'|(?P<title>[^'!]+))!(?P<cells>\$?[A-Z]+\$?\d+:\$?[A-Z]+\$?\d+)"
-)
 
 
 @dataclass(frozen=True)
@@ -87,26 +89,26 @@ def formula_cells(source: str | Path | Source) -> list[FormulaCell]:
     return cells
 
 
-def formula_areas(source: str | Path | Source) -> dict[str, list[str]]:
-    """By sheet title, the range of each formula: all cells of an array formula, else its own.
+def computed_cells(source: str | Path | Source) -> set[tuple[str, str]]:
+    """Sheet title and address of every cell that a formula fills.
 
-    Raises `WorkbookProblem`.
+    Raises `WorkbookProblem`, as `must_compute_whole` does too.
     """
     found = problems.read(source)
     try:
         parts = unpacked(found.data)
-        _, sheets = sheet_parts(parts)
-        return {title: _Sheet(title, parts[part]).areas() for title, part in sheets.items()}
+        book, by_title = sheet_parts(parts)
+        names = defined_names(parts[book]).values()
+        sheets = {title: _Sheet(title, parts[part]) for title, part in by_title.items()}
     except _NO_WORKBOOK as error:
         raise problems.damaged(found.path) from error
-
-
-def computed_cells(source: str | Path | Source) -> set[tuple[str, str]]:
-    """Sheet title and address of every cell that a formula fills.  Raises `WorkbookProblem`."""
+    arrays = {(title, cell): area for title, sheet in sheets.items()
+              for cell, area in sheet.arrays().items()}  # fmt: skip
+    _must_be_whole(found.path, _cut(names, lambda *cell: arrays.get(cell)))
     return {
         (title, _address(row, column))
-        for title, areas in formula_areas(source).items()
-        for area in areas
+        for title, sheet in sheets.items()
+        for area in sheet.areas()
         for row, column in _positions(area)
     }
 
@@ -118,34 +120,35 @@ def no_longer_computed(book: Workbook) -> list[str]:
     cell, and the values of the others as if they were typed: such a workbook computes without an
     error, and wrong.  Gives places such as `Log!H6:H205`, in the order of the names.
     """
+
+    def array(title: str, cell: str) -> str | None:
+        formula = book[title][cell].value if title in book.sheetnames else None
+        if not isinstance(formula, ArrayFormula) or isinstance(formula, Filled):
+            return None
+        return str(formula.ref)
+
+    return _cut((defined.attr_text or "" for defined in book.defined_names.values()), array)
+
+
+def _cut(names: Iterable[str], array: Callable[[str, str], str | None]) -> list[str]:
+    """The same; `array` gives the range of the array formula in a cell."""
     found = []
-    for defined in book.defined_names.values():
-        place = _COLUMN.fullmatch(defined.attr_text or "")
-        title = place and (place["title"] or place["quoted"].replace("''", "'"))
-        if not place or title not in book.sheetnames:
-            continue
-        cells = place["cells"].replace("$", "")
-        left, top, _, bottom = range_boundaries(cells)
-        formula = book[title].cell(top, left).value
-        is_array = isinstance(formula, ArrayFormula) and not isinstance(formula, Filled)
-        if is_array and range_boundaries(formula.ref)[3] < bottom:
+    for title, cells in filter(None, map(destination, names)):
+        first, _, last = cells.partition(":")
+        area = array(title, first) if last else None
+        if area and range_boundaries(area)[3] < range_boundaries(cells)[3]:
             found.append(f"{title}!{cells}")
     return found
 
 
 def must_compute_whole(book: Workbook, path: Path) -> None:
     """Raise `WorkbookProblem`, which names the cells, for a workbook that computes only in part."""
-    cut = no_longer_computed(book)
+    _must_be_whole(path, no_longer_computed(book))
+
+
+def _must_be_whole(path: Path, cut: list[str]) -> None:
     if cut:
         raise problems.computes_in_part(path, cut)
-
-
-def whole(source: str | Path | Source) -> Workbook:
-    """A workbook as openpyxl reads it; raises as `must_compute_whole` and `problems.load` do."""
-    found = problems.read(source)
-    book = problems.load(found, filled=True)
-    must_compute_whole(book, found.path)
-    return book
 
 
 def store(
@@ -189,7 +192,8 @@ def put(
             raise ValueError(f"there is no sheet {title}")
         by_sheet.setdefault(title, {})[_position(address)] = value
     for title, cells in by_sheet.items():
-        parts[sheets[title]] = _Sheet(title, parts[sheets[title]]).patched(cells)
+        part = parts[sheets[title]]
+        parts[sheets[title]] = _beside(part, cells) or _Sheet(title, part).patched(cells)
     parts[book] = _keeping_values(parts[book])
 
 
@@ -208,11 +212,10 @@ def _must_end_alike(source: Source, out: Path) -> None:
 
 def _places(book: bytes, values: Mapping[str, Value]) -> Iterator[tuple[tuple[str, str], Value]]:
     """Sheet and address of each of these names that the workbook has, and its value."""
-    for element in ElementTree.fromstring(book).iter():
-        if local(element.tag) == "definedName" and element.attrib["name"] in values:
-            title, _, address = (element.text or "").rpartition("!")
-            title = title.removeprefix("'").removesuffix("'").replace("''", "'")
-            yield (title, address.replace("$", "")), values[element.attrib["name"]]
+    for name, text in defined_names(book).items():
+        cell = destination(text)
+        if name in values and cell:
+            yield cell, values[name]
 
 
 def _keeping_values(book: bytes) -> bytes:
@@ -325,6 +328,54 @@ def _utf8(part: bytes) -> bytes:
             return part
         text = part.decode(encoding)
     return _ENCODING.sub(r"\1UTF-8\3", text, count=1).encode()
+
+
+#: A cell, spelled as nearly every program does: attributes, formula, and its value.
+_CELL = re.compile(
+    r"""<c\ r="([A-Z]{1,3})([1-9]\d*)"((?:\ [a-z]+="[^"<>&]*")*)
+    (?:\ ?/>|>(<f\b[^<>]*(?:/>|>[^<>]*</f>))?
+       (?:<v>[^<>]*</v>|<v\ ?/>|<v\ xml:space="preserve">[^<>]*</v>)?(<is>.*?</is>)?</c>)""",
+    re.VERBOSE | re.DOTALL,
+)
+_DIMENSION = re.compile(r'<dimension ref="([A-Z]+\d+)(?::([A-Z]+\d+))?" ?/>')
+_OF_VALUE = re.compile(r' (?:t|vm)="[^"]*"')
+
+
+def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
+    """The part with values beside its formulas, without taking it to pieces first.
+
+    None if that does not do: for a part spelled unlike nearly all, and where a value has no formula
+    of its own.
+    """
+    try:
+        text = part.decode()
+    except UnicodeDecodeError:
+        return None
+    found = _DIMENSION.search(text)
+    if "<!" in text or found is None:
+        return None
+    rows, columns = zip(*values, strict=True)
+    (top, left), (bottom, right) = _position(found[1]), _position(found[2] or found[1])
+    if min(rows) < top or max(rows) > bottom or min(columns) < left or max(columns) > right:
+        return None
+    seen = done = 0
+
+    def cell(old: re.Match[str]) -> str:
+        nonlocal seen, done
+        seen += 1
+        letters, row, attributes, formula, _ = old.groups()
+        value = values.get((int(row), _column(letters)))
+        if value is None or formula is None:
+            return old[0]
+        done += 1
+        kind, shown = _written(value)
+        if 't="' in attributes or 'vm="' in attributes:
+            attributes = _OF_VALUE.sub("", attributes)
+        kept = ' xml:space="preserve"' if shown != shown.strip() else ""
+        return f'<c r="{letters}{row}"{attributes}{_head(kind)}>{formula}<v{kept}>{shown}</v></c>'
+
+    new = _CELL.sub(cell, text)
+    return new.encode() if done == len(values) and seen == text.count("<c ") else None
 
 
 @dataclass
@@ -444,6 +495,16 @@ class _Sheet:
             for column, cell in held.cells.items()
             for formula in _named(cell, "f")
         ]
+
+    def arrays(self) -> dict[str, str]:
+        """The range of each array formula by its first cell."""
+        return {
+            _address(row, column): formula.attributes["ref"].replace("$", "")
+            for row, held in self.rows.items()
+            for column, cell in held.cells.items()
+            for formula in _named(cell, "f")
+            if formula.attributes.get("t") == "array"
+        }
 
     def _refuse_others(self, values: Mapping[Position, Value]) -> None:
         allowed = {position for area in self.areas() for position in _positions(area)}

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from xlfuncs.cells.catalogue import CATALOGUE
-from xlfuncs.plain.measured import CASES, kept
+from xlfuncs.plain.measured import kept
 from xlfuncs.plain.names import LONGEST, all_names
 from xlfuncs.plain.rows import FROM_CELL, formula
 
-_HEAD = f"""# Plain formulas: how long, how near
+_HEAD = """# Plain formulas: how long, how near
 
 Written by `make docs` from `xlfuncs/plain/`; [anywhere.md](anywhere.md) says what this is. Each
-function is held against its plain formula on {CASES:,} random cases over the whole declared range of
+function is held against its plain formula on 10,000 random cases over the whole declared range of
 every argument. Verdicts and refusals are the same in all of them. `largest` is the largest
 difference, `bound` what a test allows. Cells and characters are of one row with every argument
 from a cell: typed by a person, and in brackets where all are figures of other formulas.

@@ -11,6 +11,7 @@ from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.writer.excel import ExcelWriter
 
+from xlfuncs.files import filled
 from xlfuncs.workbook import example, words
 from xlfuncs.workbook.kit import styles, write
 from xlfuncs.workbook.kit.formulas import LONGEST
@@ -67,7 +68,7 @@ def to_bytes(book: Workbook) -> bytes:
     """The workbook as the bytes of an .xlsx file."""
     written, buffer = io.BytesIO(), io.BytesIO()
     # Workbook.save would write the hour of saving over the dates set above.
-    with zipfile.ZipFile(written, "w") as archive:
+    with zipfile.ZipFile(written, "w") as archive, filled.written_short():
         ExcelWriter(book, archive).save()
     with (
         zipfile.ZipFile(written) as archive,
@@ -76,7 +77,8 @@ def to_bytes(book: Workbook) -> bytes:
         for part in archive.infolist():
             # A part without a date of its own is the same whenever it is written.
             fresh = zipfile.ZipInfo(part.filename)
-            out.writestr(fresh, _EMPTY.sub(rb"\1/>", archive.read(part)), zipfile.ZIP_DEFLATED)
+            content = filled.written_out(archive.read(part))
+            out.writestr(fresh, _EMPTY.sub(rb"\1/>", content), zipfile.ZIP_DEFLATED)
     return buffer.getvalue()
 
 

@@ -191,7 +191,7 @@ def _arguments(formula: str, at: int) -> tuple[list[str], int]:
 
 
 _QUOTED = re.compile(r'"(?:[^"]|"")*"')
-_POWER_OF_TEN = re.compile(r"(?<![\w.$])\d+(?:\.\d+)?E[+-]?\d+")
+_POWER_OF_TEN = re.compile(r"(?<![\w.$])\d+(?:\.\d+)?[Ee][+-]?\d+")
 
 
 def _known_everywhere(formula: str) -> str:

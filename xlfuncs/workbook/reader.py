@@ -86,7 +86,7 @@ class Reader:
 
 
 def read(path: Path, values: Values, book: Workbook | None = None) -> Reader:
-    """A filled workbook, read unless it is there as `book`; `values` holds what its formulas give.
+    """Open a filled workbook, unless it is open; `values` holds what its formulas give.
 
     Raises WorkbookProblem when the file is not one of our workbooks.
     """

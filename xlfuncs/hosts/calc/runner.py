@@ -67,16 +67,17 @@ def compute(source: str | Path | Source, timeout: float = 120) -> dict[tuple[str
 
     All cells of an array formula's range are there, errors as their text (`#N/A`).  The file is
     not changed.  Raises `OfficeProblem` with one plain sentence: no office, no numpy, not a
-    workbook, not done in time, ended twice.
+    workbook, not done in time, ended twice; `WorkbookProblem` for one that computes only in part.
     """
     found = problems.read(source)
+    # A TRUE that somebody typed is a formula to Calc, and none to the file.
+    filled = stored.computed_cells(found)
     answer = _run(found, {"do": "values"}, timeout)
     values = {
         (sheet, f"{get_column_letter(column + 1)}{row + 1}"): value
         for sheet, row, column, value in answer["values"]
     }
-    # A TRUE that somebody typed is a formula to Calc, and none to the file.
-    return {place: values[place] for place in values.keys() & stored.computed_cells(found)}
+    return {place: values[place] for place in values.keys() & filled}
 
 
 def print_pdf(

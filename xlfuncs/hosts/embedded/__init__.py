@@ -16,6 +16,7 @@ from xlfuncs.hosts.embedded.engine import (
     calculate,
     calculate_book,
     calculate_file,
+    opened,
 )
 
-__all__ = ["Calculation", "Prepared", "calculate", "calculate_book", "calculate_file"]
+__all__ = ["Calculation", "Prepared", "calculate", "calculate_book", "calculate_file", "opened"]

@@ -63,7 +63,14 @@ def calculate(path: str | Path | Source, today: datetime.date | None = None) -> 
     the present.  Raises `WorkbookProblem` for a file that is not a workbook, and for one of which
     only a part computes any more.
     """
-    return calculate_book(stored.whole(path), today)
+    return calculate_book(opened(problems.read(path)), today)
+
+
+def opened(source: Source) -> Any:
+    """A workbook as openpyxl holds it, to be computed.  Raises as `calculate` does."""
+    book = problems.load(source, filled=True)
+    stored.must_compute_whole(book, source.path)
+    return book
 
 
 def calculate_book(book: Any, today: datetime.date | None = None) -> Calculation:
@@ -308,9 +315,7 @@ class _Failed:
         cause = self._causes[number]
         _, circle, cells = cause.problem.partition(CIRCLE)
         return (
-            f"needs a {circle}{cells}"
-            if circle
-            else f"needs {cause}, which could not be computed"
+            f"needs a {circle}{cells}" if circle else f"needs {cause}, which could not be computed"
         )
 
     def note(self, formula: Formula) -> None:

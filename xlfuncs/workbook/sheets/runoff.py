@@ -105,6 +105,10 @@ def sheet(choices: words.Choices) -> Sheet:
     )  # fmt: skip
 
 
+#: What the plain edition says where the functions leave out a reading that does not belong.
+_EVERY = "; every reading counts, a slip too"
+
+
 def _answers(choices: words.Choices) -> tuple[Line, ...]:
     fine = choices.fine_gravity_format
 
@@ -116,7 +120,7 @@ def _answers(choices: words.Choices) -> tuple[Line, ...]:
         Line("run_limit", "Limit of the runoff", "=run_limit_from", choices.gravity_format,
              formula="run_limit_shown"),
         Line("run_end", '="Stop the runoff at, "&unit_volume',
-             with_expanded("run_end_expanded", 1, "at 20 °C"), styles.ONE,
+             with_expanded("run_end_expanded", 1, "at 20 °C" + choices.plain * _EVERY), styles.ONE,
              formula=number_or_text("wash_volume", "wash_volume/unit_litres")),
         Line("run_collected", '="Collected so far, "&unit_volume', "at 20 °C", styles.ONE,
              formula=if_numbers(["run_most"], "run_most/unit_litres")),

@@ -147,8 +147,8 @@ def _how_near() -> Iterator[Block]:
     """The largest difference between the plain formulas and the functions."""
     yield Section("How near the plain formulas come to the functions")
     yield Text(
-        f"Largest difference in {measured.CASES:,} random cases over the whole range of each; words "
-        "are the same in all of them.",
+        f"Largest difference in {measured.CASES:,} random cases over the whole range of each; "
+        "words are the same in all of them.",
         gap=0,
     )
     for line in textwrap.wrap(" · ".join(_differences()), _WIDE, break_on_hyphens=False):
