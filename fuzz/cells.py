@@ -35,6 +35,7 @@ from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.embedded.values import ERRORS
 from xlfuncs.report import content, text
+from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.reader import Reader
 
 COMMANDS = (["calculate"], ["report"], ["report", "--json"], ["audit"], ["audit", "--json"])
@@ -53,19 +54,31 @@ _ODD: list[Any] = [
 
 def attack(dice: random.Random) -> Iterator[Failure | None]:
     """The example, with bad cells where something is typed, or where something is computed."""
-    places = [
-        (sheet.title, cell.coordinate, cell.data_type == "f")
-        for sheet in _example().book.worksheets
-        for row in sheet.iter_rows()
-        for cell in row
-        if cell.value is not None or not cell.protection.locked
+    book = _example().book
+    columns = [
+        [(title, cell.coordinate) for row in _rows(book[title][cells]) for cell in row]
+        for name in book.defined_names.values()
+        for title, cells in name.destinations
+        if title in book.sheetnames
     ]
-    typed = [place for place in places if not place[2]]
+    typed = [column for column in columns if _is_typed(book[column[0][0]][column[0][1]])]
     while True:
         count = dice.choice([1, 1, 1, 2, 5, 20])
-        chosen = [dice.choice(typed if dice.random() < 0.95 else places) for _ in range(count)]
-        changes = {(sheet, cell): dice.choice(_ODD) for sheet, cell, _ in chosen}
+        chosen = [
+            dice.choice(dice.choice(typed if dice.random() < 0.95 else columns))
+            for _ in range(count)
+        ]
+        changes = {place: dice.choice(_ODD) for place in chosen}
         yield (by_command if dice.random() < 0.05 else failure)(changes)
+
+
+def _rows(cells: Any) -> tuple[tuple[Any, ...], ...]:
+    return cells if isinstance(cells, tuple) else ((cells,),)
+
+
+def _is_typed(cell: Any) -> bool:
+    """Whether a person fills it in."""
+    return cell.style in (styles.TYPED, styles.CELL) and cell.data_type != "f"
 
 
 def failure(changes: Changes) -> Failure | None:
