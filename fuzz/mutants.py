@@ -46,7 +46,8 @@ _TOPICS = [
 #: Modules that are changed, and the tests that may notice besides those of their own.
 MODULES = {
     "science/*.py": ["tests/test_accuracy.py", "tests/test_reference.py", *_TOPICS],
-    "cells/*.py": ["tests/test_reference.py", "tests/cells", *_TOPICS, "tests/functions/test_catalogue.py"],
+    "cells/*.py": ["tests/test_reference.py", "tests/cells", *_TOPICS,
+                   "tests/functions/test_catalogue.py"],
     "workbook/kit/formulas.py": [
         f"tests/workbook/test_{name}.py"
         for name in ("kit", "first_day", "convert", "standards", "blend", "kettle", "calibration",

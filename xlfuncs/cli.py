@@ -369,7 +369,7 @@ def audit(
 
     if pdf is not None:
         _must_be_free(pdf, force, ".pdf")
-    today, paths = datetime.date.today(), run.files(workbooks)
+    today, paths, skipped = datetime.date.today(), run.files(workbooks), run.skipped(workbooks)
     if not paths:
         _stop(f"there is no workbook ({', '.join(problems.ENDINGS)}) in {', '.join(workbooks)}")
     audits = list(
@@ -389,10 +389,11 @@ def audit(
             "audited_on": today.isoformat(),
             "totals": totals,
             "files": [one.as_data() for one in audits],
+            "skipped": [str(path) for path in skipped],
         }
         terminal.data(content)
     else:
-        audit_text.show(audits, totals)
+        audit_text.show(audits, totals, skipped)
     if pdf is not None:
         _print_findings(audits, today, pdf)
     if totals[Severity.SEVERE]:

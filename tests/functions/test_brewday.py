@@ -217,3 +217,11 @@ def test_the_runoff_knows_what_its_readings_share():
     level = RUNOFF_VOLUME(volumes, FALLING, 1.010, 0.001, 0)[0]
     assert exact[0] == shared[0] == level[0]
     assert exact[1] < shared[1] < level[1]
+
+
+def test_the_smallest_of_numbers_is_no_exception():
+    """Two factors whose product is too small for a float: what a column answers, a cell does."""
+    arguments = 1e9, 1.13, 5e-324, 0.26
+    cell = MASH_EFFICIENCY(*arguments)
+    assert cell.startswith("! efficiency inf % is more than the grain holds")
+    assert MASH_EFFICIENCY([arguments[0]] * 2, *arguments[1:]) == [cell] * 2

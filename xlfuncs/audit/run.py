@@ -34,6 +34,20 @@ def files(arguments: Iterable[str]) -> list[Path]:
     return list(found)
 
 
+def skipped(arguments: Iterable[str]) -> list[Path]:
+    """The other files in the folders that arguments name, but hidden ones and lock files."""
+    found = {
+        one: None
+        for argument in arguments
+        if Path(argument).is_dir()
+        for one in sorted(Path(argument).rglob("*"))
+        if one.is_file()
+        and one.suffix.lower() not in ENDINGS
+        and not one.name.startswith((".", "~$"))
+    }
+    return list(found)
+
+
 def audit(path: Path, today: datetime.date) -> FileAudit:
     """The findings about one file, severe ones first.
 

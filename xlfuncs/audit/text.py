@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 from xlfuncs import terminal
 from xlfuncs.audit.findings import FileAudit
 
 
-def show(audits: Sequence[FileAudit], totals: Mapping[str, int]) -> None:
-    """Print the findings of each file, and a line that counts them."""
+#: Names of files that were skipped which are printed.
+_MOST_NAMES = 20
+
+
+def show(
+    audits: Sequence[FileAudit], totals: Mapping[str, int], skipped: Sequence[Path] = ()
+) -> None:
+    """Print the findings of each file, a line that counts them, and what was not looked at."""
     for one in audits:
         if one.findings:
             rows: list[tuple[Any, ...]] = []
@@ -33,3 +40,8 @@ def show(audits: Sequence[FileAudit], totals: Mapping[str, int]) -> None:
     terminal.say(
         f"workbooks: {len(audits)}, readings: {readings}; {counts}; {clean} without a finding",
     )
+    if skipped:
+        names = [path.name for path in skipped[:_MOST_NAMES]]
+        names += [f"{len(skipped) - _MOST_NAMES} more"] * (len(skipped) > _MOST_NAMES)
+        ending = f"{len(skipped)} in these folders, of other endings: {', '.join(names)}"
+        terminal.say(f"not audited: {ending}")
