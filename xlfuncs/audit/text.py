@@ -9,7 +9,6 @@ from typing import Any
 from xlfuncs import terminal
 from xlfuncs.audit.findings import FileAudit
 
-
 #: Names of files that were skipped which are printed.
 _MOST_NAMES = 20
 
