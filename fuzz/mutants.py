@@ -144,12 +144,13 @@ def mutants(path: Path) -> Iterator[Mutant]:
 
 
 def _silent(tree: ast.AST) -> Iterator[int]:
-    """Places of what Python does not compute: annotations and docstrings."""
+    """Places of what no answer hangs on: annotations, docstrings, typical values."""
     spoken = set()
     for node in ast.walk(tree):
         annotations = [getattr(node, "annotation", None), getattr(node, "returns", None)]
         alone = [node.value] if isinstance(node, ast.Expr) else []
-        for part in [*filter(None, annotations), *alone]:
+        typical = [node.value] if isinstance(node, ast.keyword) and node.arg == "typical" else []
+        for part in [*filter(None, annotations), *alone, *typical]:
             if part in alone and not isinstance(part, ast.Constant):
                 continue
             spoken |= {id(found) for found in ast.walk(part)}
