@@ -141,13 +141,6 @@ def test_functions_from_the_catalogue():
     assert "WORT_SG" in run("functions", "WORT_SGX", status=2) + run("functions", "WORT", status=2)
 
 
-def test_reference_in_the_documentation_is_current():
-    made = subprocess.run(
-        [sys.executable, "-m", "xlfuncs.reference"], capture_output=True, check=True
-    ).stdout
-    assert made == (REPOSITORY / "docs" / "functions.md").read_bytes()
-
-
 # --- files that are not what they should be ------------------------------
 
 

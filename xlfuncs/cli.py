@@ -668,6 +668,7 @@ def audit(
         ),
         today,
     )
+    audited.audit.skipped = run.skipped(workbooks)
     if as_json:
         terminal.data(audited.audit.as_data(), **audited.audit.lists())
     else:

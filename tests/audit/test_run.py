@@ -90,6 +90,22 @@ def test_folders_hold_workbooks_with_any_ending_of_theirs(filled, tmp_path):
         assert (audit.readings, [f.code for f in audit.findings]) == (1, ["not-computed"])
 
 
+def test_what_is_skipped_is_counted_and_named(folder):
+    for name in ("old.xls", "deeper/years.ods", ".hidden.txt", "~$good.xlsx"):
+        (folder / name).write_bytes(b"")
+    assert "not audited: 2 in these folders, of other endings: years.ods, old.xls" in audit(
+        folder, status=1
+    )
+    assert json.loads(audit(folder, "--json", status=1))["skipped"] == [
+        str(folder / "deeper" / "years.ods"), str(folder / "old.xls"),
+    ]  # fmt: skip
+    assert "not audited" not in audit(folder / "good.xlsx", status=0)
+    many = [folder / f"{i}.csv" for i in range(30)]
+    for path in many:
+        path.write_bytes(b"")
+    assert "26.csv, 12 more" in audit(folder, status=1)
+
+
 def test_a_fault_of_ours_in_one_file_leaves_the_others(folder, monkeypatch):
     def breaks(seen):
         if seen.record.readings[0].check is None:
@@ -142,7 +158,7 @@ def test_nothing_to_audit(tmp_path):
 def test_as_data(folder):
     data = json.loads(audit(folder, "--json", status=1))
     assert data.keys() == {
-        "version", "audited_on", "totals", "inventory", "shown_otherwise", "files",
+        "version", "audited_on", "totals", "inventory", "shown_otherwise", "files", "skipped",
     }  # fmt: skip
     assert data["audited_on"] == datetime.date.today().isoformat()
     assert data["totals"] == {"severe": 4, "warning": 0, "note": 2}

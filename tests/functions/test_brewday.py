@@ -11,6 +11,7 @@ from xlfuncs.functions.brewday import (
     RUNOFF_VOLUME,
 )
 from xlfuncs.functions.volumes import DILUTION_WATER, EXTRACT_TO_ADD
+from xlfuncs.science import blending
 
 VOLUMES, SGS = [5, 10, 15, 20], [1.062, 1.045, 1.0325, 1.0235]
 
@@ -217,3 +218,19 @@ def test_the_runoff_knows_what_its_readings_share():
     level = RUNOFF_VOLUME(volumes, FALLING, 1.010, 0.001, 0)[0]
     assert exact[0] == shared[0] == level[0]
     assert exact[1] < shared[1] < level[1]
+
+
+def test_the_smallest_of_numbers_is_no_exception():
+    """Two factors whose product is too small for a float: what a column answers, a cell does."""
+    arguments = 1e9, 1.13, 5e-324, 0.26
+    cell = MASH_EFFICIENCY(*arguments)
+    assert cell.startswith("! efficiency inf % is more than the grain holds")
+    assert MASH_EFFICIENCY([arguments[0]] * 2, *arguments[1:]) == [cell] * 2
+
+
+def test_a_gravity_that_is_the_wanted_one_to_rounding_is_not_above_it():
+    hair = blending.SAME_SG / 2
+    for sg in (1.05 - hair, 1.05, 1.05 + hair):
+        assert not str(KETTLE_OPTIONS(23, sg, 23, 1.05, 4)[0][1]).startswith("! ")
+    told = KETTLE_OPTIONS(23, 1.05 + 3 * blending.SAME_SG, 23, 1.05, 4)[0][1]
+    assert str(told).endswith("boiling cannot lower a gravity")

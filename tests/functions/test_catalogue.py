@@ -85,6 +85,8 @@ def test_names(function):
 def test_help(function, argument):
     assert 10 <= len(argument.help) <= 255
     assert "nan" not in argument.help
+    assert "None" not in argument.help
+    assert ("Blank: " in argument.help) == (argument.optional and argument.default is not None)
     assert "inf" not in argument.help.split()
     if argument.default is None:
         assert argument.takes is Takes.RANGE or argument.quantity.blank_means

@@ -49,3 +49,8 @@ def test_how_often_sound_readings_are_named(number, share):
     drawn = np.random.default_rng(number).normal(12.4, 0.1, (20_000, number))
     named = np.mean([repeats.taken_together(row, 0.1).far is not None for row in drawn])
     assert named == pytest.approx(share, abs=0.002)
+
+
+def test_readings_of_one_wort_lie_within_half_an_hour():
+    """As docs/audit.md and the log say."""
+    assert repeats.TOGETHER_MINUTES == 30

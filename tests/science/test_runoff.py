@@ -175,3 +175,30 @@ def test_what_all_readings_share_moves_the_volume_as_a_new_fit_says(level, share
     moved = runoff.fit(VOLUMES, PLATO * (1 + share) + level, LIMIT)
     common = np.sqrt(stated.uncertainty**2 - clean.uncertainty**2)
     assert common == pytest.approx(abs(moved.volume - clean.volume), rel=0.05)
+
+
+def test_the_curve_through_all_readings_against_curve_fit():
+    """What stands in for the fit where no Python is: volume, scale, and each part of its u."""
+    volumes = np.array([4.0, 9.0, 15.0, 20.0, 26.0])
+    plato = 17 * np.exp(-volumes / 13) + np.array([0.1, -0.15, 0.05, 0.12, -0.1])
+    limit = 2.5
+
+    def curve(at, volume, scale):
+        return limit * np.exp((volume - at) / scale)
+
+    found, covariance = scipy.optimize.curve_fit(curve, volumes, plato, [30, 13], xtol=1e-14)
+    (volume, scale), scatter = found, np.sqrt(covariance[0, 0])
+    by_scatter = scatter * scipy.stats.t.ppf(0.975, volumes.size - 2) / 2
+
+    def u(u_level, u_share):
+        fitted = runoff.fit_all(volumes, plato, limit, u_level, u_share, steps=8)
+        assert (fitted.volume, fitted.scale) == pytest.approx((volume, scale), rel=1e-8)
+        return fitted.uncertainty
+
+    moved, _ = scipy.optimize.curve_fit(curve, volumes, plato + 1e-4, [30, 13], xtol=1e-14)
+    by_level = 0.2 * (moved[0] - volume) / 1e-4
+    assert u(0, 0) == pytest.approx(by_scatter, rel=1e-5)
+    assert u(0.2, 0) == pytest.approx(np.hypot(by_scatter, by_level), rel=5e-3)
+    assert u(0.2, 0.03) == pytest.approx(
+        np.sqrt(by_scatter**2 + by_level**2 + (0.03 * scale) ** 2), rel=5e-3
+    )

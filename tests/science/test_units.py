@@ -96,3 +96,22 @@ def test_every_pair_there_and_back(one, other, share):
 @pytest.mark.parametrize("name", UNITS)
 def test_a_unit_into_itself_changes_nothing(name):
     assert units.convert(12.345, name, name) == 12.345
+
+
+def test_the_largest_amount_that_is_taken():
+    """What no brewery reaches; a hair more for what rounding makes of it, and nothing beyond."""
+    largest = {
+        "volume": (1e9, "L"),
+        "mass": (1e9, "kg"),
+        "temperature": (1e4, "C"),
+        "colour": (1e4, "SRM"),
+        "extract potential": (500.0, "PPG"),
+        "pressure": (1e6, "kPa"),
+        "dissolved CO2": (100.0, "g/L"),
+    }
+    assert largest.keys() == {unit.kind for unit in UNITS.values()}
+    for kind, (amount, _) in largest.items():
+        for unit in UNITS.values():
+            if unit.kind == kind:
+                assert unit.high * unit.factor + unit.offset == pytest.approx(amount, rel=1e-6)
+                assert unit.high * unit.factor + unit.offset > amount

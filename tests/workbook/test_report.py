@@ -12,6 +12,7 @@ import pytest
 from tests.audit.conftest import cells_of
 from tests.helpers import run
 from tests.workbook.conftest import BATCH, FIELD, day, fill, reading, water_check
+from xlfuncs import terminal
 from xlfuncs.report import content
 from xlfuncs.workbook import build
 from xlfuncs.workbook.words import Choices
@@ -133,3 +134,20 @@ def test_the_document_describes_every_key_and_no_other():
     assert found == {
         part.key: set(part.cells) | ({"line"} if part.keep else set()) for part in parts
     }
+
+
+@pytest.mark.parametrize("width", [80, 100])
+def test_no_word_is_folded_in_a_narrow_terminal(tmp_path, monkeypatch, width):
+    """Tables that are too wide are told line by line; whoever reads finds each word whole."""
+    line = reading(FIELD, 12, volume=20, volume_temperature=20, note="out of the second tap")
+    path = written(tmp_path, batch=[BATCH | {"name": "61 strong pale ale"}],
+                   log=[line | {"batch": "61 strong pale ale"}])  # fmt: skip
+    wide = run("report", path)
+    monkeypatch.setattr(terminal.out, "_width", width)
+    narrow = run("report", path)
+    assert max(map(len, narrow.splitlines())) <= width
+    cells = next(line.split() for line in wide.splitlines() if "2026-03-07 12:00" in line)
+    assert len(cells) > 12
+    assert set(cells) <= set(narrow.split())
+    assert re.search(r"^1 +date: 2026-03-07 12:00   batch: 61 strong pale ale", narrow, re.M)
+    assert "reading: 12.0" in narrow

@@ -120,6 +120,7 @@ class Audit:
     files: list[FileAudit]
     inventory: list[Inventory]
     shown_otherwise: list[Otherwise]
+    skipped: list[str] = field(default_factory=list)  # files of other kinds in the folders
 
     def totals(self) -> dict[str, int]:
         """How many findings have each severity."""
@@ -139,4 +140,5 @@ class Audit:
             "inventory": map(asdict, self.inventory),
             "shown_otherwise": map(asdict, self.shown_otherwise),
             "files": (one.as_data() for one in self.files),
+            "skipped": iter(self.skipped),
         }

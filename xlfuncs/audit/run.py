@@ -53,6 +53,20 @@ def files(arguments: Iterable[str]) -> list[Path]:
     return list(found)
 
 
+def skipped(arguments: Iterable[str]) -> list[str]:
+    """The other files in the folders that arguments name, but hidden ones and lock files."""
+    found = {
+        str(one): None
+        for argument in arguments
+        if Path(argument).is_dir()
+        for one in sorted(Path(argument).rglob("*"))
+        if one.is_file()
+        and one.suffix.lower() not in _READ
+        and not one.name.startswith((".", "~$"))
+    }
+    return list(found)
+
+
 @dataclass
 class Audited:
     """What was found, and the record that it was found in."""

@@ -21,7 +21,7 @@ from xlfuncs.audit.typed import (
     read_number,
     says,
 )
-from xlfuncs.cells.values import is_blank
+from xlfuncs.cells.values import ERROR_TEXTS, is_blank
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.science import budget, hydrometer, units, wort
 from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
@@ -271,6 +271,8 @@ def instruments(book: Entries, settings: Settings) -> list[Instrument]:
 
 def _instrument(row: Mapping[str, Cell], settings: Settings) -> Instrument:
     kind = plain(row["kind"].value) or words.REFRACTOMETER
+    if any(row[key].value in ERROR_TEXTS for key in ("kind", "scale", "material", "compensated")):
+        kind = words.BROKEN
     per = 1.0
     if kind == words.REFRACTOMETER:
         scale = "SG" if plain(row["scale"].value) == "sg" else "Brix"

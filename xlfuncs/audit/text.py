@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 from xlfuncs import terminal
@@ -10,9 +11,15 @@ from xlfuncs.audit.findings import Audit
 #: Of long lists so much is shown; --json and the record have all of it.
 _SHOWN = 12
 
+#: Names of files that were skipped which are printed.
+_MOST_NAMES = 20
+
+#: Names of files that were skipped which are printed.
+_MOST_NAMES = 20
+
 
 def show(audit: Audit) -> None:
-    """Print the findings of each file, the instruments over all files, and a line that counts."""
+    """Print the findings of each file, the instruments over all files, and what was left out."""
     for one in audit.files:
         if one.findings:
             rows: list[tuple[Any, ...]] = []
@@ -38,6 +45,11 @@ def show(audit: Audit) -> None:
     terminal.say(
         f"workbooks: {len(audit.files)}, readings: {readings}; {counts}; {clean} without a finding",
     )
+    if audit.skipped:
+        names = [Path(name).name for name in audit.skipped[:_MOST_NAMES]]
+        names += [f"{len(audit.skipped) - _MOST_NAMES} more"] * (len(audit.skipped) > _MOST_NAMES)
+        ending = f"{len(audit.skipped)} in these folders, of other endings: {', '.join(names)}"
+        terminal.say(f"not audited: {ending}")
 
 
 def _show_joined(audit: Audit) -> None:

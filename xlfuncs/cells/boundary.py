@@ -356,7 +356,10 @@ def _shaped(cells: list[Any], shape: tuple[int, ...], columns: Sequence[str]) ->
 
 def _run(function: Declaration, values: Sequence[Any]) -> Any:
     with np.errstate(all="ignore"):
-        return function.body(*values)
+        try:
+            return function.body(*values)
+        except ArithmeticError:  # a float raises where an array goes on, to infinity
+            return function.body(*(np.float64(v) if isinstance(v, float) else v for v in values))
 
 
 def _cells(result: Any, count: int) -> list[Any]:

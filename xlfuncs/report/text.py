@@ -44,7 +44,7 @@ def _cells(reader: Reader, part: ReportPart) -> None:
         return
     terminal.say(part.title, bold=True)
     for key, value in told:
-        terminal.say(f"  {key}: {value}")
+        terminal.item(f"{key}: {value}")
     terminal.say("")
 
 

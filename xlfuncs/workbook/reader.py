@@ -18,6 +18,8 @@ from xlfuncs.workbook import words
 #: Values of computed cells by sheet and address, as an engine gives them.
 Values = Mapping[tuple[str, str], Any]
 
+_DATES = (datetime.date, datetime.time, datetime.timedelta)
+
 
 class Reader:
     """The named cells and columns of one workbook.
@@ -54,9 +56,12 @@ class Reader:
         return self.lines({key: f"{prefix}_{key}" for key in keys})
 
     def plain(self, name: str) -> list[Any]:
-        """A named column as plain data: dates as ISO text."""
-        values = self.column(name)
-        return [date_text(value) for value in values] if "yy" in self._format(name) else values
+        """A named column as plain data: dates as ISO text, also those among numbers."""
+        of_dates = "yy" in self._format(name)
+        return [
+            date_text(value) if of_dates or isinstance(value, _DATES) else value
+            for value in self.column(name)
+        ]
 
     def shown(self, name: str) -> list[str | None]:
         """A named column as its cells show it."""

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 REFRACTOMETER, HYDROMETER, FLOATING = "refractometer", "hydrometer", "floating hydrometer"
 THERMOMETER = "thermometer"
 KINDS = (REFRACTOMETER, HYDROMETER, FLOATING, THERMOMETER)
+#: The kind of an instrument in whose line on Setup an error stands.
+BROKEN = "an error stands in its line on Setup"
 SCALES = ("Brix", "SG", "Plato")
 GLASS, PLASTIC = "glass", "plastic"
 #: How the marks of a kettle were made.

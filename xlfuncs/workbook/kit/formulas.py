@@ -61,8 +61,13 @@ def blank_or(cell: str, formula: str) -> str:
 
 
 def or_blank(formula: str) -> str:
-    """Blank where an error was typed: no function of ours may meet one in a column."""
+    """Blank where an error was typed: it must not reach what a whole column is needed for."""
     return f'IFERROR({formula},"")'
+
+
+def word(cell: str) -> str:
+    """A word that was typed, in small letters; an error is none."""
+    return or_blank(f"LOWER(TRIM({cell}))")
 
 
 def default(cell: str, otherwise: str) -> str:
@@ -90,8 +95,8 @@ def on_line(number: str, numbers: str, column: str, otherwise: str = '""') -> st
 
 
 def initial(cell: str) -> str:
-    """First letter of a scale or unit, in capitals, without its degree sign."""
-    return f'LEFT(UPPER(SUBSTITUTE(TRIM({cell}),"°","")),1)'
+    """First letter of a scale or unit, in capitals, without its degree sign; an error has none."""
+    return or_blank(f'LEFT(UPPER(SUBSTITUTE(TRIM({cell}),"°","")),1)')
 
 
 def is_date(cell: str) -> str:

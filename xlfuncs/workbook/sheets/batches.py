@@ -29,6 +29,7 @@ from xlfuncs.workbook.kit.formulas import (
     number_or_text,
     on_line,
     on_scale,
+    or_blank,
     place,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
@@ -79,13 +80,14 @@ def sheet(choices: words.Choices) -> Sheet:
             Section("Plans"),
             _table(choices),
             Steps({
-                "shown_no": 'IF(TRIM(chosen_batch)="",last_batch,'
-                            "IFERROR(MATCH(TRIM(chosen_batch),all.batch_key,0),0))",
+                "shown_no": 'IFERROR(IF(TRIM(chosen_batch)="",last_batch,'
+                            "MATCH(TRIM(chosen_batch),all.batch_key,0)),0)",
                 "last_batch": "IF(last_line=0,0,INDEX(all.line_batch,last_line))",
                 "batch_warning": cases(
                     ("COUNTA(all.batch_below)>0", '"lines below the frame are not read: go on '
                                               'in a longer workbook (xlfuncs new --rows)"'),
-                    ('(TRIM(chosen_batch)<>"")*(shown_no=0)', '"the batch chosen is not below"'),
+                    ('IFERROR(TRIM(chosen_batch)<>"",TRUE)*(shown_no=0)',
+                     '"the batch chosen is not below"'),
                     ("SUM(all.batch_twice)>0", '"a batch stands twice: the first line counts"'),
                 ),
             }),
@@ -171,7 +173,7 @@ def _steps() -> tuple[Column | Group, ...]:
     plan = words.planned(words.INTO_FERMENTER)
     return (
         step("batch_no", "line", place("batch", "batch_name")),
-        step("batch_key", "name", "TRIM(batch_name)"),
+        step("batch_key", "name", or_blank("TRIM(batch_name)")),
         step("batch_twice", "1: stands above already",
              '(batch_key<>"")*(IFERROR(MATCH(batch_key,all.batch_key,0),batch_no)<batch_no)'),
         step("batch_day", "brew day", f'IF({is_date("batch_date")},batch_date,"")'),

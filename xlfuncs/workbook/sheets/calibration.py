@@ -44,6 +44,7 @@ from xlfuncs.workbook.kit.formulas import (
     is_date,
     number_or_text,
     place,
+    word,
 )
 from xlfuncs.workbook.sheets.setup import (
     hydrometric,
@@ -98,8 +99,8 @@ def sheet(choices: words.Choices) -> Sheet:
             *_budget(),
             Steps({
                 "state_as_of": "IF(ISNUMBER(as_of),as_of,TODAY())",
-                "chart_no": "IF(chart_instrument=\"\",1,"
-                            "IFERROR(MATCH(TRIM(chart_instrument),all.inst_key,0),1))",
+                "chart_no": "IFERROR(IF(chart_instrument=\"\",1,"
+                            "MATCH(TRIM(chart_instrument),all.inst_key,0)),1)",
                 "check_says": 'IF(COUNTA(all.check_below)>0,"Lines below the frame are not read: '
                               'go on in a new workbook (xlfuncs new --checks).","")',
             }),
@@ -134,6 +135,10 @@ def _checks(choices: words.Choices) -> Table:
     limit = "check_limit*1.000000001"
     names = [f"check_shown_{i}" for i in _POINTS]
     known = ["check_known_2", "check_known_3"]
+    missing = "+".join(
+        f'({word(cell)}<>"")*NOT(ISNUMBER({true}))'
+        for cell, true in zip(names[1:], known, strict=True)
+    )
     return Table(
         "check",
         choices.checks,
@@ -155,6 +160,7 @@ def _checks(choices: words.Choices) -> Table:
             typed("check_as", "As found, as left", "blank: as found", 11,
                   limits=Limits.among(words.AS_FOUND, words.AS_LEFT)),
             result("check_verdict", "Is it right?", "", 17, styles.GENERAL, cases(
+                ("check_missing=1", '"a true value is missing or no number"'),
                 ("NOT(ISNUMBER(check_offset))", '""'),
                 (f"{is_date('check_date')}=0", '"date is missing"'),
                 ("check_date>=INT(state_as_of)+1", '"dated ahead"'),
@@ -181,12 +187,15 @@ def _checks(choices: words.Choices) -> Table:
             step("check_limit", "offset put up with", tolerance),
             step("check_u", "u of a reading", of_instrument("check_no", "u")),
             step("check_c", "°C", celsius("check_temperature", f"{ROOM:g}")),
+            step("check_missing", "1: no true value", f"({missing}>0)*1"),
+            step("check_broken", "1: an error typed",
+                 "ISERROR(check_known_in&check_made_of&check_as)*1"),
             step("check_typed_in", "scale of references",
                  cases(*((f'{initial("check_known_in")}="{scale[0]}"', f'"{scale}"')
                          for scale in words.SCALES), otherwise="check_in")),
             step("check_not_sg", "Plato unless SG", 'IF(check_typed_in="SG","SG","Plato")'),
             step("check_malt", "1: malt extract",
-                 f'(LOWER(TRIM(check_made_of))="{words.MALT_EXTRACT}")'
+                 f'({word("check_made_of")}="{words.MALT_EXTRACT}")'
                  f'*(check_is="{words.REFRACTOMETER}")'),
             *_brought(names, known),
             *_points(),
@@ -199,7 +208,7 @@ def _checks(choices: words.Choices) -> Table:
                 otherwise='"outside"')),
             step("check_key", "order",
                  f'IF(ISNUMBER(check_offset)*{is_date("check_date")},check_no*{PER_INSTRUMENT}+check_date'
-                 f'+0.001*(LOWER(TRIM(check_as))="{words.AS_LEFT}")'
+                 f'+0.001*({word("check_as")}="{words.AS_LEFT}")'
                  '+check_line/10000000,"")'),
         ),
         high=13,
@@ -312,7 +321,8 @@ def _fit() -> tuple[Column, ...]:
     return (
         step("fit_refused", "why not", cases(*refused)),
         step("fit_points", "points", cases(
-            ("check_no=0", '""'), ('fit_refused<>""', "fit_refused"), (f"{count}=0", '""'),
+            ("check_no=0", '""'), ("check_broken=1", '"! this line holds an error"'),
+            ('fit_refused<>""', "fit_refused"), (f"{count}=0", '""'),
             otherwise=count)),
         step("fit_weight", "sum of weights", told("check_w_1+check_w_2+check_w_3")),
         step("fit_centre", "mean reference", told(f"({summed('check_ref_{i}')})/fit_weight")),
@@ -425,7 +435,7 @@ def _state(choices: words.Choices) -> Table:
         return (f"IF(INT(state_key/{PER_INSTRUMENT})=inst_no,"
                 f'LOOKUP(state_key,all.order_key,all.order_{what}),"")')  # fmt: skip
 
-    interval = (f'IF((LOWER(TRIM(interval_by_history))="{words.YES}")*(history_all>0),'
+    interval = (f'IF(({word("interval_by_history")}="{words.YES}")*(history_all>0),'
                 "state_interval,inst_every)")  # fmt: skip
     return Table(
         "state",

@@ -51,6 +51,7 @@ from xlfuncs.workbook.kit.formulas import (
     plato_of_sg,
     positive,
     shown,
+    word,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
 from xlfuncs.workbook.sheets.batches import DAY_ZERO, PER_BATCH, stage_key
@@ -159,7 +160,8 @@ def _table(choices: words.Choices) -> Table:
             *_planned(),
             *_pairs(),
             *_lacks(),
-            step("log_remark", "remarks", _joined(), by_line=True),
+            step("log_remark", "remarks", f'IFERROR({_joined()},"an error was typed")',
+                 by_line=True),
             *_for_views(),
         ),
         high=13,
@@ -459,7 +461,7 @@ def _planned() -> tuple[Column | Group, ...]:
              f'IF(({some})+(line_plan={last})>0,"",INDEX(all.plan_volume,line_batch,line_plan))',
              by_line=True),
         step("line_typed_within", "tolerance of volume",
-             on_line("line_batch", "batch_no", "batch_tolerance_volume", "0")),
+             or_blank(on_line("line_batch", "batch_no", "batch_tolerance_volume", "0"))),
         step("line_within_volume", "tolerance of volume", if_numbers(
             ["line_wanted_volume"], f"IF({positive('line_typed_within')},line_typed_within,"
             "IF(ISNUMBER(set_tolerance_volume),set_tolerance_volume,"
@@ -488,7 +490,7 @@ def _planned() -> tuple[Column | Group, ...]:
 def _pairs() -> tuple[Column, ...]:
     """A drop and a jar of one batch and stage within a few hours: they teach the own factors."""
     usable = (
-        f'(LOWER(TRIM(log_leave))<>"{words.YES}")*(line_batch>0)*(line_stage>0)*ISNUMBER(line_date)'
+        f'({word("log_leave")}<>"{words.YES}")*(line_batch>0)*(line_stage>0)*ISNUMBER(line_date)'
     )
     moment = "line_day+line_no*5/10^7"
     near = (
@@ -534,6 +536,7 @@ def _lacks() -> tuple[Column, ...]:
             ('log_reading=""', '""'),
             ("line_inst=0", '"instrument is not on Setup"'),
             (f'line_is="{words.THERMOMETER}"', '"a thermometer shows no gravity"'),
+            ("line_prism+line_float=0", '"its kind on Setup is none, or an error stands there"'),
             (f'(line_is="{words.HYDROMETER}")*(log_temperature="")',
              '"sample temperature is missing"'))),
         _remark("scale", cases(

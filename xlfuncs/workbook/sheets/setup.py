@@ -24,7 +24,16 @@ from xlfuncs.workbook.kit.blocks import (
     step,
     typed,
 )
-from xlfuncs.workbook.kit.formulas import cases, celsius, default, if_numbers, initial, positive
+from xlfuncs.workbook.kit.formulas import (
+    cases,
+    celsius,
+    default,
+    if_numbers,
+    initial,
+    or_blank,
+    positive,
+    word,
+)
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -154,10 +163,11 @@ def _in_use() -> tuple[Line, ...]:
 def _effective() -> dict[str, str]:
     """What the other sheets use: each entry, or what its blank stands for."""
     plato = f'{initial("set_gravity")}="P"'
-    own_wort = f'(LOWER(TRIM(set_source))="{words.OWN}")*ISNUMBER(own_wort_factor)=1'
-    own_beer = f'(LOWER(TRIM(set_beer_source))="{words.OWN}")*ISNUMBER(own_beer_wort_factor)=1'
+    own_wort = f'(source="{words.OWN}")*ISNUMBER(own_wort_factor)=1'
+    own_beer = f'(beer_source="{words.OWN}")*ISNUMBER(own_beer_wort_factor)=1'
     return {
-        "unit_volume": default("set_volume", '"L"'),
+        # A word that is no unit, so that all that needs it says why it has no answer.
+        "unit_volume": f'IFERROR({default("set_volume", chr(34) + "L" + chr(34))},"an error")',
         "unit_temperature": 'IF(ISNUMBER(SEARCH("F",set_temperature)),"F","C")',
         "unit_room": 'IF(unit_temperature="F","68 °F","20 °C")',
         "unit_gravity": f'IF({plato},"Plato","SG")',
@@ -169,9 +179,9 @@ def _effective() -> dict[str, str]:
         "usual_minutes": _number("set_minutes", defaults.BOIL_MINUTES),
         "u_boil_off": _number("set_u_boil_off", defaults.BOIL_OFF_U),
         "u_volume": _number("set_u_volume", defaults.VOLUME_U),
-        "marks_c": f'IF(LOWER(TRIM(set_marks))="{words.HOT}",{defaults.MARKED_HOT:g},'
+        "marks_c": f'IF({word("set_marks")}="{words.HOT}",{defaults.MARKED_HOT:g},'
                    f"{defaults.MARKED_COLD:g})",
-        "marks_growth": f'IF(TRIM(set_marks)="",0,{defaults.STEEL_EXPANSION:f})',
+        "marks_growth": f'IF({word("set_marks")}="",0,{defaults.STEEL_EXPANSION:f})',
         "extract_potential": _number("set_potential", defaults.POTENTIAL),
         "extract_fraction": _number("set_fraction", defaults.FRACTION),
         "u_celsius": if_numbers(["set_u_temperature"], "set_u_temperature*celsius_step",
@@ -192,10 +202,14 @@ def _effective() -> dict[str, str]:
         "beer_u_wort_factor": "IF(beer_own,own_beer_u_wort_factor,u_wort_factor)",
         "beer_alcohol_factor": f"IF(beer_own,own_alcohol_factor,{ALCOHOL_FACTOR:g})",
         "beer_u_model": f"MAX({MODEL_U:g},N(own_model_error))",
+        "source": word("set_source"),
+        "beer_source": word("set_beer_source"),
         "factors_remark": cases(
-            (f'(LOWER(TRIM(set_beer_source))="{words.OWN}")*NOT(beer_own)',
+            ("ISERROR(set_source&set_beer_source)",
+             '"an error stands above: the common factors are in use"'),
+            (f'(beer_source="{words.OWN}")*NOT(beer_own)',
              '"no fermented pairs fit yet: the common factors are in use"'),
-            (f'(LOWER(TRIM(set_source))="{words.OWN}")*NOT(ISNUMBER(own_wort_factor))',
+            (f'(source="{words.OWN}")*NOT(ISNUMBER(own_wort_factor))',
              '"no wort pairs fit yet: the common factor is in use"'),
         ),
         "kettle_litres": if_numbers(["kettle_size"], "kettle_size*unit_litres"),
@@ -279,9 +293,11 @@ def _instruments(choices: words.Choices) -> Table:
             result("inst_every", "Check every", "days, used", 6, styles.WHOLE,
                    cases(('inst_is=""', '""'), (positive("inst_interval"), "inst_interval"),
                          otherwise=_by_kind(2))),
-            step("inst_key", "name", "TRIM(inst_name)"),
+            step("inst_key", "name", or_blank("TRIM(inst_name)")),
             step("inst_is", "kind", cases(
-                ('TRIM(inst_name)=""', '""'),
+                ('inst_key=""', '""'),
+                ("ISERROR(inst_kind&inst_scale&inst_material&inst_compensated)",
+                 f'"{words.BROKEN}"'),
                 ('TRIM(inst_kind)=""', f'"{words.REFRACTOMETER}"'),
                 otherwise="LOWER(TRIM(inst_kind))")),
             step("inst_in", "scale", cases(
@@ -302,11 +318,11 @@ def _instruments(choices: words.Choices) -> Table:
                 (positive("inst_tolerated"), "inst_tolerated*inst_per"),
                 otherwise=_by_kind(1))),
             step("inst_auto", "compensates: 1",
-                 f'({prism})*(LOWER(TRIM(inst_compensated))="{words.YES}")'),
+                 f'({prism})*({word("inst_compensated")}="{words.YES}")'),
             step("inst_ref_c", "°C", celsius("inst_reference", f"{defaults.ROOM:g}")),
             step("inst_water_c", "°C", water),
             step("inst_expansion", "per °C",
-                 f'IF(LOWER(TRIM(inst_material))="{words.PLASTIC}",'
+                 f'IF({word("inst_material")}="{words.PLASTIC}",'
                  f"{hydrometer.PLASTIC_EXPANSION:g},{hydrometer.GLASS_EXPANSION:g})"),
         ),
     )  # fmt: skip
