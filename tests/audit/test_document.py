@@ -143,6 +143,7 @@ def test_it_stands_whatever_was_typed(filled, tmp_path):
     assert "cannot be read" in text_of(book["Record"])
     assert len(rows(book, "Checks")) == 5
     assert len(rows(book, "Readings")) == 5
+    assert "spoon is on Setup as" in text_of(book["Findings"])
     assert "nan" not in "".join(text_of(sheet) for sheet in book)
     assert len(load(run.audit_all([tmp_path / "cut.xlsx"], TODAY)).sheetnames) == len(SHEETS)
 
