@@ -125,6 +125,29 @@ def test_two_runs_give_the_same_bytes(filled, tmp_path):
     assert (tmp_path / "later.xlsx").read_bytes() != one
 
 
+def test_it_stands_whatever_was_typed(filled, tmp_path):
+    """An instrument that is none, checks and readings that give nothing, a broken file beside."""
+    spoon, probe = {"name": "spoon", "kind": "spoon"}, {"name": "probe", "kind": "thermometer"}
+    path = filled(
+        inst=[FIELD, spoon, probe],
+        check=[water_check(spoon, day(2026, 3, 1), 0.1), water_check(probe, day(2026, 3, 1), 0.2),
+               water_check(FIELD, None, 0.1), {"instrument": "lost", "date": day(2026, 3, 1)},
+               water_check(FIELD, "soon", 0.2)],
+        log=[reading(spoon, 3), reading({"name": "lost"}, "x"), reading(FIELD, 1e9),
+             reading(FIELD, "twelve", None, stage=None, batch=None), reading(probe, 20)],
+    )  # fmt: skip
+    (tmp_path / "cut.xlsx").write_bytes(path.read_bytes()[:4000])
+    found = run.audit_all([path, tmp_path / "cut.xlsx", tmp_path / "none.xlsx"], TODAY)
+    book = load(found)
+    assert '"spoon" is no kind of instrument' in text_of(book["Record"])
+    assert "cannot be read" in text_of(book["Record"])
+    assert len(rows(book, "Checks")) == 5
+    assert len(rows(book, "Readings")) == 5
+    assert "spoon is on Setup as" in text_of(book["Findings"])
+    assert "nan" not in "".join(text_of(sheet) for sheet in book)
+    assert len(load(run.audit_all([tmp_path / "cut.xlsx"], TODAY)).sheetnames) == len(SHEETS)
+
+
 def test_settings_are_told_where_the_files_differ(tmp_path, year):
     assert "wort factor" not in text_of(load(year[1])["Record"]).partition("Files\n")[2]
     for name, cells in (("one", {}), ("other", {"set_wort_factor": 1.02, "set_gravity": "P"})):

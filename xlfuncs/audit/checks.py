@@ -12,7 +12,7 @@ import numpy as np
 from xlfuncs.audit.entries import Cell, Entries, Line
 from xlfuncs.audit.setup import CALL, Check, Instrument, Settings
 from xlfuncs.audit.typed import given, initial, is_number, moment, name, plain, says
-from xlfuncs.cells.values import ERROR_TEXTS, is_blank
+from xlfuncs.cells.values import ERROR_TEXTS, is_blank, show
 from xlfuncs.science import calibration
 from xlfuncs.science.calibration import Calibration
 from xlfuncs.workbook import defaults, words
@@ -74,6 +74,8 @@ def _line(
     """Offset, slope and how sure they are, or why there are none."""
     if any(row[key].value in ERROR_TEXTS for key in ("known_in", "made_of", "as")):
         return "its line holds an error"
+    if tool.kind not in words.KINDS:
+        return f"{show(tool.kind)} is no kind of instrument: the check corrects nothing"
     typed = {"P": "Plato", "B": "Brix", "S": "SG"}
     scale = typed.get(initial(row["known_in"].value), tool.scale)
     shown = [given(row[key].value) for key in _SHOWN]

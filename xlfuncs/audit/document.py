@@ -341,10 +341,11 @@ def _described(piece: Piece) -> str:
     by = "its mark" if all(marked) else "its mark, or its name" if any(marked) else "its name"
     joined = f"; joined by {by} over {files} files" if files > 1 else ""
     scale = f" in {'°Brix' if tool.scale == 'Brix' else tool.scale}" if tool.scale else ""
-    unit = {words.REFRACTOMETER: " °Bx", words.THERMOMETER: " °C"}.get(tool.kind, " SG")
-    unit = unit if tool.kind in words.KINDS else ""
+    if tool.kind not in words.KINDS:
+        return f"{show(tool.kind)} is no kind of instrument{joined}"
+    unit = {words.REFRACTOMETER: "°Bx", words.THERMOMETER: "°C"}.get(tool.kind, "SG")
     return (
-        f"{tool.kind}{scale}, tolerated ±{tool.tolerance:g}{unit}, "
+        f"{tool.kind}{scale}, tolerated ±{tool.tolerance:g} {unit}, "
         f"checked every {tool.interval:g} days{joined}"
     )
 

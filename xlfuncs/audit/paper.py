@@ -6,6 +6,7 @@ The rows go to the file as they come, so that a hundred thousand of them need li
 from __future__ import annotations
 
 import copy
+import math
 import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
@@ -198,7 +199,9 @@ class Page:
         cell, format_ = WriteOnlyCell(self.sheet), column.format
         if isinstance(value, tuple):
             value, format_ = value
-        elif not isinstance(value, str) and value is not None and abs(value) > _LARGEST:
+        elif isinstance(value, (int, float)) and not math.isfinite(value):
+            value = None
+        elif isinstance(value, (int, float)) and abs(value) > _LARGEST:
             value = f"{value:.6g}"  # as a number it would show as ### in a narrow column
         text = value is None or isinstance(value, str)
         told: Any = visible(value or "") if text else float(value)

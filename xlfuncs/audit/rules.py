@@ -130,6 +130,12 @@ def names(seen: Seen) -> Iterator[Finding]:
                 reading.cell, "no-gravity", SEVERE,
                 f"{reading.instrument.name} is a thermometer: it shows no gravity",
             )  # fmt: skip
+        elif reading.instrument and reading.instrument.kind not in words.KINDS:
+            yield _at(
+                reading.cell, "no-gravity", SEVERE,
+                f"{reading.instrument.name} is on Setup as {show(reading.instrument.kind)}, which "
+                "is no kind of instrument",
+            )  # fmt: skip
         if reading.batch is None:
             what = "names no batch" if is_blank(batch.value) else f"{show(batch.value)} is not on "
             what += "" if is_blank(batch.value) else words.BATCHES
