@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime
 import functools
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -39,6 +39,9 @@ _EXAMPLE = "THIS IS AN EXAMPLE"
 _PLACE = re.compile(r"(?:'((?:[^']|'')+)'|([^'!]+))!(\$?[A-Z]{1,3}\$?\d+(?::\$?[A-Z]{1,3}\$?\d+)?)")
 _CALLS = Calls(CATALOGUE)
 
+#: Sheet, row and column of a cell.
+Place = tuple[str, int, int]
+
 
 @dataclass(frozen=True)
 class Entry:
@@ -51,9 +54,14 @@ class Entry:
     formula: str = ""
 
     @property
+    def place(self) -> Place:
+        """Where it stands."""
+        return self.sheet, self.row, self.column
+
+    @property
     def cell(self) -> str:
-        """Its address."""
-        return f"{get_column_letter(self.column)}{self.row}"
+        """Its address; empty for what stood in no cell."""
+        return "" if self.column < 1 else f"{get_column_letter(self.column)}{self.row}"
 
     @property
     def blank(self) -> bool:
@@ -338,8 +346,17 @@ def _text(cell: Any) -> str:
     return re.sub(r"\s+", " ", str(cell.value)).strip()
 
 
-def own_cells(old: Old, made: Template, title: str, ours: str) -> Iterator[Any]:
-    """The cells of one of our sheets that are the user's own."""
-    for cell in _unnamed(old.book[title], made.areas(old)):
-        if not made.holds(ours, cell):
+def own_cells(
+    old: Old, made: Template, title: str, ours: str, taken: Container[Place] = ()
+) -> Iterator[Any]:
+    """The cells of one of our sheets that are the user's own; those `taken` are entries."""
+    areas = made.areas(old)
+    # What stands below a table is not ours, though its lines have a name.
+    named = {
+        name: area
+        for name, area in areas.items()
+        if not (name.endswith("_below") and f"{name.removesuffix('_below')}_top" in areas)
+    }
+    for cell in _unnamed(old.book[title], named):
+        if (title, cell.row, cell.column) not in taken and not made.holds(ours, cell):
             yield cell

@@ -57,7 +57,7 @@ def upgraded(
     choices = _choices(old, record, rows, checks, instruments, plain)
     layout, book = build.layout(choices), build.build(choices, filled=False)
     moves = _moves(old, made, record, layout, book)
-    beside = Beside(old, made, moves, book)
+    beside = Beside(old, made, moves, book, record.taken())
     beside.carry()
     typed = _entries(record, layout)
     values = {
@@ -105,6 +105,7 @@ def _moves(old: Old, made: Template, record: Record, layout: Layout, book: Workb
         {name.casefold(): now for name, now in known.items()},
         frozenset(name.casefold() for name in made.names if name not in known),
         lines,
+        alike=old.layout == olds.TODAY,
     )
 
 
