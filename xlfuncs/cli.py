@@ -430,6 +430,7 @@ def report(
 
     with terminal.working(f"Computing {file.name}"):
         source = problems.read(file)
+        reader.must_be_ours(source)  # else other things may seem wrong with it
         calculation = embedded.calculate(source)
         filled = reader.read(source, calculation.values)
     if as_json:

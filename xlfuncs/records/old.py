@@ -248,6 +248,12 @@ class Template:
         found = {sheet.title: self.title(old, sheet.title) for sheet in old.book.worksheets}
         return {title: ours for title, ours in found.items() if ours and title != SETTINGS}
 
+    def computes(self, name: str) -> bool:
+        """Whether the cells of a name are computed."""
+        area = self.names[name]
+        found = self.book[area.sheet]._cells.get((area.top, area.left))
+        return found is not None and found.data_type == "f"
+
     def areas(self, old: Old) -> dict[str, Area]:
         """Where the cells of its names are in an old workbook, and those that have no name there.
 
@@ -360,3 +366,56 @@ def own_cells(
     for cell in _unnamed(old.book[title], named):
         if (title, cell.row, cell.column) not in taken and not made.holds(ours, cell):
             yield cell
+
+
+def typed_over(old: Old, made: Template, taken: Container[Place]) -> Iterator[Entry]:
+    """What somebody typed into cells of ours that compute.
+
+    Where most of a column holds no formulas any more, another program has put their values there.
+    """
+    computed = {
+        name: area
+        for name, area in made.areas(old).items()
+        if name in made.names and made.computes(name)
+    }
+    filled: dict[str, set[tuple[int, int]]] = {}
+    for area in computed.values():
+        sheet = old.book[area.sheet]
+        if area.sheet not in filled:
+            filled[area.sheet] = _filled(sheet)
+        cells = [
+            (row, column)
+            for row in range(area.top, area.top + area.rows)
+            for column in range(area.left, area.left + area.columns)
+        ]
+        constant = [
+            cell
+            for cell in cells
+            if cell not in filled[area.sheet]
+            and cell in sheet._cells
+            and sheet._cells[cell].value is not None
+        ]
+        if len(cells) > 1 and 2 * len(constant) > len(cells):
+            continue
+        if any(isinstance(sheet.cell(*cell).value, ArrayFormula) for cell in cells[:1]) and (
+            cells[-1] not in filled[area.sheet]
+        ):
+            continue  # an array formula that was cut: what stands below it was computed
+        for row, column in constant:
+            if (area.sheet, row, column) not in taken:
+                yield old.entry(area.sheet, row, column)
+
+
+def _filled(sheet: Any) -> set[tuple[int, int]]:
+    """The cells of a sheet that formulas fill."""
+    found = set()
+    for position, cell in sheet._cells.items():
+        if cell.data_type != "f":
+            continue
+        found.add(position)
+        if isinstance(cell.value, ArrayFormula):
+            left, top, right, bottom = range_boundaries(cell.value.ref)
+            found |= {
+                (row, column) for row in range(top, bottom + 1) for column in range(left, right + 1)
+            }
+    return found
