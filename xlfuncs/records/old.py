@@ -373,49 +373,45 @@ def typed_over(old: Old, made: Template, taken: Container[Place]) -> Iterator[En
 
     Where most of a column holds no formulas any more, another program has put their values there.
     """
-    computed = {
-        name: area
-        for name, area in made.areas(old).items()
-        if name in made.names and made.computes(name)
-    }
-    filled: dict[str, set[tuple[int, int]]] = {}
-    for area in computed.values():
-        sheet = old.book[area.sheet]
-        if area.sheet not in filled:
-            filled[area.sheet] = _filled(sheet)
-        cells = [
-            (row, column)
-            for row in range(area.top, area.top + area.rows)
-            for column in range(area.left, area.left + area.columns)
-        ]
-        constant = [
-            cell
-            for cell in cells
-            if cell not in filled[area.sheet]
-            and cell in sheet._cells
-            and sheet._cells[cell].value is not None
-        ]
-        if len(cells) > 1 and 2 * len(constant) > len(cells):
+    areas = made.areas(old)
+    constants: dict[str, dict[int, list[int]]] = {}
+    for name in areas:
+        if not (name in made.names and made.computes(name)):
             continue
-        if any(isinstance(sheet.cell(*cell).value, ArrayFormula) for cell in cells[:1]) and (
-            cells[-1] not in filled[area.sheet]
-        ):
-            continue  # an array formula that was cut: what stands below it was computed
-        for row, column in constant:
+        area = areas[name]
+        sheet = old.book[area.sheet]
+        if area.sheet not in constants:
+            constants[area.sheet] = _constants(sheet)
+        first = sheet._cells.get((area.top, area.left))
+        if first is not None and isinstance(first.value, ArrayFormula):
+            continue  # nobody can type into it; one that was cut has values below it
+        rows = range(area.top, area.top + area.rows)
+        held = constants[area.sheet]
+        found = [
+            (row, column)
+            for column in range(area.left, area.left + area.columns)
+            for row in held.get(column, ())
+            if row in rows
+        ]
+        if area.rows > 1 and 2 * len(found) > area.rows * area.columns:
+            continue
+        for row, column in found:
             if (area.sheet, row, column) not in taken:
                 yield old.entry(area.sheet, row, column)
 
 
-def _filled(sheet: Any) -> set[tuple[int, int]]:
-    """The cells of a sheet that formulas fill."""
-    found = set()
-    for position, cell in sheet._cells.items():
-        if cell.data_type != "f":
-            continue
-        found.add(position)
+def _constants(sheet: Any) -> dict[int, list[int]]:
+    """The rows of cells that hold a value and no formula fills, by column."""
+    filled: dict[int, list[range]] = {}
+    for cell in sheet._cells.values():
         if isinstance(cell.value, ArrayFormula):
             left, top, right, bottom = range_boundaries(cell.value.ref)
-            found |= {
-                (row, column) for row in range(top, bottom + 1) for column in range(left, right + 1)
-            }
+            for column in range(left, right + 1):
+                filled.setdefault(column, []).append(range(top, bottom + 1))
+    found: dict[int, list[int]] = {}
+    for (row, column), cell in sheet._cells.items():
+        if cell.value is None or cell.data_type == "f":
+            continue
+        if not any(row in rows for rows in filled.get(column, ())):
+            found.setdefault(column, []).append(row)
     return found

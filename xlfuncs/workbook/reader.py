@@ -138,7 +138,7 @@ def _shown(value: Any, form: str) -> str | None:
         return None
     if isinstance(value, (str, bool)):
         return str(value)
-    positive = form.replace("\\", "").partition(";")[0]  # LibreOffice writes \\+0.0 for +0.0
+    positive = form.replace("\\", "").partition(";")[0]  # LibreOffice escapes the +
     fraction = positive.partition(".")[2]
     least, most = fraction.count("0"), fraction.count("0") + fraction.count("#")
     if positive == "General":
