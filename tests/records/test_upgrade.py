@@ -7,6 +7,8 @@ import pytest
 
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.hosts import embedded
+from xlfuncs.records import old as olds
+from xlfuncs.records.record import of_today
 from xlfuncs.records.upgrade import upgraded
 from xlfuncs.report import content
 from xlfuncs.workbook import build, reader
@@ -57,6 +59,13 @@ def test_the_report_says_the_same(filled, choices):
     new = upgraded(path)
     assert (new.lost, new.notes) == ([], [])
     assert said(in_file(path, new)) == said(Source(path, path.read_bytes()))
+
+
+def test_only_what_is_typed_is_an_entry(filled):
+    record = of_today(olds.read(filled()))
+    lines = {table: record.filled(table) for table in record.tables}
+    assert lines == {"inst": 4, "check": 12, "batch": 9, "log": 70, "part": 3}
+    assert len(record.tables["check"]) == 60
 
 
 def test_tables_are_lengthened_as_asked(filled):

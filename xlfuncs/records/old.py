@@ -140,8 +140,14 @@ class Old:
     def _by_cells(self) -> dict[str, str]:
         return _by_cells(self.names)
 
-    def lines(self, names: Sequence[str], below: bool = False) -> list[dict[str, Entry]]:
-        """The lines of a table's typed columns, with those that stand below its frame if wanted."""
+    def lines(
+        self, names: Sequence[str], below: bool = False, free: str = ""
+    ) -> list[dict[str, Entry]]:
+        """The lines of a table's typed columns, with those that stand below its frame if wanted.
+
+        `free` is the name of the free lines below it; without one the table is the last on its
+        sheet.
+        """
         known = {name: self.names[name] for name in names if name in self.names}
         if not known:
             return []
@@ -149,18 +155,18 @@ class Old:
         rows = max(area.rows for area in known.values())
         lines = [
             {name: self.entry(a.sheet, a.top + line, a.left) for name, a in known.items()}
-            for line in range(rows + (self._free_below(first, rows) if below else 0))
+            for line in range(rows + (self._below(first.sheet, free) if below else 0))
         ]
         while len(lines) > rows and all(entry.blank for entry in lines[-1].values()):
             lines.pop()
         return lines
 
-    def _free_below(self, area: Area, rows: int) -> int:
-        """Lines below a table before something else begins."""
-        end = area.top + rows
-        tops = [one.top for one in self.names.values() if one.sheet == area.sheet]
-        # The names of the free lines themselves begin where the table ends.
-        return min([top - end for top in tops if top > end], default=_BELOW)
+    def _below(self, sheet: str, free: str) -> int:
+        """Lines below a table in which forgotten entries may stand."""
+        if not free:
+            return _BELOW
+        area = self.names.get(free)
+        return area.rows if area is not None and area.sheet == sheet else 0
 
 
 def read(source: str | Path | Source) -> Old:

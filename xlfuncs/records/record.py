@@ -91,7 +91,7 @@ def of_today(old: Old) -> Record:
         if entry is not None:
             record.cells[name] = entry
     for table, names in typed().tables.items():
-        lines = old.lines(names, below=table in typed().guarded)
+        lines = old.lines(names, table in typed().guarded, f"{table}_below")
         record.tables[table] = [Line(line, _stood(line)) for line in lines]
     return record
 
