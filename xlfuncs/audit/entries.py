@@ -17,7 +17,7 @@ from xml.etree import ElementTree
 from openpyxl.utils import get_column_letter, range_boundaries
 
 from xlfuncs.files import problems
-from xlfuncs.files.package import local, sheet_parts
+from xlfuncs.files.package import defined_names, local, sheet_parts
 from xlfuncs.files.problems import Source
 from xlfuncs.workbook import words
 
@@ -121,11 +121,7 @@ def _places(
     path: Path, book: bytes, sheets: Mapping[str, str], names: set[str]
 ) -> dict[str, _Place]:
     """Where the names are, after a look at the mark that every workbook of ours carries."""
-    defined = {
-        element.attrib["name"]: element.text or ""
-        for element in ElementTree.fromstring(book).iter()
-        if local(element.tag) == "definedName"
-    }
+    defined = defined_names(book)
     layout = defined.get(words.LAYOUT_NAME)
     if layout is None:
         raise problems.WorkbookProblem(
