@@ -136,6 +136,15 @@ def new(
         bool,
         typer.Option("--names", help="Instead: the functions by name, for Excel without Python"),
     ] = False,
+    last: Annotated[
+        Path | None,
+        typer.Option(
+            "--from",
+            help="Start a season: Setup, instruments, checks in force and own wort factor of LAST",
+            metavar="LAST",
+            show_default=False,
+        ),
+    ] = None,
     force: _Force = False,
 ) -> None:
     """Write a new brew-day workbook, with its values already computed.
@@ -154,14 +163,41 @@ def new(
         names_file.write(file)
         terminal.say(f"Wrote {file}")
         return
-    choices = Choices(rows, units.value, gravity.value, example, instruments, checks, plain)
     file.parent.mkdir(parents=True, exist_ok=True)
+    if last is not None:
+        if example:
+            _stop("--example fills in an invented brewhouse, --from your own: choose one.")
+        _season(last, file, rows, checks, plain, macros_inside)
+        return
+    choices = Choices(rows, units.value, gravity.value, example, instruments, checks, plain)
     with terminal.working("Building the workbook"):
         book = build.build(choices)
         calculation = embedded.calculate_book(book)
         _finish(build.to_bytes(book), file, macros_inside, calculation)
     _name_failures(calculation.failures)
     terminal.say(f"Wrote {file}")
+
+
+def _season(
+    last: Path, file: Path, rows: int, checks: int, plain: bool, macros_inside: bool
+) -> None:
+    """Start a season with what stands at the end of the last one."""
+    from xlfuncs.hosts import embedded
+    from xlfuncs.records import season
+    from xlfuncs.records import upgrade as records
+
+    if _same(last, file):
+        _stop(f"{file} is the last season's workbook itself: name another file.")
+    with terminal.working(f"Starting {file.name} from {last.name}"):
+        # Whatever its layout, and whether it is whole or not: today's sheets with its entries.
+        sound = Source(last, records.upgraded(last).data)
+        values = embedded.calculate(sound).values
+        started = season.started(sound, values, rows, checks, plain)
+        failures = _finish(started.data, file, macros_inside)
+    for note in started.notes:
+        terminal.say(f"note: {note}")
+    terminal.say(f"Wrote {file}")
+    _name_failures(failures)
 
 
 def _finish(
@@ -600,6 +636,7 @@ def report(
 
     with terminal.working(f"Computing {file.name}"):
         source = problems.read(file)
+        reader.must_be_ours(source)  # else other things may seem wrong with it
         book = embedded.opened(source)
         calculation = embedded.calculate_book(book)
         filled = reader.read(source, calculation.values, book)

@@ -5,8 +5,10 @@ import datetime
 import openpyxl
 import pytest
 
-from xlfuncs.files.problems import Source
+from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.hosts import embedded
+from xlfuncs.records import old as olds
+from xlfuncs.records.record import of_today
 from xlfuncs.records.upgrade import upgraded
 from xlfuncs.report import content
 from xlfuncs.workbook import build, reader
@@ -59,6 +61,13 @@ def test_the_report_says_the_same(filled, choices):
     assert said(in_file(path, new)) == said(Source(path, path.read_bytes()))
 
 
+def test_only_what_is_typed_is_an_entry(filled):
+    record = of_today(olds.read(filled()))
+    lines = {table: record.filled(table) for table in record.tables}
+    assert lines == {"inst": 4, "check": 12, "batch": 9, "log": 70, "part": 3}
+    assert len(record.tables["check"]) == 60
+
+
 def test_tables_are_lengthened_as_asked(filled):
     path = filled()
     new = upgraded(path, rows=300, checks=80, instruments=12)
@@ -101,3 +110,45 @@ def test_texts_stay_texts_and_blanks_stay_blank(filled):
     book = openpyxl.load_workbook(in_file(path, upgraded(path)).path)
     assert (book["Log"]["N8"].value, book["Log"]["N8"].data_type) == ("=1+1", "s")
     assert book["Setup"][book.defined_names["set_source"].attr_text.split("!")[1]].value is None
+
+
+def test_a_workbook_that_another_program_cut_is_made_whole(filled):
+    """Array formulas of the first cell alone; the values below are no entries."""
+
+    def cut(book):
+        sheet = book["Log"]
+        for column in ("G", "H", "O"):
+            first = sheet[f"{column}8"]
+            first.value.ref = f"{column}8:{column}8"
+            for row in range(9, 88):
+                sheet[f"{column}{row}"] = 1.05
+
+    path = filled(cut)
+    new = upgraded(path)
+    assert new.lost == []
+    calculation = embedded.calculate(in_file(path, new), TODAY)
+    assert calculation.failures == []
+    assert calculation.values["Log", "G9"] != 1.05
+
+
+def test_what_was_typed_over_a_cell_that_computes_is_listed(filled):
+    def over(book):
+        title, cell = book.defined_names["decides"].attr_text.replace("$", "").split("!")
+        book[title.strip("'")][cell] = 0.5
+
+    (lost,) = upgraded(filled(over)).lost
+    assert (lost.sheet, lost.value) == ("Setup", "0.5")
+    assert lost.why == "typed over a cell that computes, which computes again"
+
+
+def test_a_workbook_of_tomorrow_and_one_of_others_are_refused(filled):
+    def tomorrow(book):
+        book.defined_names["gravity_log_layout"].attr_text = "9"
+
+    path = filled(tomorrow)
+    with pytest.raises(WorkbookProblem, match="layout 9, which is newer than this program"):
+        upgraded(path)
+    other = openpyxl.Workbook()
+    other.save(path)
+    with pytest.raises(WorkbookProblem, match="it lacks the layout mark"):
+        upgraded(path)

@@ -72,6 +72,15 @@ def sheet_parts(parts: Mapping[str, bytes]) -> tuple[str, dict[str, str]]:
     return book, sheets
 
 
+def defined_names(book: bytes) -> dict[str, str]:
+    """What each name of the workbook's part stands for."""
+    return {
+        element.attrib["name"]: element.text or ""
+        for element in ElementTree.fromstring(book).iter()
+        if local(element.tag) == "definedName"
+    }
+
+
 @dataclass(frozen=True)
 class Relation:
     """What a part refers to: by identity, as which kind (an address), and where it lies."""
@@ -117,15 +126,6 @@ def relations_of(source: str) -> str:
     """The name of the part that lists the relations of a part."""
     folder, name = posixpath.split(source)
     return posixpath.join(folder, "_rels", f"{name}.rels")
-
-
-def defined_names(book: bytes) -> dict[str, str]:
-    """What each name stands for, from the workbook's part."""
-    return {
-        element.attrib["name"]: element.text or ""
-        for element in ElementTree.fromstring(book).iter()
-        if local(element.tag) == "definedName"
-    }
 
 
 _PLACE = re.compile(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from copy import copy
 from typing import Any
 
@@ -11,23 +12,22 @@ from openpyxl.workbook import Workbook
 from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
 from xlfuncs.records import old as olds
-from xlfuncs.records.moves import CannotFollow, Moves, Place
-from xlfuncs.records.old import Lost, Old, Template
+from xlfuncs.records.moves import HEADINGS, CannotFollow, Moves
+from xlfuncs.records.old import Lost, Old, Place, Template
 from xlfuncs.workbook.kit.place import Area
-
-#: Lines above a table that hold its headings.
-_HEADINGS = 2
 
 
 class Beside:
     """The user's own cells on our sheets, and where they go."""
 
-    def __init__(self, old: Old, made: Template, moves: Moves, book: Workbook) -> None:
+    def __init__(
+        self, old: Old, made: Template, moves: Moves, book: Workbook, taken: Container[Place]
+    ) -> None:
         self.old, self.moves, self.book = old, moves, book
         self.lost: list[Lost] = []
         self.notes: list[str] = []
         self._cells = {
-            title: list(olds.own_cells(old, made, title, ours))
+            title: list(olds.own_cells(old, made, title, ours, taken))
             for title, ours in made.titles(old).items()
         }
         for title, cells in self._cells.items():
@@ -66,10 +66,11 @@ class Beside:
             for was, now in self.moves.areas
             if was.sheet == title
             and was.rows > 1
-            and was.top - _HEADINGS <= row < was.top + was.rows
+            and was.top - HEADINGS <= row < was.top + was.rows
         ]
         if not tables:
-            return self.moves.titles[title], row
+            place = self.moves.place(title, row, column)
+            return place[:2] if place else (self.moves.titles[title], row)
         was, now = min(tables, key=lambda pair: abs(pair[0].left - column))
         line = row - was.top
         if line >= 0 and any(table.sheet == now.sheet for table, _ in self.moves.lines.values()):

@@ -54,6 +54,7 @@ class Carrier:
         self.old, self.made, self.moves, self.new = old, made, moves, new
         self.parts: Parts = package.unpacked(old.source.data)
         self.lost: list[Lost] = []
+        self.notes: list[str] = []
         self._done: dict[str, str] = {}  # old parts, and their names in the new workbook
         self._texts = _shared_texts(self.parts)
         self._looks = Looks(self.parts[_STYLES], new[_STYLES])
@@ -378,14 +379,15 @@ class Carrier:
     def _others(self) -> None:
         """What belongs to the workbook as a whole."""
         book, _ = package.sheet_parts(self.parts)
-        for one in package.relations(self.parts, book):
-            if one.what in ("externalLink", "vbaProject", "connections"):
-                what = {
-                    "externalLink": "a link to another file",
-                    "vbaProject": "macros: only the functions' own are put in again",
-                    "connections": "connections to data elsewhere",
-                }[one.what]
-                self.lost.append(Lost(self.old.source.name, "", "", what))
+        kinds = {one.what for one in package.relations(self.parts, book)}
+        for kind, what in (("externalLink", "links to other files"),
+                           ("connections", "connections to data elsewhere")):  # fmt: skip
+            if kind in kinds:
+                self.lost.append(Lost(self.old.source.name, "", "", f"{what} are not carried over"))
+        if "vbaProject" in kinds:
+            self.notes.append(
+                "macros do not come along; a new workbook that ends in .xlsm has the functions' own"
+            )
 
 
 # --- reading parts ------------------------------

@@ -113,6 +113,7 @@ class _Batch:
 
     entries: dict[str, Entry]
     planned: bool = False  # the plan of Setup is its plan
+    measured: bool = False  # a reading into the fermenter stands in the log
 
 
 class _Reading:
@@ -242,7 +243,10 @@ class _Reading:
                 line[shown], line[known] = first, reference
                 line["check_shown_1"] = replace(first, value=None, formula="")
                 return
-        self._lose(reference, "the first reading of a check is one in water now")
+        # As a reading in water it would give a correction that never was.
+        for entry in (line["check_shown_1"], reference):
+            self._lose(entry, "a check has two readings in solutions now, and one in water")
+        line["check_shown_1"] = replace(line["check_shown_1"], value=None, formula="")
 
     # --- batches
 
@@ -281,7 +285,11 @@ class _Reading:
         if plan and not brewed:
             brewed = [self._batch(Entry(words.SETUP, 0, 0, "plan of the first edition"))]
         for line in brewed:
-            line.entries = {**plan, **line.entries}
+            for column, entry in plan.items():
+                stands = line.entries.setdefault(column, entry)
+                if stands.value != entry.value and not stands.blank:
+                    whose = said(line.entries["batch_name"].value)
+                    self._lose(entry, f"for the batch {whose} {said(stands.value)} stands there")
         if len(brewed) > 1 and plan:
             names = ", ".join(said(line.entries["batch_name"].value) for line in brewed)
             self.record.notes.append(
@@ -349,6 +357,7 @@ class _Reading:
         batch = self._batch(name)
         brewing = stage in words.STAGES and stage not in (words.FERMENTING, words.PACKAGED)
         batch.planned |= brewing and _key(name.value) not in past
+        batch.measured |= stage == words.INTO_FERMENTER and not line.entries["log_reading"].blank
         day = line.entries["log_date"]
         if brewing and "batch_date" not in batch.entries and not day.blank:
             batch.entries["batch_date"] = day
@@ -408,8 +417,12 @@ class _Reading:
 
     def _original(self, name: Entry, original: Entry) -> None:
         """An original gravity that was typed beside a reading belongs to the plan of its batch."""
-        entries = self._batch(name).entries
+        batch = self._batch(name)
+        entries = batch.entries
         if original.blank:
+            return
+        if batch.measured:
+            self._lose(original, "the reading into the fermenter counts as the original gravity")
             return
         planned = entries.setdefault(f"batch_{words.key(words.INTO_FERMENTER)}_gravity", original)
         if planned.value != original.value:

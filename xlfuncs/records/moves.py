@@ -10,15 +10,16 @@ from openpyxl.formula.tokenizer import Token, Tokenizer
 from openpyxl.utils import get_column_letter, quote_sheetname
 from openpyxl.utils.cell import column_index_from_string
 
+from xlfuncs.records.old import Place
 from xlfuncs.workbook.kit.place import Area
 
 _CELLS = re.compile(r"(\$?)([A-Z]{1,3})(\$?)(\d+)(?::(\$?)([A-Z]{1,3})(\$?)(\d+))?", re.IGNORECASE)
 _LINES = re.compile(r"\$?(?:[A-Z]{1,3}:\$?[A-Z]{1,3}|\d+:\$?\d+)", re.IGNORECASE)
 _SHEET = re.compile(r"(?:'((?:[^']|'')+)'|([^'!\[\]]+))!")
+#: Lines above a table that hold its headings.
+HEADINGS = 2
 #: Larger ranges are followed by their corners.
 _MANY = 20_000
-
-Place = tuple[str, int, int]
 
 
 class CannotFollow(Exception):
@@ -36,20 +37,7 @@ class Moves:
     gone: frozenset[str]  # names of ours that are no more
     lines: Mapping[tuple[str, int], tuple[Area, int]] = field(default_factory=dict)
     cells: dict[Place, Place] = field(default_factory=dict)  # the user's cells on our sheets
-
-    def __post_init__(self) -> None:
-        moved: dict[str, bool] = {}
-        for was, now in self.areas:
-            stays = (was.top, was.left) == (now.top, now.left) and (
-                self.titles.get(was.sheet) == now.sheet
-            )
-            moved[was.sheet] = moved.get(was.sheet, False) or not stays
-        #: Our sheets on which everything stands where it stood.
-        self.still = {
-            title
-            for title in self.titles
-            if not moved.get(title, True) and not any(sheet == title for sheet, _ in self.lines)
-        }
+    alike: bool = True  # the sheets are the same, but for the length of their tables
 
     def place(self, sheet: str, row: int, column: int) -> Place | None:
         """Where a cell stands now; None if it is no more."""
@@ -65,7 +53,25 @@ class Moves:
                     line = number
                 inside = line < now.rows and across < now.columns
                 return (now.sheet, now.top + line, now.left + across) if inside else None
-        return (self.titles[sheet], row, column) if sheet in self.still else None
+        return self._unnamed(sheet, row, column)
+
+    def _unnamed(self, sheet: str, row: int, column: int) -> Place | None:
+        """Where a cell without a name stands: as far from the table above it as before."""
+        if not self.alike:
+            return None
+        here = [(was, now) for was, now in self.areas if was.sheet == sheet]
+        above = [pair for pair in here if pair[0].top - HEADINGS <= row]
+        left = [pair for pair in here if pair[0].left <= column]
+        down = across = 0
+        if above:
+            was, now = max(above, key=lambda pair: (pair[0].top, pair[0].rows))
+            down = now.top - was.top
+            if row >= was.top + was.rows:
+                down += now.rows - was.rows
+        if left:
+            was, now = max(left, key=lambda pair: pair[0].left)
+            across = now.left - was.left
+        return self.titles[sheet], row + down, column + across
 
     def _range(self, sheet: str, first: tuple[int, int], last: tuple[int, int]) -> list[Place]:
         """The corners of a range, where it stands now."""
@@ -114,7 +120,7 @@ class Moves:
         if sheet not in self.own and sheet not in self.titles:
             raise CannotFollow(f"{text}: there is no such sheet")
         if _LINES.fullmatch(cells):
-            if sheet not in self.own and sheet not in self.still:
+            if sheet not in self.own and not (self.alike and self._same_columns(sheet, cells)):
                 raise CannotFollow(f"{text}: other columns and lines stand there now")
             return self._with_sheet(cells, sheet, {**self.titles, **self.own}[sheet], home, now)
         place = _CELLS.fullmatch(cells)
@@ -133,6 +139,12 @@ class Moves:
             raise CannotFollow(f"{text}: {reason}") from None
         both = f"{_written(place, 1, ends[0])}:{_written(place, 5, ends[1])}"
         return self._with_sheet(both, sheet, ends[0][0], home, now)
+
+    def _same_columns(self, sheet: str, cells: str) -> bool:
+        """Whether whole columns are those that they were."""
+        return not cells.strip("$")[0].isdigit() and all(
+            was.left == now.left for was, now in self.areas if was.sheet == sheet
+        )
 
     def name(self, text: str) -> str:
         """What a name is called now."""

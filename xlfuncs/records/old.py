@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime
 import functools
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -39,6 +39,9 @@ _EXAMPLE = "THIS IS AN EXAMPLE"
 _PLACE = re.compile(r"(?:'((?:[^']|'')+)'|([^'!]+))!(\$?[A-Z]{1,3}\$?\d+(?::\$?[A-Z]{1,3}\$?\d+)?)")
 _CALLS = Calls(CATALOGUE)
 
+#: Sheet, row and column of a cell.
+Place = tuple[str, int, int]
+
 
 @dataclass(frozen=True)
 class Entry:
@@ -51,9 +54,14 @@ class Entry:
     formula: str = ""
 
     @property
+    def place(self) -> Place:
+        """Where it stands."""
+        return self.sheet, self.row, self.column
+
+    @property
     def cell(self) -> str:
-        """Its address."""
-        return f"{get_column_letter(self.column)}{self.row}"
+        """Its address; empty for what stood in no cell."""
+        return "" if self.column < 1 else f"{get_column_letter(self.column)}{self.row}"
 
     @property
     def blank(self) -> bool:
@@ -132,8 +140,14 @@ class Old:
     def _by_cells(self) -> dict[str, str]:
         return _by_cells(self.names)
 
-    def lines(self, names: Sequence[str], below: bool = False) -> list[dict[str, Entry]]:
-        """The lines of a table's typed columns, with those that stand below its frame if wanted."""
+    def lines(
+        self, names: Sequence[str], below: bool = False, free: str = ""
+    ) -> list[dict[str, Entry]]:
+        """The lines of a table's typed columns, with those that stand below its frame if wanted.
+
+        `free` is the name of the free lines below it; without one the table is the last on its
+        sheet.
+        """
         known = {name: self.names[name] for name in names if name in self.names}
         if not known:
             return []
@@ -141,19 +155,18 @@ class Old:
         rows = max(area.rows for area in known.values())
         lines = [
             {name: self.entry(a.sheet, a.top + line, a.left) for name, a in known.items()}
-            for line in range(rows + (self._free_below(first, rows) if below else 0))
+            for line in range(rows + (self._below(first.sheet, free) if below else 0))
         ]
         while len(lines) > rows and all(entry.blank for entry in lines[-1].values()):
             lines.pop()
         return lines
 
-    def _free_below(self, area: Area, rows: int) -> int:
-        """Lines below a table before something else begins."""
-        end = area.top + rows
-        places = [one for one in self.names.values() if one.sheet == area.sheet]
-        # Today's tables name their free lines, behind which a heading without a name may stand.
-        named = [one.rows for one in places if one.top == end]
-        return min(named or [one.top - end for one in places if one.top > end], default=_BELOW)
+    def _below(self, sheet: str, free: str) -> int:
+        """Lines below a table in which forgotten entries may stand."""
+        if not free:
+            return _BELOW
+        area = self.names.get(free)
+        return area.rows if area is not None and area.sheet == sheet else 0
 
 
 def read(source: str | Path | Source) -> Old:
@@ -240,6 +253,12 @@ class Template:
         """Our sheets in an old workbook by the titles that they have there, and those of ours."""
         found = {sheet.title: self.title(old, sheet.title) for sheet in old.book.worksheets}
         return {title: ours for title, ours in found.items() if ours and title != SETTINGS}
+
+    def computes(self, name: str) -> bool:
+        """Whether the cells of a name are computed."""
+        area = self.names[name]
+        found = self.book[area.sheet]._cells.get((area.top, area.left))
+        return found is not None and found.data_type == "f"
 
     def areas(self, old: Old) -> dict[str, Area]:
         """Where the cells of its names are in an old workbook, and those that have no name there.
@@ -339,8 +358,66 @@ def _text(cell: Any) -> str:
     return re.sub(r"\s+", " ", str(cell.value)).strip()
 
 
-def own_cells(old: Old, made: Template, title: str, ours: str) -> Iterator[Any]:
-    """The cells of one of our sheets that are the user's own."""
-    for cell in _unnamed(old.book[title], made.areas(old)):
-        if not made.holds(ours, cell):
+def own_cells(
+    old: Old, made: Template, title: str, ours: str, taken: Container[Place] = ()
+) -> Iterator[Any]:
+    """The cells of one of our sheets that are the user's own; those `taken` are entries."""
+    areas = made.areas(old)
+    # What stands below a table is not ours, though its lines have a name.
+    named = {
+        name: area
+        for name, area in areas.items()
+        if not (name.endswith("_below") and f"{name.removesuffix('_below')}_top" in areas)
+    }
+    for cell in _unnamed(old.book[title], named):
+        if (title, cell.row, cell.column) not in taken and not made.holds(ours, cell):
             yield cell
+
+
+def typed_over(old: Old, made: Template, taken: Container[Place]) -> Iterator[Entry]:
+    """What somebody typed into cells of ours that compute.
+
+    Where most of a column holds no formulas any more, another program has put their values there.
+    """
+    areas = made.areas(old)
+    constants: dict[str, dict[int, list[int]]] = {}
+    for name in areas:
+        if not (name in made.names and made.computes(name)):
+            continue
+        area = areas[name]
+        sheet = old.book[area.sheet]
+        if area.sheet not in constants:
+            constants[area.sheet] = _constants(sheet)
+        first = sheet._cells.get((area.top, area.left))
+        if first is not None and isinstance(first.value, ArrayFormula):
+            continue  # nobody can type into it; one that was cut has values below it
+        rows = range(area.top, area.top + area.rows)
+        held = constants[area.sheet]
+        found = [
+            (row, column)
+            for column in range(area.left, area.left + area.columns)
+            for row in held.get(column, ())
+            if row in rows
+        ]
+        if area.rows > 1 and 2 * len(found) > area.rows * area.columns:
+            continue
+        for row, column in found:
+            if (area.sheet, row, column) not in taken:
+                yield old.entry(area.sheet, row, column)
+
+
+def _constants(sheet: Any) -> dict[int, list[int]]:
+    """The rows of cells that hold a value and no formula fills, by column."""
+    filled: dict[int, list[range]] = {}
+    for cell in sheet._cells.values():
+        if isinstance(cell.value, ArrayFormula):
+            left, top, right, bottom = range_boundaries(cell.value.ref)
+            for column in range(left, right + 1):
+                filled.setdefault(column, []).append(range(top, bottom + 1))
+    found: dict[int, list[int]] = {}
+    for (row, column), cell in sheet._cells.items():
+        if cell.value is None or cell.data_type == "f":
+            continue
+        if not any(row in rows for rows in filled.get(column, ())):
+            found.setdefault(column, []).append(row)
+    return found

@@ -6,7 +6,7 @@ import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from xlfuncs.records.old import Entry, Lost, Old
+from xlfuncs.records.old import Entry, Lost, Old, Place
 from xlfuncs.workbook import build
 from xlfuncs.workbook.kit.blocks import Lines, Role, Table
 from xlfuncs.workbook.words import Choices
@@ -36,6 +36,13 @@ class Record:
     reordered: str = ""  # the table whose lines come from several, in another order
     lost: list[Lost] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+
+    def taken(self) -> set[Place]:
+        """Where its entries stood."""
+        lines = [line for table in self.tables.values() for line in table]
+        return {entry.place for entry in self.cells.values()} | {
+            entry.place for line in lines for entry in line.entries.values()
+        }
 
     def filled(self, table: str) -> int:
         """The number of lines of a table up to the last that is not blank."""
@@ -84,7 +91,7 @@ def of_today(old: Old) -> Record:
         if entry is not None:
             record.cells[name] = entry
     for table, names in typed().tables.items():
-        lines = old.lines(names, below=table in typed().guarded)
+        lines = old.lines(names, table in typed().guarded, f"{table}_below")
         record.tables[table] = [Line(line, _stood(line)) for line in lines]
     return record
 

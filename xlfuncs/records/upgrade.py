@@ -57,8 +57,12 @@ def upgraded(
     choices = _choices(old, record, rows, checks, instruments, plain)
     layout, book = build.layout(choices), build.build(choices, filled=False)
     moves = _moves(old, made, record, layout, book)
-    beside = Beside(old, made, moves, book)
+    beside = Beside(old, made, moves, book, record.taken())
     beside.carry()
+    record.lost += [
+        entry.lost("typed over a cell that computes, which computes again")
+        for entry in olds.typed_over(old, made, record.taken())
+    ]
     typed = _entries(record, layout)
     values = {
         (sheet, cell): _value(entry)
@@ -71,7 +75,7 @@ def upgraded(
     carrier = Carrier(old, made, moves, parts)
     carrier.carry()
     lost = [*record.lost, *beside.lost, *carrier.lost]
-    return Upgraded(package.packed(parts), lost, [*record.notes, *beside.notes])
+    return Upgraded(package.packed(parts), lost, [*record.notes, *beside.notes, *carrier.notes])
 
 
 def _moves(old: Old, made: Template, record: Record, layout: Layout, book: Workbook) -> Moves:
@@ -105,6 +109,7 @@ def _moves(old: Old, made: Template, record: Record, layout: Layout, book: Workb
         {name.casefold(): now for name, now in known.items()},
         frozenset(name.casefold() for name in made.names if name not in known),
         lines,
+        alike=old.layout == olds.TODAY,
     )
 
 

@@ -11,7 +11,7 @@ from openpyxl.utils.datetime import from_excel
 from openpyxl.workbook import Workbook
 
 from xlfuncs.cells.values import BLANK
-from xlfuncs.files import problems
+from xlfuncs.files import package, problems
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.workbook import words
 
@@ -97,18 +97,27 @@ def read(source: Path | Source, values: Values, book: Workbook | None = None) ->
     Raises WorkbookProblem when the file is not one of our workbooks.
     """
     found = problems.read(source)
-    path, book = found.path, book or problems.load(found, filled=True)
-    layout = book.defined_names.get(words.LAYOUT_NAME)
+    must_be_ours(found)
+    return Reader(found.path, book or problems.load(found, filled=True), values)
+
+
+def must_be_ours(source: Source) -> None:
+    """Raise WorkbookProblem for a workbook that lacks our mark, or has that of another layout."""
+    try:
+        parts = package.unpacked(source.data)
+        book, _ = package.sheet_parts(parts)
+        layout = package.defined_names(parts[book]).get(words.LAYOUT_NAME)
+    except Exception as error:  # a wrong part leads to errors of many kinds
+        raise problems.damaged(source.path) from error
     if layout is None:
         raise WorkbookProblem(
-            f"{path.name} is not a gravity log made by “xlfuncs new”: it lacks the layout mark."
+            f"{source.name} is not a gravity log made by “xlfuncs new”: it lacks the layout mark."
         )
-    if str(layout.attr_text) != str(words.LAYOUT_VERSION):
+    if layout != str(words.LAYOUT_VERSION):
         raise WorkbookProblem(
-            f"{path.name} has layout {layout.attr_text}; this program reads layout "
-            f"{words.LAYOUT_VERSION}. Carry it over: {problems.upgrading(path)}."
+            f"{source.name} has layout {layout}; this program reads layout "
+            f"{words.LAYOUT_VERSION}. Carry it over: {problems.upgrading(source.path)}."
         )
-    return Reader(path, book, values)
 
 
 def date_text(value: Any) -> str | None:
@@ -134,7 +143,7 @@ def _shown(value: Any, form: str) -> str | None:
         return None
     if isinstance(value, (str, bool)):
         return str(value)
-    positive = form.partition(";")[0]
+    positive = form.replace("\\", "").partition(";")[0]  # LibreOffice escapes the +
     fraction = positive.partition(".")[2]
     least, most = fraction.count("0"), fraction.count("0") + fraction.count("#")
     if positive == "General":

@@ -1,0 +1,142 @@
+"""Workbooks that a real office has saved, with the functions in it and without, in both formats."""
+
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from tests.helpers import run
+from xlfuncs import cli
+from xlfuncs.files import problems, stored
+from xlfuncs.hosts.calc import runner
+from xlfuncs.hosts.calc.offices import clean_environment
+from xlfuncs.records.upgrade import upgraded
+
+EXAMPLE = Path(__file__).parents[3] / "workbooks/brewday-example.xlsx"
+FIRST = Path(__file__).parents[2] / "records/first_edition.xlsx"
+
+
+def saved(office, source, folder, ending):
+    """What an office without our functions makes of a workbook when it saves it."""
+    profile = (folder / "profile").absolute().as_uri()
+    command = [office.soffice, f"-env:UserInstallation={profile}", "--headless", "--convert-to",
+               ending, "--outdir", folder, source]  # fmt: skip
+    subprocess.run(command, check=True, capture_output=True, env=clean_environment(), timeout=120)
+    return folder / f"{source.stem}.{ending}"
+
+
+@pytest.fixture(scope="module")
+def as_it_is():
+    """What the report says of the example, but for its first line: the file's name."""
+    return run("report", EXAMPLE).partition("\n")[2]
+
+
+@pytest.fixture(scope="module")
+def with_functions(_usable_office, tmp_path_factory):
+    if isinstance(_usable_office, str):
+        pytest.skip(_usable_office)
+    path = tmp_path_factory.mktemp("with") / "log.xlsx"
+    path.write_bytes(runner.as_xlsx(EXAMPLE, EXAMPLE.read_bytes()))
+    return path
+
+
+@pytest.fixture(scope="module")
+def without_functions(_usable_office, tmp_path_factory):
+    if isinstance(_usable_office, str):
+        pytest.skip(_usable_office)
+    return saved(_usable_office, EXAMPLE, tmp_path_factory.mktemp("without"), "xlsx")
+
+
+@pytest.fixture(scope="module")
+def open_document(_usable_office, tmp_path_factory):
+    if isinstance(_usable_office, str):
+        pytest.skip(_usable_office)
+    return saved(_usable_office, EXAMPLE, tmp_path_factory.mktemp("ods"), "ods")
+
+
+@pytest.fixture(params=["with_functions", "without_functions"])
+def workbook(request, needs_office):
+    return request.getfixturevalue(request.param)
+
+
+def test_every_command_takes_what_an_office_saved(workbook, as_it_is, tmp_path):
+    assert run("report", workbook).partition("\n")[2] == as_it_is
+    out = tmp_path / "computed.xlsx"
+    assert f"{len(stored.computed_cells(workbook))} values stored" in run(
+        "calculate", workbook, "-o", out
+    )
+    assert "readings: 70; 1 severe, 2 warning" in run_audit(out)
+    new = upgraded(workbook)
+    assert (new.lost, new.notes) == ([], [])
+    (tmp_path / "new.xlsx").write_bytes(new.data)
+    assert run("report", tmp_path / "new.xlsx").partition("\n")[2] == as_it_is
+
+
+def test_it_is_printed(with_functions, needs_office, tmp_path):
+    run("print", with_functions, "-o", tmp_path / "page.pdf", "--sheet", "Log")
+    assert (tmp_path / "page.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_an_open_document_is_read(open_document, needs_office, as_it_is, tmp_path):
+    assert run("report", open_document).partition("\n")[2] == as_it_is
+    assert "readings: 70; 1 severe" in run_audit(open_document)
+    run("print", open_document, "-o", tmp_path / "page.pdf", "--sheet", "Log")
+    assert "Wrote" in run("upgrade", open_document, "-o", tmp_path / "new.xlsx")
+    assert run("report", tmp_path / "new.xlsx").partition("\n")[2] == as_it_is
+
+
+def test_an_open_document_is_not_written(open_document, needs_office, tmp_path):
+    data = open_document.read_bytes()
+    refused = "is read only: save it as .xlsx in LibreOffice first."
+    assert refused in run("calculate", open_document, status=2)
+    assert refused in run("calculate", open_document, "-o", tmp_path / "new.xlsx", status=2)
+    assert refused in run("freeze", open_document, "-o", tmp_path / "new.xlsx", status=2)
+    assert open_document.read_bytes() == data
+
+
+def test_without_an_office_one_sentence_says_what_to_do(open_document, needs_office, monkeypatch):
+    monkeypatch.setattr(runner, "choose_office", no_office)
+    said = run("report", open_document, status=2)
+    assert said.strip().count("\n") == 0
+    assert "is read by way of LibreOffice: none is here; or save it as .xlsx" in said
+    assert "is read by way of LibreOffice" in run_audit(open_document)
+
+
+def no_office():
+    raise runner.OfficeProblem("none is here")
+
+
+def test_where_no_office_is_asked_an_open_document_is_refused(open_document, needs_office):
+    problems.through_office.clear()
+    with pytest.raises(problems.WorkbookProblem, match="in LibreOffice first"):
+        problems.read(open_document)
+
+
+@pytest.mark.parametrize("ending", ["xlsx", "ods"])
+def test_the_first_edition_too(needs_office, tmp_path, ending, monkeypatch):
+    monkeypatch.setattr(problems, "through_office", [cli._through_office])
+    new, as_saved = upgraded(FIRST), upgraded(saved(needs_office, FIRST, tmp_path, ending))
+    kept = [str(lost) for lost in new.lost if lost.sheet != "Hops & malt"]
+    assert [str(lost) for lost in as_saved.lost if lost.sheet != "Hops & malt"] == kept
+    assert any("log_plato is a name" in lost.why for lost in as_saved.lost)
+    reports = []
+    for number, one in enumerate((new, as_saved)):
+        path = tmp_path / f"new{number}.xlsx"
+        path.write_bytes(one.data)
+        reports.append(run("report", path).partition("\n")[2])
+    assert reports[0] == reports[1]
+
+
+def run_audit(*paths):
+    """What the audit prints; the example has a severe finding."""
+    import contextlib
+    import io
+    import sys
+
+    out = io.StringIO()
+    with pytest.MonkeyPatch.context() as patch, contextlib.redirect_stdout(out):
+        patch.setattr(sys, "argv", ["xlfuncs", "audit", *map(str, paths)])
+        with pytest.raises(SystemExit) as left:
+            cli.main()
+    assert left.value.code == 1
+    return out.getvalue()
