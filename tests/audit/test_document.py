@@ -14,6 +14,7 @@ from tests.workbook.conftest import FIELD, TODAY, day, reading, water_check
 from xlfuncs import __version__
 from xlfuncs.audit import document, paper, run
 from xlfuncs.cells.values import visible
+from xlfuncs.workbook.words import Choices
 
 SHEETS = ["Record", "Checks", "Readings", "Findings", "In doubt", "Pictures", "Signatures"]
 
@@ -21,7 +22,11 @@ SHEETS = ["Record", "Checks", "Readings", "Findings", "In doubt", "Pictures", "S
 @pytest.fixture(scope="module")
 def months(year):
     """The record of twelve files."""
-    return openpyxl.load_workbook(io.BytesIO(document.workbook(year[1])))
+    return load(year[1])
+
+
+def load(audited):
+    return openpyxl.load_workbook(io.BytesIO(document.workbook(audited)))
 
 
 def rows(book, title):
@@ -120,6 +125,16 @@ def test_two_runs_give_the_same_bytes(filled, tmp_path):
     assert (tmp_path / "later.xlsx").read_bytes() != one
 
 
+def test_settings_are_told_where_the_files_differ(tmp_path, year):
+    assert "wort factor" not in text_of(load(year[1])["Record"]).partition("Files\n")[2]
+    for name, cells in (("one", {}), ("other", {"set_wort_factor": 1.02, "set_gravity": "P"})):
+        data = invented_year.workbook(Choices(rows=20), cells, inst=[FIELD])
+        (tmp_path / f"{name}.xlsx").write_bytes(data)
+    text = text_of(load(run.audit_all(sorted(tmp_path.glob("*.xlsx")), TODAY))["Record"])
+    assert "SG, °C; wort factor 1.04, for beer 1.04; on target within ±0.002" in text
+    assert "Plato, °C; wort factor 1.02, for beer 1.02; on target within ±0.5" in text
+
+
 def test_a_record_that_exists_is_kept(filled, tmp_path):
     path = filled(inst=[FIELD])
     (tmp_path / "record.xlsx").write_bytes(b"older")
@@ -150,7 +165,7 @@ def test_no_text_is_cut(filled):
                   log=[reading(FIELD, 12, batch=batch) for batch in batches])  # fmt: skip
     found = run.audit_all([path], TODAY)
     [long] = [one for one in found.files[0].findings if one.code == "outside-tolerance"]
-    book = openpyxl.load_workbook(io.BytesIO(document.workbook(found)))
+    book = load(found)
     sheet = book["Findings"]
     [cell] = [cell for cell in sheet["D"] if cell.value == long.reason]
     assert len(long.reason) > 900
@@ -170,6 +185,19 @@ def test_a_text_higher_than_a_row_goes_on_in_the_next():
     assert len(told) > 1
     assert " ".join(told).split() == ["word"] * 100
     assert max(row.height for row in sheet.row_dimensions.values()) <= 409
+
+
+def test_a_number_that_is_wider_than_its_column_is_told_in_words():
+    book = paper.Book("foot")
+    page = book.page("A", [paper.Column("a", 8, "0.0000")])
+    for value in (1.05, 123456.7, 1e300):
+        page.row([value])
+    page.finish()
+    written = io.BytesIO()
+    book.book.save(written)
+    told = [line[0] for line in openpyxl.load_workbook(written)["A"].iter_rows(min_row=3,
+            values_only=True)]  # fmt: skip
+    assert told == [1.05, "123457", "1e+300"]
 
 
 def test_the_paper_can_be_read(months):

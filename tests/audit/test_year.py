@@ -176,6 +176,15 @@ def test_a_missing_mark_is_that_of_the_only_one_with_the_name(audit):
     assert codes(found).count(("two-instruments", "october.xlsx")) == 1
 
 
+@pytest.mark.parametrize("typed", ["-", "n/a", " None ", "?"])
+def test_what_stands_for_no_mark_joins_nothing(audit, typed):
+    tools = [FIELD | {"identity": typed}, BENCH | {"identity": typed}]
+    found = audit(march=book(inst=tools, check=[GOOD]),
+                  october=book(inst=tools, log=[reading(BENCH, 12, day(2026, 1, 30))]))  # fmt: skip
+    assert codes(found) == [("no-check", "october.xlsx")]
+    assert [one.joined_by for one in found.audit.inventory] == ["name", "name"]
+
+
 def test_one_mark_on_two_kinds_is_two_instruments(audit):
     jar = GLASS | {"identity": "R-1"}
     found = audit(march=book(inst=[FIELD], check=[GOOD]), october=book(inst=[jar]))
@@ -201,7 +210,7 @@ def test_a_check_copied_into_the_next_file_counts_once(audit):
         ("as-left-missing", "march.xlsx"), ("outside-tolerance", "march.xlsx"),
     ]  # fmt: skip
     [piece] = found.year.pieces
-    assert [len(check.also) for check in piece.checks] == [1, 1]
+    assert [check.also for check in piece.checks] == [1, 1]
 
 
 # --- what is one reading ------------------------------

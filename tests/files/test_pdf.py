@@ -5,20 +5,21 @@ from __future__ import annotations
 from xlfuncs.files.pdf import settled
 
 
-def made(when: str, chance: str, page: bytes = b"page") -> bytes:
+def made(when: str, chance: str, page: bytes = b"page", language: str = "en-US") -> bytes:
     """What an office writes, in short."""
     return (
         b"%PDF-1.6 stream /CreationDate(D:20200202020202Z') " + page + b" endstream\n"
-        + f"/CreationDate(D:{when}+01'00')>> /ID [ <{chance}>\n<{chance}> ]\n".encode()
+        + f"/CreationDate(D:{when}+01'00')>> /Lang({language})\n".encode()
+        + f"/ID [ <{chance}>\n<{chance}> ]\n".encode()
         + f"/DocChecksum /{chance[::-1]}\nstartxref\n123\n%%EOF".encode()
     )  # fmt: skip
 
 
 ONE = made("20261126145314", "8E976451B9D2195577D80B9F8D4A5CDD")
-OTHER = made("20270101000000", "00976451B9D2195577D80B9F8D4A5CAA")
+OTHER = made("20270101000000", "00976451B9D2195577D80B9F8D4A5CAA", language="de-DE")
 
 
-def test_neither_hour_nor_chance_is_left():
+def test_neither_hour_nor_chance_nor_the_offices_language_is_left():
     assert ONE != OTHER
     assert settled(ONE) == settled(OTHER)
     assert settled(settled(ONE)) == settled(ONE)

@@ -44,7 +44,7 @@ def add(
     """Fit each check and hang it on its instrument; beside them what corrects nothing."""
     refused, checks = Refused(), []
     for row in book.rows("check", CHECK):
-        shown = next((row[key] for key in _SHOWN if not is_blank(row.value(key))), None)
+        shown = next((key for key in _SHOWN if not is_blank(row.value(key))), None)
         if shown is None and is_blank(row.value("date")):
             continue
         tool, when = named(instruments, row["instrument"]), moment(row.value("date"))
@@ -59,10 +59,10 @@ def add(
         else:
             line = _line(row, tool, settings)
             if isinstance(line, str):
-                refused.useless.append((shown, row, line))
+                refused.useless.append((row[shown], row, line))
                 continue
             left = plain(row.value("as")) == words.AS_LEFT
-            check = Check(shown, row, tool, when, left, *line, who=name(row.value("who")))
+            check = Check(row, shown, tool, when, left, *line, who=name(row.value("who")))
             bisect.insort(tool.piece.checks, check, key=lambda c: c.order)
             checks.append(check)
     return checks, refused

@@ -96,10 +96,14 @@ class _Document:
         page.row(["Files"], SECTION, height=24)
         page.row(["no.", "file", "first", "last", "checks", "readings", "SHA-256"], HEADING)
         of = {record.file: record for record in self.year.records}
+        differ = len({_settings(record) for record in self.year.records}) > 1
         for number, one in enumerate(self.audit.files, 1):
-            first, last = _span(of[one.file].readings) if one.file in of else ("", "")
-            repeated = f"\n{one.repeated} more stand in other files" if one.repeated else ""
-            page.row([number, f"{one.file}{repeated}", first, last, one.checks, one.readings,
+            record = of.get(one.file)
+            first, last = _span(record.readings) if record else ("", "")
+            told = [one.file]
+            told += [_settings(record)] if record and differ else []
+            told += [f"{one.repeated} more stand in other files"] if one.repeated else []
+            page.row([number, "\n".join(told), first, last, one.checks, one.readings,
                       one.sha256 or "cannot be read"])  # fmt: skip
         page.row(["Instruments"], SECTION, height=24)
         page.row(["no.", "instrument, and its mark", "first read", "last read", "checks",
@@ -150,7 +154,7 @@ class _Document:
 
     def _check(self, check: Check) -> list[Any]:
         tool = check.tool
-        also = f" and {len(check.also)} more files" if check.also else ""
+        also = f" and {check.also} more files" if check.also else ""
         return [
             _named(tool.name, tool.identity),
             (check.when, styles.DATE if check.when == int(check.when) else styles.MOMENT),
@@ -311,6 +315,15 @@ def _span(readings: Sequence[Reading]) -> tuple[str, str]:
     return (day(int(min(dated))), day(int(max(dated)))) if dated else ("", "")
 
 
+def _settings(record: Record) -> str:
+    """What a file reckons with, told where the files differ."""
+    taken = record.settings
+    return (
+        f"{taken.gravity}, °{taken.temperature}; wort factor {taken.wort_factor:.4g}, "
+        f"for beer {taken.beer_wort_factor:.4g}; on target within ±{taken.tolerance:g}"
+    )
+
+
 def _named(called: str, identity: str) -> str:
     return f"{called}, {identity}" if identity else called
 
@@ -324,7 +337,7 @@ def _called(piece: Piece) -> str:
 def _described(piece: Piece) -> str:
     tool = piece.lines[-1]
     files = len({line.cell.file for line in piece.lines})
-    marked = [bool(line.identity) for line in piece.lines]
+    marked = [bool(line.mark) for line in piece.lines]
     by = "its mark" if all(marked) else "its mark, or its name" if any(marked) else "its name"
     joined = f"; joined by {by} over {files} files" if files > 1 else ""
     scale = f" in {'°Brix' if tool.scale == 'Brix' else tool.scale}" if tool.scale else ""

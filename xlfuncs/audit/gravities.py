@@ -36,6 +36,8 @@ def compute(records: Sequence[Record]) -> None:
     shared.take_together([r for r in readings if r.fermented])
     for record in records:
         _judge(record)
+    for reading in readings:
+        reading.effects = None  # a year has a hundred thousand of them
 
 
 def _start(readings: Sequence[Reading]) -> None:

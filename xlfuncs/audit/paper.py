@@ -25,6 +25,8 @@ WIDEST = 143.0
 _CHARACTER, _EDGES, _LINE, _SIZE = 5.25, 9.0, 10.0, 8
 #: Lines of type that the tallest row takes; a longer text goes on in the next row.
 _MOST = 38
+#: Before a number's format: a point for decimals, whatever the language of the office that prints.
+ENGLISH = "[$-409]"
 #: Of numbers in the formats of the columns, what these have room for.
 _LARGEST = 99_999
 #: What a program would take for a formula when somebody edits the text.
@@ -172,6 +174,7 @@ class Page:
         # Neither printing nor Excel makes room for a text of several lines by itself.
         self.sheet.row_dimensions[self.rows].height = height
         self.sheet.append(cells)
+        del self.sheet.row_dimensions[self.rows]  # it is written, and a year has very many
 
     def gap(self) -> None:
         """An empty row."""
@@ -205,7 +208,7 @@ class Page:
             cell.style = style
             cell.quotePrefix = guarded
             if not text:
-                cell.number_format = format_
+                cell.number_format = f"{ENGLISH}{format_}"
                 cell.alignment = Alignment(vertical="top", horizontal="right", indent=1)
             self._looks[key] = copy.copy(cell._style)
         cell._style = self._looks[key]

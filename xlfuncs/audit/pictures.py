@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from xlfuncs.audit.paper import Page
+from xlfuncs.audit.paper import ENGLISH, Page
 from xlfuncs.audit.setup import Piece
 from xlfuncs.cells.values import visible
 from xlfuncs.workbook.kit import charts, styles
@@ -52,8 +52,8 @@ def add(
         ),
         _SIZE,
         _ROWS,
-        x_format=styles.DATE,
-        y_format="0.0###",
+        x_format=f"{ENGLISH}{styles.DATE}",
+        y_format=f"{ENGLISH}0.0###",
         x_range=period,
     )
     charts.add(page.sheet, chart, Area(page.sheet.title, page.rows + 1, 1), names)

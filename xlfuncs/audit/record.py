@@ -6,6 +6,7 @@ force; the sheet's own steps are not used.
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -132,7 +133,7 @@ class Record:
     refused: Refused
     place: int = 0  # among the files of the year
     readings: list[Reading] = field(default_factory=list)
-    repeated: list[tuple[Reading, Reading]] = field(default_factory=list)  # with what it repeats
+    repeated: list[tuple[Cell, Cell]] = field(default_factory=list)  # here, and where it counts
 
 
 def typed(source: Path | Source) -> Entries:
@@ -170,7 +171,7 @@ def _add_log(record: Record, book: Entries) -> None:
             continue
         key = plain(row.value("batch"))
         batch = batches.get(key)
-        stage = plain(row.value("stage"))
+        stage = sys.intern(plain(row.value("stage")))
         when = moment(row.value("date"))
         fermented = stage in (words.FERMENTING, words.PACKAGED)
         if when is None and is_blank(row.value("date")) and batch and not fermented:

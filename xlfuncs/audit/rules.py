@@ -213,10 +213,10 @@ def joins(whole: Year) -> Iterator[Finding]:
             "instruments, with checks of their own; if it is one, give it one mark and one kind",
         )  # fmt: skip
     for record in whole.records:
-        for reading, first in record.repeated:
+        for cell, first in record.repeated:
             yield _at(
-                reading.cell, "same-reading", NOTE,
-                f"the same reading stands {_where(first.cell, reading.cell)}: it counts there",
+                cell, "same-reading", NOTE,
+                f"the same reading stands {_where(first, cell)}: it counts there",
             )  # fmt: skip
     breweries = list(whole.breweries.values())
     if len(breweries) > 1:

@@ -183,8 +183,8 @@ def _told(results: Mapping[str, FileAudit], files: Iterable[str]) -> Iterator[No
 
 
 def _inventory(piece: Piece) -> Inventory:
-    by = ["identity"] if any(line.identity for line in piece.lines) else []
-    by += ["name"] if not all(line.identity for line in piece.lines) else []
+    by = ["identity"] if any(line.mark for line in piece.lines) else []
+    by += ["name"] if not all(line.mark for line in piece.lines) else []
     last = piece.lines[-1]
     return Inventory(
         last.name,

@@ -50,6 +50,9 @@ SETTINGS = (*WORDS, "set_wort_factor", "set_u_wort_factor", "set_u_temperature",
 OWN = ("own_wort_factor", "own_u_wort_factor", "own_beer_wort_factor", "own_beer_u_wort_factor",
        "own_alcohol_factor", "own_model_error")  # fmt: skip
 
+#: What people type for want of a mark.
+_NO_MARK = frozenset(("no", "none", "n/a", "na", "nil", "unknown", "x"))
+
 CALL = {name: function.callable() for name, function in CATALOGUE.items()}
 
 
@@ -150,10 +153,10 @@ def settings(book: Entries) -> Settings:
 
 @dataclass(slots=True)
 class Check:
-    """One dated check: the line that it gave, and the cell that a finding points at."""
+    """One dated check, and the line that it gave."""
 
-    cell: Cell
     row: Line
+    shown: str  # the key of its first reading
     tool: Instrument  # as the file of the check has it
     when: float
     as_left: bool
@@ -161,7 +164,12 @@ class Check:
     slope: float
     sure: Calibration
     who: str = ""
-    also: list[Cell] = field(default_factory=list)  # where other files have it too
+    also: int = 0  # how many other files have it too
+
+    @property
+    def cell(self) -> Cell:
+        """The cell that a finding points at."""
+        return self.row[self.shown]
 
     @property
     def order(self) -> float:
@@ -176,7 +184,7 @@ class Check:
     def same(self, other: Check) -> bool:
         """Whether another file has it too: one moment, one instrument, one line."""
         return (
-            self.cell.file != other.cell.file
+            self.row.table.file != other.row.table.file
             and self.order == other.order
             and math.isclose(self.offset, other.offset, abs_tol=1e-6)
             and math.isclose(self.slope, other.slope, abs_tol=1e-6)
@@ -226,6 +234,12 @@ class Instrument:
 
     def __post_init__(self) -> None:
         self.piece = Piece([self])
+
+    @property
+    def mark(self) -> str:
+        """Its mark for comparing; blank for one that only says that there is none."""
+        found = plain(self.identity)
+        return "" if found in _NO_MARK or not any(map(str.isalnum, found)) else found
 
     @property
     def refracts(self) -> bool:

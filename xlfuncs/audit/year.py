@@ -45,6 +45,10 @@ def join(records: Sequence[Record]) -> Year:
             year.breweries.setdefault(plain(record.brewery), record.brewery)
     houses = year.houses = [_house(year, record) for record in records]
     year.pieces = _pieces(records, houses)
+    for record in records:
+        for reading in record.readings:
+            if reading.brew:
+                reading.brew.readings = []  # which would keep those that are set apart
     _set_apart_repeated(records)
     year.brews, spread = _brews(records, houses)
     changed = [r for r in records if _in_force(r) or r.repeated or r in spread]
@@ -77,13 +81,12 @@ def _pieces(records: Sequence[Record], houses: Sequence[str]) -> list[Piece]:
     lines = [(house, line) for record, house in zip(records, houses, strict=True)
              for line in record.instruments]  # fmt: skip
     for house, line in lines:
-        if line.identity:
-            key = house, line.kind, plain(line.name)
-            marks.setdefault(key, {})[plain(line.identity)] = None
+        if line.mark:
+            marks.setdefault((house, line.kind, plain(line.name)), {})[line.mark] = None
     pieces: dict[tuple[str, ...], Piece] = {}
     for house, line in lines:
         known = list(marks.get((house, line.kind, plain(line.name)), ()))
-        mark = plain(line.identity) or (known[0] if len(known) == 1 else "")
+        mark = line.mark or (known[0] if len(known) == 1 else "")
         known_by = ("mark", mark) if mark else ("name", plain(line.name))
         piece = pieces.setdefault((house, line.kind, *known_by), Piece([]))
         piece.lines.append(line)
@@ -93,7 +96,7 @@ def _pieces(records: Sequence[Record], houses: Sequence[str]) -> list[Piece]:
         kept = check.tool.piece.checks
         same = next((one for one in _of_that_moment(kept, check.order) if one.same(check)), None)
         if same:
-            same.also.append(check.cell)
+            same.also += 1
         else:
             kept.append(check)
     return list(pieces.values())
@@ -127,7 +130,7 @@ def apart(year: Year) -> Iterator[Joined]:
     for record, house in zip(year.records, year.houses, strict=True):
         for line in record.instruments:
             keys = [(house, "name", plain(line.name))]
-            keys += [(house, "mark", plain(line.identity))] if line.identity else []
+            keys += [(house, "mark", line.mark)] if line.mark else []
             others = [first.setdefault(key, line) for key in keys]
             other = next((one for one in others if one.piece is not line.piece), None)
             if other:
@@ -153,21 +156,22 @@ def _set_apart_repeated(records: Sequence[Record]) -> None:
 
     One that stands twice in one file is a second drop: it is repeated when the other file has both.
     """
-    first: dict[tuple[object, ...], list[Reading]] = {}
+    first: dict[int, tuple[Reading, ...]] = {}  # by their hash, which takes little memory
     for record in records:
-        here: Counter[tuple[object, ...]] = Counter()
+        here: Counter[int] = Counter()
         kept = []
         for reading in record.readings:
-            key = _what(reading)
-            earlier = [r for r in first.get(key, ()) if r.record is not record] if key else []
-            if key and here[key] < len(earlier):
-                record.repeated.append((reading, earlier[here[key]]))
+            what = _what(reading)
+            key = hash(what)
+            same = [one for one in first.get(key, ()) if what and _what(one) == what]
+            earlier = [one for one in same if one.record is not record]
+            if here[key] < len(earlier):
+                record.repeated.append((reading.cell, earlier[here[key]].cell))
             else:
                 kept.append(reading)
-                if key:
-                    first.setdefault(key, []).append(reading)
-            if key:
-                here[key] += 1
+                if what:
+                    first[key] = (*first.get(key, ()), reading)
+            here[key] += 1
         record.readings = kept
 
 
@@ -184,7 +188,7 @@ def _what(reading: Reading) -> tuple[object, ...] | None:
         round(reading.when * 1440),
         shown if is_number(shown) else plain(shown),
         round(warm, 3) if isinstance(warm, float) else warm,
-        plain(row.value("volume")),
+        row.value("volume"),
     )
 
 

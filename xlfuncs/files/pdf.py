@@ -5,15 +5,17 @@ from __future__ import annotations
 import hashlib
 import re
 
-#: What LibreOffice writes behind the last stream: when, and two numbers that differ every time.
+#: What LibreOffice writes behind the last stream: when, two numbers that differ every time, and
+#: its own language for that of the pages, which are in English.
 _MADE = re.compile(rb"(/(?:CreationDate|ModDate)\s*\(D:)(\d{14})")
 _CHANCE = re.compile(rb"(/ID\s*\[\s*<)([0-9A-F]{32})(>\s*<)([0-9A-F]{32})(>)")
 _CHECKSUM = re.compile(rb"(/DocChecksum\s*/)([0-9A-F]{32})")
+_LANGUAGE = re.compile(rb"/Lang\([a-z]{2}-[A-Z]{2}\)")
 _DATE = b"20260101000000"
 
 
 def settled(data: bytes) -> bytes:
-    """The PDF with a fixed date, and its content's own checksum as its identity.
+    """The PDF with a fixed date and language, and its content's own checksum as its identity.
 
     Nothing moves, for places in the file are counted in bytes.
 
@@ -25,6 +27,7 @@ def settled(data: bytes) -> bytes:
     end = _MADE.sub(rb"\g<1>" + _DATE, end)
     end = _CHANCE.sub(lambda m: m[1] + b"0" * 32 + m[3] + b"0" * 32 + m[5], end)
     end = _CHECKSUM.sub(lambda m: m[1] + b"0" * 32, end)
+    end = _LANGUAGE.sub(b"/Lang(en-US)", end)
     own = hashlib.sha256(body + end).hexdigest()[:32].upper().encode()
     end = _CHANCE.sub(lambda m: m[1] + own + m[3] + own + m[5], end)
     return body + _CHECKSUM.sub(lambda m: m[1] + own, end)

@@ -77,10 +77,11 @@ def test_a_pdf_that_exists_is_replaced_when_asked(needs_office, log, tmp_path):
     assert "good.xlsx" in " ".join(words(pdf))
 
 
-def test_two_runs_print_the_same_bytes(needs_office, log, tmp_path):
-    """Whatever the hour; on A4 across."""
+def test_two_runs_print_the_same_bytes(needs_office, log, tmp_path, monkeypatch):
+    """Whatever the hour, and the language of the office; on A4 across."""
     source = log("good.xlsx", EARLY, IN_FORCE)
-    for name in ("one.pdf", "other.pdf"):
+    for name, language in (("one.pdf", "C.UTF-8"), ("other.pdf", "de_DE.UTF-8")):
+        monkeypatch.setenv("LC_ALL", language)
         command("audit", source, "--pdf", tmp_path / name, "--on", "2026-03-14")
     one, other = ((tmp_path / name).read_bytes() for name in ("one.pdf", "other.pdf"))
     assert one == other
