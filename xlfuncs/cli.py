@@ -21,6 +21,7 @@ from xlfuncs.hosts.excel.windows import ExcelProblem
 
 if TYPE_CHECKING:
     from xlfuncs.audit.run import Audited
+    from xlfuncs.hosts.embedded.engine import Calculation
 
 app = typer.Typer(
     help="Spreadsheet functions for a brewer's gravity log.",
@@ -99,11 +100,18 @@ def main() -> None:
     # A workbook is made of objects by the hundred thousand, and a command ends soon: to look for
     # circles each time there are 700 more takes a third of its time.
     gc.set_threshold(100_000, 20, 100)
+    problems.through_office[:] = [_through_office]
     try:
         app()
     except (WorkbookProblem, OfficeProblem, ExcelProblem) as problem:
         terminal.complain(f"xlfuncs: {problem}")
         sys.exit(2)
+
+
+def _through_office(path: Path, data: bytes) -> bytes:
+    from xlfuncs.hosts.calc import runner
+
+    return runner.as_xlsx(path, data)
 
 
 @app.command()
@@ -136,7 +144,6 @@ def new(
     """
     from xlfuncs.hosts import embedded
     from xlfuncs.workbook import build
-    from xlfuncs.workbook.sheets import start
     from xlfuncs.workbook.words import Choices
 
     macros_inside = file.suffix.lower() == ".xlsm" and not names and not plain
@@ -149,21 +156,85 @@ def new(
         return
     choices = Choices(rows, units.value, gravity.value, example, instruments, checks, plain)
     file.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory() as folder, terminal.working("Building the workbook"):
-        draft = Path(folder) / file.name
+    with terminal.working("Building the workbook"):
         book = build.build(choices)
-        draft.write_bytes(build.to_bytes(book))
-        if macros_inside:
-            from xlfuncs.hosts.excel import install as excel
-            from xlfuncs.hosts.excel import macros
-            from xlfuncs.hosts.excel.windows import Computer
-
-            excel.name_python(Computer())
-            draft.write_bytes(macros.with_functions(draft.read_bytes()))
         calculation = embedded.calculate_book(book)
-        stored.store(draft, calculation.values, file, start.as_stored(datetime.date.today()))
+        _finish(build.to_bytes(book), file, macros_inside, calculation)
     _name_failures(calculation.failures)
     terminal.say(f"Wrote {file}")
+
+
+def _finish(
+    data: bytes, file: Path, macros_inside: bool, known: Calculation | None = None
+) -> list[tuple[str, str, str]]:
+    """Write a new workbook, finished; gives the formulas that could not be computed."""
+    data, failures = _finished(data, file, macros_inside, known)
+    with replacing(file) as target:
+        target.write(data)
+    return failures
+
+
+def _finished(
+    data: bytes, file: Path, macros_inside: bool, known: Calculation | None = None
+) -> tuple[bytes, list[tuple[str, str, str]]]:
+    """A workbook with its values, and with the functions in it if wanted.
+
+    Gives the formulas that could not be computed too; values that are known are not sought.
+    """
+    from xlfuncs.hosts import embedded
+    from xlfuncs.workbook.sheets import start
+
+    calculation = known or embedded.calculate(Source(file, data))
+    if macros_inside:
+        from xlfuncs.hosts.excel import install as excel
+        from xlfuncs.hosts.excel import macros
+        from xlfuncs.hosts.excel.windows import Computer
+
+        excel.name_python(Computer())
+        data = macros.with_functions(data)
+    named = start.as_stored(datetime.date.today())
+    data = stored.with_values(Source(file, data), calculation.values, named)
+    return data, calculation.failures
+
+
+@app.command()
+def upgrade(
+    file: _File,
+    out: Annotated[Path, typer.Option("-o", "--out", help="The new workbook", show_default=False)],
+    rows: Annotated[
+        int | None,
+        typer.Option(help="Lines in the log, at least", min=20, max=5000, show_default=False),
+    ] = None,
+    plain: Annotated[
+        bool | None,
+        typer.Option(
+            "--plain/--functions",
+            help="Formulas that every program knows, or our functions; unless given, as in FILE",
+            show_default=False,
+        ),
+    ] = None,
+    force: _Force = False,
+) -> None:
+    """Put a workbook into today's sheets: one of the first edition, too short, or spoilt.
+
+    Entries, notes, extra columns and sheets, comments and pictures come along; what cannot is
+    listed.  FILE stays as it is.
+    """
+    from xlfuncs.records import upgrade as records
+
+    if _same(file, out):
+        _stop(f"{out} is the old workbook itself: name another file.")
+    macros_inside = out.suffix.lower() == ".xlsm"
+    _must_be_free(out, force, ".xlsm" if macros_inside else ".xlsx")
+    with terminal.working(f"Carrying {file.name} over"):
+        new = records.upgraded(file, rows=rows, plain=plain)
+        failures = _finish(new.data, out, macros_inside)
+    for note in new.notes:
+        terminal.say(f"note: {note}")
+    for lost in new.lost:
+        terminal.complain(f"not carried over: {lost}")
+    terminal.say(f"Wrote {out}")
+    _name_failures(failures)
 
 
 @app.command()
@@ -199,6 +270,7 @@ def calculate(
     from xlfuncs.workbook.sheets import start
 
     target = file if out is None else out
+    _must_be_xlsx(file)
     source = problems.read(file)
     if out is not None and not _same(out, file):
         _must_be_free(out, force, source.ending())
@@ -295,11 +367,10 @@ def import_(
 
 def _write_import(new: Source, old: Source, lines: Source) -> None:
     """Compute a workbook with new lines and put it in the place of the old one, which is kept."""
-    from xlfuncs.workbook.sheets import start
-
     with terminal.working(f"Computing {new.name}"):
-        values, failures = _computed(new, Engine.EMBEDDED)
-        data = stored.with_values(new, values, start.as_stored(datetime.date.today()))
+        # One that was built anew to be longer has no macros yet.
+        macros_are_lost = new.ending() != old.ending() == ".xlsm"
+        data, failures = _finished(new.data, new.path, macros_are_lost)
     if lines.changed():
         _stop(f"{lines.name} was changed meanwhile; nothing was written: run it again.")
     kept = back_up(old)
@@ -341,6 +412,7 @@ def freeze(
 
     if _same(file, out):
         _stop(f"{out} is the workbook itself, whose formulas would be lost: name another file.")
+    _must_be_xlsx(file)
     source = problems.read(file)
     macros_go = source.ending() == ".xlsm" and out.suffix.lower() != ".xlsm"
     _must_be_free(out, force, ".xlsx" if macros_go else source.ending())
@@ -526,8 +598,9 @@ def report(
     from xlfuncs.workbook import reader
 
     with terminal.working(f"Computing {file.name}"):
-        calculation = embedded.calculate(file)
-        filled = reader.read(file, calculation.values)
+        source = problems.read(file)
+        calculation = embedded.calculate(source)
+        filled = reader.read(source, calculation.values)
     if as_json:
         data = content.gather(filled)
         data["version"] = __version__
@@ -740,6 +813,12 @@ def _must_be_free(file: Path, force: bool, ending: str = ".xlsx") -> None:
     if file.exists() and not force:
         _stop(f"{file} exists already; choose another name, or --force to replace it.")
     _must_be_closed(file)
+
+
+def _must_be_xlsx(file: Path) -> None:
+    """Values are stored in the file that was read, and no other is made of it by the way."""
+    if file.suffix.lower() == problems.OPEN_DOCUMENT:
+        _stop(f"{file.name} is read only: save it as .xlsx in LibreOffice first.")
 
 
 def _must_be_closed(file: Path) -> None:

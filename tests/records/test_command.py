@@ -122,6 +122,55 @@ def test_the_question(book, lines, monkeypatch, answer, writes):
     assert book.with_name("book.xlsx.bak").exists() == writes
 
 
+# --- tables that are too short ------------------------------
+
+
+@pytest.mark.parametrize(
+    ("table", "kind"),
+    [("log", "book"), ("log", "macro_book"), ("checks", "book"), ("batches", "book"),
+     ("instruments", "book")],
+)  # fmt: skip
+def test_a_table_that_is_too_short_grows_and_keeps_all(table, kind, tmp_path, request):
+    path, lines = request.getfixturevalue(kind), tmp_path / "many.csv"
+    before = everything(path)
+    count = {"log": 45, "checks": 70, "batches": 45, "instruments": 20}[table]
+    day = datetime.date(2025, 3, 15)
+    heading, line = {
+        "log": ("date,batch,stage,reading\n", "{day},13,before boil,1{i:02}e-1\n"),
+        "checks": ("date,reading\n", "{day},0.{i:02}\n"),
+        "batches": ("batch,grain\n", "Many {i},5.5\n"),
+        "instruments": ("name,scale\n", "Many {i},SG\n"),
+    }[table]
+    lines.write_text(heading + "".join(
+        line.format(day=day + datetime.timedelta(i), i=i) for i in range(count)))  # fmt: skip
+    said = run("import", lines, "--into", path, "--table", table, "--yes")
+    assert "the table grows from" in said
+    after = everything(path)
+    for name, values in before.items():
+        if not name.startswith(TABLES[table].prefix):
+            assert [value for value in after[name] if value] == [value for value in values if value]
+    book = Book(Source(path, path.read_bytes()), TABLES[table])
+    first = TABLES[table].column(heading.partition(",")[0]).target
+    old = [value for value in before[first] if value is not None]
+    new = [line[first] for line in book.lines[: book.free]]
+    assert (new[: len(old)], len(new)) == (old, len(old) + count)
+    assert Source(path, path.read_bytes()).ending() == path.suffix
+    if table == "log":
+        assert computed(path, "log_gravity")[45] == pytest.approx(1.056, abs=2e-3)  # of 14.4 °Bx
+    if path.suffix == ".xlsm":
+        assert "xl/vbaProject.bin" in parts_of(path)
+
+
+def everything(path):
+    """All that is typed into the four tables."""
+    source = Source(path, path.read_bytes())
+    found = {}
+    for table in TABLES.values():
+        book = Book(source, table)
+        found |= {name: [line[name] for line in book.lines] for name in table.typed}
+    return found
+
+
 # --- refusals: status 2, and the workbook as it was ------------------------------
 
 

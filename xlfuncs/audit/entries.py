@@ -219,7 +219,7 @@ def _places(
     if layout != str(words.LAYOUT_VERSION):
         raise problems.WorkbookProblem(
             f"{path.name} has layout {layout}; this program reads layout {words.LAYOUT_VERSION}: "
-            "copy its entries into a new workbook"
+            f"carry it over: {problems.upgrading(path)}"
         )
     places = {}
     for name in names & defined.keys():

@@ -28,8 +28,9 @@ from xlfuncs.audit.setup import Piece
 from xlfuncs.audit.year import Year
 from xlfuncs.cells.values import date_serial
 from xlfuncs.files import problems
-from xlfuncs.files.problems import ENDINGS, Source, WorkbookProblem
+from xlfuncs.files.problems import ENDINGS, OPEN_DOCUMENT, Source, WorkbookProblem
 
+_READ = (*ENDINGS, OPEN_DOCUMENT)
 _ORDER = {severity: place for place, severity in enumerate(Severity)}
 
 
@@ -43,7 +44,7 @@ def files(arguments: Iterable[str]) -> list[Path]:
     for argument in arguments:
         path = Path(argument)
         if path.is_dir():
-            some = sorted(one for one in path.rglob("*.*") if one.suffix.lower() in ENDINGS)
+            some = sorted(one for one in path.rglob("*.*") if one.suffix.lower() in _READ)
         elif not path.exists() and glob.has_magic(argument):
             some = sorted(map(Path, glob.glob(argument, recursive=True)))  # noqa: PTH207
         else:

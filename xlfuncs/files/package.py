@@ -12,6 +12,7 @@ import posixpath
 import re
 import zipfile
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from xml.etree import ElementTree
 from xml.sax.saxutils import escape, quoteattr
 
@@ -23,6 +24,8 @@ Parts = dict[str, bytes]
 _TYPES = "[Content_Types].xml"
 _TIMESTAMP = (1980, 1, 1, 0, 0, 0)
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+#: The namespace of lists of relations.
+RELATIONS = "http://schemas.openxmlformats.org/package/2006/relationships"
 _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _WORKSHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"
 # What may follow the list of sheets in the workbook's part, in the order that it must have.
@@ -69,20 +72,49 @@ def sheet_parts(parts: Mapping[str, bytes]) -> tuple[str, dict[str, str]]:
     return book, sheets
 
 
-def _relations(parts: Mapping[str, bytes], source: str) -> dict[str, tuple[str, str]]:
-    """Kind and target of each relation of a part."""
-    return {
-        element.attrib["Id"]: (
-            element.attrib["Type"].rpartition("/")[2],
-            posixpath.normpath(
+@dataclass(frozen=True)
+class Relation:
+    """What a part refers to: by identity, as which kind (an address), and where it lies."""
+
+    identity: str
+    kind: str
+    target: str  # a part's name, or an address outside the file
+    outside: bool = False
+
+    @property
+    def what(self) -> str:
+        """The kind in a word, such as `drawing`."""
+        return self.kind.rpartition("/")[2]
+
+
+def relations(parts: Mapping[str, bytes], source: str) -> list[Relation]:
+    """The relations of a part; the file's own are those of `""`."""
+    try:  # asked for, not looked up: parts may be read one by one
+        listed = ElementTree.fromstring(parts[relations_of(source)])
+    except KeyError:
+        return []
+    return [
+        Relation(
+            element.attrib["Id"],
+            element.attrib["Type"],
+            element.attrib["Target"]
+            if element.get("TargetMode") == "External"
+            else posixpath.normpath(
                 posixpath.join("/", posixpath.dirname(source), element.attrib["Target"])
             ).lstrip("/"),
+            element.get("TargetMode") == "External",
         )
-        for element in ElementTree.fromstring(parts[_relations_of(source)])
-    }
+        for element in listed
+    ]
 
 
-def _relations_of(source: str) -> str:
+def _relations(parts: Mapping[str, bytes], source: str) -> dict[str, tuple[str, str]]:
+    """Kind and target of each relation of a part."""
+    return {one.identity: (one.what, one.target) for one in relations(parts, source)}
+
+
+def relations_of(source: str) -> str:
+    """The name of the part that lists the relations of a part."""
     folder, name = posixpath.split(source)
     return posixpath.join(folder, "_rels", f"{name}.rels")
 
@@ -103,29 +135,44 @@ def add_part(parts: Parts, name: str, content: bytes, media_type: str, relation:
     """
     book, _ = sheet_parts(parts)
     parts[name] = content
-    identity = f"rId{1 + len(_relations(parts, book))}"
-    while identity in _relations(parts, book):
-        identity += "x"
-    _append(
-        parts,
-        _relations_of(book),
-        "Relationships",
-        f'Relationship Id="{identity}" Type="{relation}" '
-        f'Target="{posixpath.relpath(name, posixpath.dirname(book))}"',
-    )
+    add_type(parts, name, media_type)
+    return relate(parts, book, relation, name)
+
+
+def add_type(parts: Parts, name: str, media_type: str) -> None:
+    """Say of which type a part is."""
     override = f'Override PartName="/{name}" ContentType="{media_type}"'
     _append(parts, _TYPES, "Types", override)
+
+
+def relate(parts: Parts, source: str, kind: str, target: str, *, outside: bool = False) -> str:
+    """Have a part refer to another, or to an address outside the file; the relation's identity."""
+    name, known = relations_of(source), {one.identity for one in relations(parts, source)}
+    if name not in parts:
+        parts[name] = f'<Relationships xmlns="{RELATIONS}"></Relationships>'.encode()
+    identity = f"rId{1 + len(known)}"
+    while identity in known:
+        identity += "x"
+    if not outside:
+        target = posixpath.relpath(target, posixpath.dirname(source))
+    mode = ' TargetMode="External"' if outside else ""
+    _append(
+        parts,
+        name,
+        "Relationships",
+        f'Relationship Id="{identity}" Type="{kind}" Target={quoteattr(target)}{mode}',
+    )
     return identity
 
 
 def remove_parts(parts: Parts, kind: str) -> None:
     """Take out the parts to which the workbook's part has a relation of this kind."""
     book, _ = sheet_parts(parts)
-    relations = _relations_of(book)
+    relations = relations_of(book)
     for identity, (found, name) in _relations(parts, book).items():
         if found == kind:
             parts.pop(name, None)
-            parts.pop(_relations_of(name), None)
+            parts.pop(relations_of(name), None)
             _erase(parts, relations, rf'<(?:\w+:)?Relationship\b[^>]*\bId="{identity}"[^>]*/>')
             _erase(parts, _TYPES, rf'<(?:\w+:)?Override\b[^>]*PartName="/{re.escape(name)}"[^>]*/>')
 
@@ -134,7 +181,6 @@ def add_sheet(
     parts: Parts, title: str, rows: Sequence[Sequence[str]], *, hidden: bool = False
 ) -> None:
     """Put a sheet with these texts behind all others."""
-    book, _ = sheet_parts(parts)
     cells = ""
     for number, row in enumerate(rows, 1):
         texts = (
@@ -144,19 +190,33 @@ def add_sheet(
         )
         cells += f'<row r="{number}">{"".join(texts)}</row>'
     content = f'<worksheet xmlns="{_MAIN}"><sheetData>{cells}</sheetData></worksheet>'
-    folder, number = posixpath.dirname(book), 1
-    while (name := posixpath.join(folder, "worksheets", f"sheet{number}.xml")) in parts:
-        number += 1
-    identity = add_part(parts, name, content.encode(), _WORKSHEET, f"{_OFFICE}/worksheet")
+    add_sheet_part(parts, title, content.encode(), state="hidden" if hidden else "visible")
+
+
+def add_sheet_part(parts: Parts, title: str, content: bytes, *, state: str = "visible") -> str:
+    """Put a sheet's part behind all others; the name that it gets."""
+    book, _ = sheet_parts(parts)
+    name = free_name(parts, posixpath.join(posixpath.dirname(book), "worksheets", "sheet1.xml"))
+    identity = add_part(parts, name, content, _WORKSHEET, f"{_OFFICE}/worksheet")
     numbers = re.findall(r'<(?:\w+:)?sheet\b[^>]*\bsheetId="(\d+)"', parts[book].decode())
-    state = ' state="hidden"' if hidden else ""
+    kept = f' state="{state}"' if state != "visible" else ""
     _append(
         parts,
         book,
         "sheets",
         f'sheet xmlns:r="{_OFFICE}" name={quoteattr(title)} '
-        f'sheetId="{max(map(int, numbers)) + 1}"{state} r:id="{identity}"',
+        f'sheetId="{max(map(int, numbers)) + 1}"{kept} r:id="{identity}"',
     )
+    return name
+
+
+def free_name(parts: Mapping[str, bytes], like: str) -> str:
+    """A name that no part has yet, with another number than that of one it is to be like."""
+    base, ending = posixpath.splitext(like)
+    base, number = base.rstrip("0123456789"), 1
+    while (name := f"{base}{number}{ending}") in parts:
+        number += 1
+    return name
 
 
 def put_after_sheets(text: str, element: str, content: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import warnings
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,12 @@ ENDINGS = (".xlsx", ".xlsm")
 
 _OLE = bytes.fromhex("D0CF11E0A1B11AE1")
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
+
+#: The ending of workbooks that are read by way of an office, and what they say of themselves.
+OPEN_DOCUMENT = ".ods"
+_OPEN_DOCUMENT = b"application/vnd.oasis.opendocument.spreadsheet"
+#: What turns such a file into an .xlsx: put here by whoever can.
+through_office: list[Callable[[Path, bytes], bytes]] = []
 
 #: What a workbook may unpack to, in bytes; the template with 5,000 lines takes a tenth of it.
 LARGEST = 500 * 2**20
@@ -72,7 +78,10 @@ class Source:
 
 
 def read(source: str | Path | Source) -> Source:
-    """A workbook file, read once; raises `WorkbookProblem` if it cannot be one."""
+    """A workbook file, read once; raises `WorkbookProblem` if it cannot be one.
+
+    Of an .ods file it is what an office makes of it, which is good for reading alone.
+    """
     if isinstance(source, Source):
         return source
     path = Path(source)
@@ -101,6 +110,7 @@ def read(source: str | Path | Source) -> Source:
             # No part is unpacked beyond what the file says that it unpacks to.
             size = sum(info.file_size for info in archive.infolist())
             broken = archive.testzip() if size <= LARGEST else None
+            kind = archive.read("mimetype") if "mimetype" in parts and size <= LARGEST else b""
     except Exception as error:  # zipfile raises many kinds for a damaged archive
         raise damaged(path) from error
     if size > LARGEST:
@@ -110,6 +120,10 @@ def read(source: str | Path | Source) -> Source:
         )
     if broken:
         raise damaged(path)
+    if kind.startswith(_OPEN_DOCUMENT):
+        if not through_office:
+            raise WorkbookProblem(f"{not_one}: save it as .xlsx in LibreOffice first")
+        return Source(path, through_office[0](path, data))
     if "[Content_Types].xml" not in parts or "xl/workbook.bin" in parts:
         raise WorkbookProblem(f"{not_one}: it is another kind of document")
     return Source(path, data)
@@ -130,9 +144,14 @@ def computes_in_part(path: str | Path, cut: Sequence[str]) -> WorkbookProblem:
     named = ", ".join(cut[:5]) + (f" and {len(cut) - 5} more columns" if cut[5:] else "")
     return WorkbookProblem(
         f"{Path(path).name}: cells that compute have become plain ones ({named}), as happens when "
-        "a program without the functions saves it; copy what you typed into a new workbook "
-        "(“xlfuncs new”), or go back to an earlier copy"
+        f"a program without the functions saves it; {upgrading(path)}, or go back to an earlier "
+        "copy"
     )
+
+
+def upgrading(path: str | Path) -> str:
+    """What to do with a workbook whose sheets are no more those that this program reads."""
+    return f"“xlfuncs upgrade {Path(path).name} -o NEW.xlsx” puts what you typed into sound sheets"
 
 
 def load(source: str | Path | Source, **options: Any) -> Any:

@@ -1,1 +1,1 @@
-"""Records that live on: logs kept elsewhere come into a workbook."""
+"""Records that live: old workbooks carried on, and lines kept elsewhere taken into one."""

@@ -26,6 +26,7 @@ from xlfuncs.records.reading import Cell, Grid
 from xlfuncs.records.sensing import Dates, Rejected
 from xlfuncs.records.tables import Table
 from xlfuncs.workbook import words
+from xlfuncs.workbook.words import Choices
 
 
 @dataclass
@@ -375,8 +376,16 @@ def _grow(made: Plan) -> None:
     """A longer workbook for the lines; what does not come along is told before it is written."""
     from xlfuncs.records.upgrade import upgraded
 
-    lines = {"batches": 8 * made.grows_to}.get(made.table.name, made.grows_to)
-    what = {"instruments": "instruments", "checks": "checks"}.get(made.table.name, "rows")
-    found = upgraded(made.book.source, **{what: lines})
+    lines = {made.table.name: made.grows_to}
+    # The log has lines for the batches that fill it.
+    rows = lines.get("log")
+    if "batches" in lines:
+        rows = next(n for n in itertools.count(1) if Choices(rows=n).batches >= lines["batches"])
+    found = upgraded(
+        made.book.source,
+        rows=rows,
+        checks=lines.get("checks"),
+        instruments=lines.get("instruments"),
+    )
     made.longer = Book(Source(made.book.source.path, found.data), made.table)
     made.notices += [*map(str, found.lost), *found.notes]

@@ -154,14 +154,8 @@ def _of_text(source: Source, suits: Suits) -> Grid:
         return Grid(source.name, *_rows(source, text, separator), told, separator)
     width = text.partition("\n")[0].count(separator) + 1
     top: list[Row] = [even[i : i + width] for i in range(0, BEGINNING * width, width)]
-    return Grid(
-        source.name,
-        list(filter(None, top)),
-        range(1, len(even) // width + 1),
-        told,
-        separator,
-        even,
-    )
+    numbers = range(1, len(even) // width + 1)
+    return Grid(source.name, top[: len(numbers)], numbers, told, separator, even)
 
 
 def _decoded(source: Source) -> tuple[str, str]:

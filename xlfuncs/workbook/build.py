@@ -43,8 +43,11 @@ def layout(choices: Choices) -> Layout:
     return placed
 
 
-def build(choices: Choices) -> Workbook:
-    """The template as an openpyxl workbook, with the invented example filled in on request."""
+def build(choices: Choices, *, filled: bool = True) -> Workbook:
+    """The template as an openpyxl workbook, with the invented example filled in on request.
+
+    Not `filled` it only says that it is an example: somebody else types it in.
+    """
     book = Workbook()
     book.remove(book.active)
     styles.register(book)
@@ -56,7 +59,7 @@ def build(choices: Choices) -> Workbook:
     )
     if not choices.plain:
         _settings(book)
-    if choices.example:
+    if choices.example and filled:
         example.fill(book, choices)
     book.defined_names[words.LAYOUT_NAME] = DefinedName(
         words.LAYOUT_NAME, attr_text=str(words.LAYOUT_VERSION)

@@ -11,7 +11,8 @@ from openpyxl.utils.datetime import from_excel
 from openpyxl.workbook import Workbook
 
 from xlfuncs.cells.values import BLANK
-from xlfuncs.files.problems import WorkbookProblem, load
+from xlfuncs.files import problems
+from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.workbook import words
 
 #: Values of computed cells by sheet and address, as an engine gives them.
@@ -73,7 +74,7 @@ class Reader:
         if len(places) != 1 or places[0][0] not in self.book.sheetnames:
             raise WorkbookProblem(
                 f"{self.path.name} has lost its cells “{name}”: was a sheet or a column deleted? "
-                "Go back to an earlier copy, or copy your entries into a new workbook."
+                f"Go back to an earlier copy, or {problems.upgrading(self.path)}."
             )
         title, cells = places[0]
         return title, cells.replace("$", "")
@@ -85,12 +86,13 @@ class Reader:
         return None if value == BLANK else value
 
 
-def read(path: Path, values: Values) -> Reader:
+def read(source: Path | Source, values: Values) -> Reader:
     """Open a filled workbook; `values` holds what its formulas give.
 
     Raises WorkbookProblem when the file is not one of our workbooks.
     """
-    book = load(path)
+    found = problems.read(source)
+    path, book = found.path, problems.load(found)
     layout = book.defined_names.get(words.LAYOUT_NAME)
     if layout is None:
         raise WorkbookProblem(
@@ -99,7 +101,7 @@ def read(path: Path, values: Values) -> Reader:
     if str(layout.attr_text) != str(words.LAYOUT_VERSION):
         raise WorkbookProblem(
             f"{path.name} has layout {layout.attr_text}; this program reads layout "
-            f"{words.LAYOUT_VERSION}. Copy your entries into a new workbook."
+            f"{words.LAYOUT_VERSION}. Carry it over: {problems.upgrading(path)}."
         )
     return Reader(path, book, values)
 

@@ -17,7 +17,7 @@ from typing import Any
 from openpyxl.utils import get_column_letter
 
 from xlfuncs.files import pdf, problems, stored
-from xlfuncs.files.problems import Source
+from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.files.replacing import replacing
 from xlfuncs.hosts.calc import addin, session
 from xlfuncs.hosts.calc.install import numpy_for
@@ -98,6 +98,23 @@ def print_pdf(
     return out
 
 
+def as_xlsx(path: Path, data: bytes, timeout: float = 120) -> bytes:
+    """What the office makes of another kind of workbook, such as .ods, as .xlsx.
+
+    Raises `WorkbookProblem` with one plain sentence where that needs an office that is not there.
+    """
+    try:
+        with tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
+            passing = Path(folder) / "converted.xlsx"
+            source = Source(path, data)
+            _run(source, {"do": "convert", "xlsx": str(passing)}, timeout, path.suffix.lower())
+            return passing.read_bytes()
+    except (OfficeProblem, OSError) as problem:
+        raise WorkbookProblem(
+            f"{path.name} is read by way of LibreOffice: {problem}; or save it as .xlsx"
+        ) from problem
+
+
 def recalculation_seconds(
     source: str | Path | Source, repeats: int = 5, timeout: float = 120
 ) -> list[float]:
@@ -106,7 +123,7 @@ def recalculation_seconds(
     return [float(seconds) for seconds in answer["seconds"]]
 
 
-def _run(source: Source, task: dict[str, str], timeout: float) -> dict[str, Any]:
+def _run(source: Source, task: dict[str, str], timeout: float, ending: str = "") -> dict[str, Any]:
     """Do the task on a copy of the file; an office that dies gets a second chance, all afresh."""
     office = choose_office()
     deadline = time.monotonic() + timeout
@@ -114,7 +131,7 @@ def _run(source: Source, task: dict[str, str], timeout: float) -> dict[str, Any]
         with tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
             work = Path(folder)
             try:
-                copy = _copied(source, work)
+                copy = _copied(source, work, ending or source.ending())
                 profile = _profile(office, work, kept, deadline)
                 return session.run(office, profile, {**task, "file": str(copy)}, deadline)
             except session.OfficeDied:
@@ -128,13 +145,13 @@ def _run(source: Source, task: dict[str, str], timeout: float) -> dict[str, Any]
     raise OfficeProblem(f"{source.name}: LibreOffice ended before it was done, twice")
 
 
-def _copied(source: Source, work: Path) -> Path:
+def _copied(source: Source, work: Path, ending: str) -> Path:
     """The file under `work`, without macros: the office would take those for our functions."""
-    if source.ending().endswith("m"):
+    if ending.endswith("m"):
         from xlfuncs.hosts.excel import macros  # it needs xlwings, which computing does not
 
         source = Source(source.path, macros.without_functions(source.data))
-    copy = work / f"workbook{source.ending()}"
+    copy = work / f"workbook{ending}"
     copy.write_bytes(source.data)
     return copy
 

@@ -132,6 +132,13 @@ def _print(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
     return {}
 
 
+def _convert(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
+    document = _computed(desktop, task["file"])
+    document.storeToURL(_url(task["xlsx"]), _properties(FilterName="Calc MS Excel 2007 XML"))
+    document.close(True)
+    return {}
+
+
 def _time(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
     document = _computed(desktop, task["file"])
     seconds = []
@@ -204,7 +211,7 @@ def _properties(**values: Any) -> tuple[Any, ...]:
 
 
 TASKS: dict[str, Callable[[Any, Any, dict[str, str]], dict[str, Any]]] = {
-    "values": _values, "print": _print, "time": _time,
+    "values": _values, "print": _print, "convert": _convert, "time": _time,
     "install": _install, "uninstall": _uninstall,
 }  # fmt: skip
 
