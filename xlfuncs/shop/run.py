@@ -156,7 +156,7 @@ def _title(name: str, taken: set[str]) -> str:
 
 def _is_ours(source: Path) -> bool:
     """Whether a file is a workbook made by `new`."""
-    if source.suffix.lower() not in problems.ENDINGS:
+    if source.suffix.lower() not in (*problems.ENDINGS, problems.OPEN_DOCUMENT):
         return False
     return words.LAYOUT_NAME in problems.load(source, read_only=True).defined_names
 
