@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
-from xlfuncs.plain import measured
 from xlfuncs.workbook import words
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import Block, ReportPart, Section, Sheet, Steps, Text
@@ -147,22 +147,26 @@ _PLAIN = (
 
 def _how_near() -> Iterator[Block]:
     """The largest difference between the plain formulas and the functions."""
+    from xlfuncs.plain import measured
+
     yield Section("How near the plain formulas come to the functions")
     yield Text(
         f"Largest difference in {measured.CASES:,} random cases over the whole range of each; "
         "words are the same in all of them.",
         gap=0,
     )
-    for line in textwrap.wrap(" · ".join(_differences()), _WIDE, break_on_hyphens=False):
+    for line in textwrap.wrap(
+        " · ".join(_differences(measured.kept())), _WIDE, break_on_hyphens=False
+    ):
         yield Text(line, styles.NOTE, gap=0)
 
 
 _WIDE = 130
 
 
-def _differences() -> Iterator[str]:
+def _differences(kept: Iterable[Any]) -> Iterator[str]:
     largest: dict[tuple[str, str], float] = {}
-    for one in measured.kept():
+    for one in kept:
         if one.bound.most:
             key = one.function, one.bound.unit
             largest[key] = max(largest.get(key, 0.0), one.largest)
