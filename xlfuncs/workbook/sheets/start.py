@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
-from xlfuncs.plain import measured
 from xlfuncs.workbook import words
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import Block, ReportPart, Section, Sheet, Steps, Text
@@ -144,8 +144,10 @@ def _without_functions() -> tuple[Block, ...]:
 #: One use of each function that a program might lack; the others are as old as spreadsheets.
 _ASKED = (
     "IFERROR(1,1)", 'COUNTIFS(all.inst_kind,"x")', 'SUMIFS(all.inst_kind,all.inst_kind,"x")',
-    'COUNTIF(all.inst_kind,"x")', "LOG10(1)", 'LEN(SUBSTITUTE("a","a","b"))',
-    "ROUNDDOWN(1,0)", "ROUNDUP(1,0)", "MOD(1,1)", "CHOOSE(1,1)",
+    'COUNTIF(all.inst_kind,"x")', 'SUMIF(all.inst_kind,"x")', "AVERAGEIF(all.run_no,1)",
+    "COUNTA(all.run_no)", "LARGE(all.run_no,1)", "SMALL(all.run_no,1)", "SUMSQ(1)", "STDEV(1,2)",
+    "LOG10(1)", "ROUNDDOWN(1,0)", "ROUNDUP(1,0)", "MOD(1,1)", "CHOOSE(1,1)", "ISLOGICAL(1)",
+    'LEN(SUBSTITUTE("a","a","b"))', "LEN(CHAR(34))", 'SEARCH("a","a")',
 )  # fmt: skip
 _LACKS = (
     "THIS PROGRAM LACKS a function that the sheets use: trust no figure here. LibreOffice, Excel "
@@ -160,22 +162,26 @@ _PLAIN = (
 
 def _how_near() -> Iterator[Block]:
     """The largest difference between the plain formulas and the functions."""
+    from xlfuncs.plain import measured
+
     yield Section("How near the plain formulas come to the functions")
     yield Text(
         f"Largest difference in {measured.CASES:,} random cases over the whole range of each; "
         "words are the same in all of them.",
         gap=0,
     )
-    for line in textwrap.wrap(" · ".join(_differences()), _WIDE, break_on_hyphens=False):
+    for line in textwrap.wrap(
+        " · ".join(_differences(measured.kept())), _WIDE, break_on_hyphens=False
+    ):
         yield Text(line, styles.NOTE, gap=0)
 
 
 _WIDE = 130
 
 
-def _differences() -> Iterator[str]:
+def _differences(kept: Iterable[Any]) -> Iterator[str]:
     largest: dict[tuple[str, str], float] = {}
-    for one in measured.kept():
+    for one in kept:
         if one.bound.most:
             key = one.function, one.bound.unit
             largest[key] = max(largest.get(key, 0.0), one.largest)
