@@ -13,6 +13,7 @@ from typing import Any
 
 import openpyxl
 import pytest
+from openpyxl.workbook.defined_name import DefinedName
 
 from tests.helpers import recorded_anew
 from tests.hosts.calc.conftest import _usable_office, needs_office  # noqa: F401
@@ -22,6 +23,8 @@ from xlfuncs.files import stored
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.calc import session
 from xlfuncs.hosts.calc.offices import choose_office, clean_environment
+from xlfuncs.hosts.embedded import worksheet
+from xlfuncs.hosts.embedded.values import ERRORS
 from xlfuncs.plain import measured
 from xlfuncs.science import sucrose
 from xlfuncs.workbook import build
@@ -198,6 +201,33 @@ def test_only_what_every_program_knows_is_used():
     assert used <= set(FUNCTIONS)
     for name, defined in book.defined_names.items():
         assert re.fullmatch(r"(.+!\$[A-Z]+\$\d+(:\$[A-Z]+\$\d+)?|\d+)", defined.attr_text), name
+
+
+#: Functions as old as spreadsheets.
+OLD = re.findall(
+    r"\w+",
+    "ABS AND AVERAGE COUNT DAY EXP FIND IF INDEX INT ISERROR ISNUMBER ISTEXT LEFT LEN LN LOWER "
+    "MATCH MAX MID MIN MONTH N NA NOT OR RIGHT ROUND ROW SQRT SUM TODAY TRIM UPPER VALUE YEAR",
+)
+
+
+@pytest.mark.parametrize("lacking", [None, *sorted(set(FUNCTIONS) - set(OLD))])
+def test_start_names_the_cause_in_a_program_that_lacks_a_function(monkeypatch, lacking):
+    """A function that a program does not know gives #NAME? there."""
+    whole, _ = example(METRIC, True)
+    [(title, address)] = cells(whole, "edition_state")
+    book = openpyxl.Workbook()
+    book.active["D1"], book.active["A1"] = 1, whole[title][address].value
+    for name in ("inst_kind", "run_no"):
+        book.defined_names[name] = DefinedName(name, attr_text="Sheet!$D$1:$D$9")
+    known = worksheet.function
+
+    def function(name: str) -> Any:
+        return (lambda *_: ERRORS["#NAME?"]) if name == lacking else known(name)
+
+    monkeypatch.setattr(worksheet, "function", function)
+    said = computed(book)["Sheet", "A1"]
+    assert said.startswith("THIS PROGRAM LACKS" if lacking else "Plain edition")
 
 
 def test_science_is_where_the_formulas_come_from(monkeypatch):

@@ -129,8 +129,10 @@ def _without_functions() -> tuple[Block, ...]:
 #: One use of each function that a program might lack; the others are as old as spreadsheets.
 _ASKED = (
     "IFERROR(1,1)", 'COUNTIFS(all.inst_kind,"x")', 'SUMIFS(all.inst_kind,all.inst_kind,"x")',
-    'COUNTIF(all.inst_kind,"x")', "LOG10(1)", 'LEN(SUBSTITUTE("a","a","b"))',
-    "ROUNDDOWN(1,0)", "ROUNDUP(1,0)", "MOD(1,1)", "CHOOSE(1,1)",
+    'COUNTIF(all.inst_kind,"x")', 'SUMIF(all.inst_kind,"x")', "AVERAGEIF(all.run_no,1)",
+    "COUNTA(all.run_no)", "LARGE(all.run_no,1)", "SMALL(all.run_no,1)", "SUMSQ(1)", "STDEV(1,2)",
+    "LOG10(1)", "ROUNDDOWN(1,0)", "ROUNDUP(1,0)", "MOD(1,1)", "CHOOSE(1,1)", "ISLOGICAL(1)",
+    'LEN(SUBSTITUTE("a","a","b"))', "LEN(CHAR(34))", 'SEARCH("a","a")',
 )  # fmt: skip
 _LACKS = (
     "THIS PROGRAM LACKS a function that the sheets use: trust no figure here. LibreOffice, Excel "
