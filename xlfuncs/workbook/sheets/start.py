@@ -6,7 +6,6 @@ import datetime
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 
-from xlfuncs.plain import measured
 from xlfuncs.workbook import words
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import Block, ReportPart, Section, Sheet, Steps, Text
@@ -147,6 +146,8 @@ _PLAIN = (
 
 def _how_near() -> Iterator[Block]:
     """The largest difference between the plain formulas and the functions."""
+    from xlfuncs.plain import measured  # sheets know nothing of it otherwise
+
     yield Section("How near the plain formulas come to the functions")
     yield Text(
         f"Largest difference in {measured.CASES:,} random cases over the whole range of each; "
@@ -161,6 +162,8 @@ _WIDE = 130
 
 
 def _differences() -> Iterator[str]:
+    from xlfuncs.plain import measured
+
     largest: dict[tuple[str, str], float] = {}
     for one in measured.kept():
         if one.bound.most:
