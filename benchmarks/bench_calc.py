@@ -14,7 +14,7 @@ from openpyxl import Workbook
 from openpyxl.worksheet.formula import ArrayFormula
 
 from benchmarks.measuring import Measure, seconds
-from benchmarks.workbooks import with_checks
+from benchmarks.workbooks import with_checks, with_lines
 from xlfuncs.hosts.calc import runner
 from xlfuncs.hosts.calc.install import numpy_for
 from xlfuncs.hosts.calc.offices import OfficeProblem, choose_office
@@ -61,6 +61,9 @@ def _recalculations(folder: Path) -> Iterator[Measure]:
     yield Measure("Calc, array call over 10,000 rows", ratio, 6, "× Calc's own array formula")
     full = median(runner.recalculation_seconds(_example(folder), repeats=9))
     yield Measure("Calc, hard recalculation of the example", full, 0.5, "s")
+    long = with_lines(folder / "long.xlsx", 1000)
+    lines = median(runner.recalculation_seconds(long, repeats=5))
+    yield Measure("Calc, hard recalculation of 1000 lines", lines, 1, "s")
     base, many = (
         median(runner.recalculation_seconds(with_checks(folder / f"{n}.xlsx", n), repeats=3))
         for n in (1000, 4000)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import time
 import tracemalloc
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
@@ -37,6 +38,19 @@ def seconds(*calls: Callable[[], object], runs: int = 15) -> list[float]:
             start = time.perf_counter()
             call()
             taken.append(time.perf_counter() - start)
+    return [median(taken) for taken in times]
+
+
+def processor_seconds(*commands: Sequence[object], runs: int = 5) -> list[float]:
+    """Median time that processors spend on each command; they take turns as above."""
+    times: list[list[float]] = [[] for _ in commands]
+    for _ in range(runs):
+        for command, taken in zip(commands, times, strict=True):
+            before = os.times()
+            subprocess.run(list(map(str, command)), stdout=subprocess.DEVNULL, check=True)
+            after = os.times()
+            taken.append(after.children_user + after.children_system
+                         - before.children_user - before.children_system)  # fmt: skip
     return [median(taken) for taken in times]
 
 

@@ -22,3 +22,20 @@ def with_checks(path: Path, checks: int) -> Path:
         sheet.cell(row, 4).value = 0.1 * (row % 3)
     path.write_bytes(build.to_bytes(book))
     return path
+
+
+def with_lines(path: Path, lines: int) -> Path:
+    """Write the example with its log over and over, a year later each time, up to so many lines."""
+    book = build.build(Choices(example=True, rows=lines))
+    for key in ("date", "batch", "stage", "instrument", "reading", "temperature", "volume",
+                "volume_temperature", "ph", "note"):  # fmt: skip
+        title, cells = next(iter(book.defined_names[f"log_{key}"].destinations))
+        column = [cell for (cell,) in book[title][cells]]
+        if key == "date":
+            typed = sum(cell.value is not None for cell in column)
+        for number, cell in enumerate(column[typed:], typed):
+            told = column[number % typed].value
+            years = datetime.timedelta(365 * (number // typed))
+            cell.value = told + years if isinstance(told, datetime.datetime) else told
+    path.write_bytes(build.to_bytes(book))
+    return path

@@ -162,7 +162,7 @@ _PLAIN = (
 
 def _how_near() -> Iterator[Block]:
     """The largest difference between the plain formulas and the functions."""
-    from xlfuncs.plain import measured
+    from xlfuncs.plain import measured  # sheets know nothing of it otherwise
 
     yield Section("How near the plain formulas come to the functions")
     yield Text(
