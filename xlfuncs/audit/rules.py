@@ -114,10 +114,12 @@ def names(seen: Seen) -> Iterator[Finding]:
         if reading.instrument is None and not is_blank(reading.shown):
             told = show(tool.value) if not is_blank(tool.value) else "the instrument"
             yield _at(tool, "unknown-instrument", SEVERE, f"{told} {renamed}")
-        elif reading.instrument and reading.instrument.kind == words.THERMOMETER:
+        elif reading.instrument and not (reading.instrument.refracts or reading.instrument.floats):
+            what = reading.instrument.kind
+            what = "is a thermometer" if what == words.THERMOMETER else f"is no instrument ({what})"
             yield _at(
                 reading.cell, "no-gravity", SEVERE,
-                f"{reading.instrument.name} is a thermometer: it shows no gravity",
+                f"{reading.instrument.name} {what}: it shows no gravity",
             )  # fmt: skip
         if reading.batch is None:
             what = "names no batch" if is_blank(batch.value) else f"{show(batch.value)} is not on "
