@@ -23,12 +23,16 @@ from xlfuncs.workbook import words
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """A cell of a named column: its place, its value (None when blank), whether it is a formula."""
+    """A cell of a named column: its place, its value (None when blank), whether it is a formula.
+
+    A formula is `lost` where the file holds no value beside it, not even an empty text.
+    """
 
     sheet: str
     address: str
     value: Any
     formula: bool = False
+    lost: bool = False
 
 
 _NOWHERE = Cell("", "", None)
@@ -206,8 +210,8 @@ def _array_ends(element: ElementTree.Element, otherwise: int) -> int:
     return otherwise
 
 
-def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool]:
-    """The value of a cell, None when it is blank; and whether it is a formula."""
+def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool, bool]:
+    """The value of a cell, None when it is blank; whether it is a formula, and one without it."""
     kind = element.get("t", "n")
     inside = {local(child.tag): child for child in element}
     formula = "f" in inside
@@ -222,7 +226,8 @@ def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool]
         elif kind == "n" and value:
             value = float(value)
             value = value if math.isfinite(value) else "#NUM!"
-    return (None if value == "" else value), formula
+    lost = formula and value == "" and kind != "str"
+    return (None if value == "" else value), formula, lost
 
 
 def _shared_texts(archive: zipfile.ZipFile) -> list[str]:

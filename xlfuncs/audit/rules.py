@@ -451,6 +451,8 @@ def recomputed(seen: Seen) -> Iterator[Finding]:
     for reading in record.readings:
         for what, found in (("", reading.verdict), ("volume_", reading.volume_verdict)):
             cell = reading.row[f"{what}verdict"]
+            if cell.lost:
+                continue
             shown = cell.value or ""
             if isinstance(shown, str) and not is_passed_on(shown) and shown != found:
                 if is_passed_on(found):
