@@ -1,8 +1,10 @@
 """Who may know whom: each package is imported with the forbidden ones out of reach."""
 
+import itertools
 import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -152,3 +154,14 @@ def test_the_project_does_not_speak_of_where_it_was_made():
     ]
     assert len(texts) > 50
     assert not [path for path in texts if places.search(path.read_text(encoding="utf-8"))]
+
+
+def test_the_lock_file_has_every_package_that_is_asked_for():
+    """Of the project, its tests and its documents, each with its hashes: `make lock`."""
+    project = tomllib.loads((ROOT.parent / "pyproject.toml").read_text("utf-8"))["project"]
+    asked = [*project["dependencies"], *itertools.chain(*project["optional-dependencies"].values())]
+    names = {re.split(r"[<>=!~\[]", need)[0].lower() for need in asked}
+    lock = (ROOT.parent / "requirements.lock").read_text("utf-8")
+    locked = re.findall(r"^([\w.-]+)==\S+ \\\n    --hash=sha256:", lock, re.MULTILINE)
+    assert len(locked) == len(re.findall("==", lock))
+    assert names - {name.lower() for name in locked} == set()

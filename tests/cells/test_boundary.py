@@ -6,6 +6,7 @@ from unittest import mock
 import numpy as np
 import pytest
 
+from xlfuncs import functions
 from xlfuncs.cells import boundary, catalogue
 from xlfuncs.cells.catalogue import cell_function
 from xlfuncs.cells.quantities import Choice, Number, Takes
@@ -282,3 +283,14 @@ def test_columns_of_a_whole_range():
     assert SPREAD([2, 4]) == [[2.0, pytest.approx(2**0.5)]]
     assert SPREAD([2]) == [[1.0, ""]]
     assert SPREAD(["x"]) == [['! a "x" is not a number (cell 1 of the range)'] * 2]
+
+
+@pytest.mark.parametrize(
+    "ragged", [[[1.0], [1.0, 2.0]], [[], [1.0]], [[1.0], 2.0], [[1.0, 2.0], []]]
+)
+def test_rows_of_unequal_length_are_refused_and_none_is_dropped(ragged):
+    for name, function in functions.CATALOGUE.items():
+        others = [1.0] * (len(function.arguments) - 1)
+        if function.arguments:
+            told = str(function.callable()(ragged, *others))
+            assert "! the rows of a range must be equally long" in told, name

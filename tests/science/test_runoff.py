@@ -195,6 +195,8 @@ def test_the_curve_through_all_readings_against_curve_fit():
         assert (fitted.volume, fitted.scale) == pytest.approx((volume, scale), rel=1e-8)
         return fitted.uncertainty
 
+    in_hl = runoff.fit_all(volumes / 100, plato, limit, 0, 0, steps=8)
+    assert (in_hl.volume, in_hl.scale) == pytest.approx((volume / 100, scale / 100), rel=1e-8)
     moved, _ = scipy.optimize.curve_fit(curve, volumes, plato + 1e-4, [30, 13], xtol=1e-14)
     by_level = 0.2 * (moved[0] - volume) / 1e-4
     assert u(0, 0) == pytest.approx(by_scatter, rel=1e-5)

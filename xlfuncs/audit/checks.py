@@ -86,6 +86,9 @@ def _line(
         given(row["known_2"].value),
         given(row["known_3"].value),
     ]
+    for value in known:
+        if is_number(value) and abs(value) > defaults.LARGEST_TRUE:
+            return f"true value {says(value)} is out of reach"
     read, true = _brought(row, tool, settings, shown), known
     malt = tool.refracts and plain(row["made_of"].value) == words.MALT_EXTRACT
     if tool.refracts and scale == "SG":

@@ -105,6 +105,7 @@ class _Column:
         self.place = place
         self.values: list[Any] = [None] * ((place.last - place.first + 1) * place.wide)
         self.formulas: set[int] = set()
+        self.lost: set[int] = set()  # formulas without a value beside them, if only an empty text
 
 
 class Entries:
@@ -125,6 +126,11 @@ class Entries:
         """The cells of a named column, blank ones too; none if the workbook is too old for it."""
         column = self._columns.get(name)
         return [self._cell(column, at) for at in range(len(column.values))] if column else []
+
+    def lost(self, name: str) -> frozenset[int]:
+        """The lines, from 0, on which a named column has a formula and the file no value of it."""
+        column = self._columns.get(name)
+        return frozenset(column.lost if column else ())
 
     def filled(self, name: str) -> Iterator[Cell]:
         """The cells of a named column that hold something, if only a formula."""
@@ -247,9 +253,11 @@ def _columns(
                 for number, column in wanted[letter]:
                     place, at = column.place, column.place.position(row, number)
                     if at is not None:
-                        column.values[at], formula = _content(element, texts)
+                        column.values[at], formula, lost = _content(element, texts)
                         if formula:
                             column.formulas.add(at)
+                        if lost:
+                            column.lost.add(at)
                     if at == 0 and _array_ends(element, place.last) < place.last:
                         cut.append(f"{title}!{letter}{place.first}:{letter}{place.last}")
     if cut:
@@ -285,8 +293,8 @@ def _array_ends(element: ElementTree.Element, otherwise: int) -> int:
     return otherwise
 
 
-def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool]:
-    """The value of a cell, None when it is blank; and whether it is a formula."""
+def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool, bool]:
+    """The value of a cell, None when it is blank; whether it is a formula, and one without it."""
     kind = element.get("t", "n")
     inside = {local(child.tag): child for child in element}
     formula = "f" in inside
@@ -301,7 +309,8 @@ def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool]
         elif kind == "n" and value:
             value = float(value)
             value = value if math.isfinite(value) else "#NUM!"
-    return (None if value == "" else value), formula
+    lost = formula and value == "" and kind != "str"
+    return (None if value == "" else value), formula, lost
 
 
 def _shared_texts(archive: zipfile.ZipFile) -> list[str]:

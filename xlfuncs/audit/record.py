@@ -7,6 +7,7 @@ force; the sheet's own steps are not used.
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -132,6 +133,7 @@ class Record:
     checks: list[Check]
     refused: Refused
     place: int = 0  # among the files of the year
+    lost: Mapping[str, frozenset[int]] = field(default_factory=dict)  # lines by what is lost there
     readings: list[Reading] = field(default_factory=list)
     repeated: list[tuple[Cell, Cell]] = field(default_factory=list)  # here, and where it counts
 
@@ -154,7 +156,8 @@ def understood(book: Entries, place: int = 0) -> Record:
     batches = list(setup.batches(book, settings))
     fitted, refused = checks.add(book, tools, settings)
     brewery = name(book.cell("brewery"))
-    record = Record(book.file, brewery, settings, tools, batches, fitted, refused, place)
+    lost = {key: book.lost(f"log_{key}") for key in SHOWN}
+    record = Record(book.file, brewery, settings, tools, batches, fitted, refused, place, lost)
     _add_log(record, book)
     for reading in record.readings:
         if reading.brew:

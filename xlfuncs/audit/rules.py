@@ -125,17 +125,13 @@ def names(seen: Seen) -> Iterator[Finding]:
         if reading.instrument is None and not is_blank(reading.shown):
             told = show(tool.value) if not is_blank(tool.value) else "the instrument"
             yield _at(tool, "unknown-instrument", SEVERE, f"{told} {renamed}")
-        elif reading.instrument and reading.instrument.kind == words.THERMOMETER:
-            yield _at(
-                reading.cell, "no-gravity", SEVERE,
-                f"{reading.instrument.name} is a thermometer: it shows no gravity",
-            )  # fmt: skip
-        elif reading.instrument and reading.instrument.kind not in words.KINDS:
-            yield _at(
-                reading.cell, "no-gravity", SEVERE,
-                f"{reading.instrument.name} is on Setup as {show(reading.instrument.kind)}, which "
-                "is no kind of instrument",
-            )  # fmt: skip
+        elif reading.instrument and not (reading.instrument.refracts or reading.instrument.floats):
+            what = reading.instrument.kind
+            if what == words.THERMOMETER:
+                said = "is a thermometer: it shows no gravity"
+            else:
+                said = f"is on Setup as {show(what)}, which is no kind of instrument"
+            yield _at(reading.cell, "no-gravity", SEVERE, f"{reading.instrument.name} {said}")
         if reading.batch is None:
             what = "names no batch" if is_blank(batch.value) else f"{show(batch.value)} is not on "
             what += "" if is_blank(batch.value) else words.BATCHES
@@ -559,6 +555,8 @@ def recomputed(seen: Seen) -> Iterator[Finding]:
     for reading in seen.record.readings:
         _, verdict, of_volume = reading.by_its_file
         for key, found in (("verdict", verdict), ("volume_verdict", of_volume)):
+            if reading.row.number in seen.record.lost[key]:
+                continue
             shown = reading.row.value(key) or ""
             if isinstance(shown, str) and not is_passed_on(shown) and shown != found:
                 if is_passed_on(found):

@@ -310,6 +310,8 @@ def _block(raw: Any) -> _Block:
     if not raw or not isinstance(raw[0], (list, tuple)):
         return _Block(list(raw), (len(raw),)) if raw else _Block([None], (1,))
     columns = len(raw[0])
+    if not all(isinstance(row, (list, tuple)) and len(row) == columns for row in raw):
+        raise Refused("the rows of a range must be equally long")
     if columns == 0:
         return _Block([None], (1, 1))
     if columns == 1:

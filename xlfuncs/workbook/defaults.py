@@ -37,6 +37,8 @@ TOLERANCE_SG, TOLERANCE_PLATO = 0.002, 0.5
 #: Share of a planned volume.
 TOLERANCE_VOLUME = 0.04
 
+#: No true value of a check lies above, whatever its scale: of a thermometer it is one in °F.
+LARGEST_TRUE = 250
 #: Doubt of a solution that was weighed, °Bx (common practice: a scale to 0.1 g on 100 g).
 SOLUTION_U = 0.05
 #: What a degree of doubt in the sample's temperature does to a reading, °Bx and SG.

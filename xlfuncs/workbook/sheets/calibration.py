@@ -13,7 +13,7 @@ from collections.abc import Callable
 from xlfuncs.science import control, drift
 from xlfuncs.science.calibration import LEAST_SPREAD, UNCHECKED_SLOPE_U
 from xlfuncs.workbook import words
-from xlfuncs.workbook.defaults import ROOM, SG_PER_PLATO, SOLUTION_U
+from xlfuncs.workbook.defaults import LARGEST_TRUE, ROOM, SG_PER_PLATO, SOLUTION_U
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Block,
@@ -129,7 +129,7 @@ def sheet(choices: words.Choices) -> Sheet:
 
 def _checks(choices: words.Choices) -> Table:
     reading = Limits.between(-5, 250, "What the instrument showed, in its own scale")
-    reference = Limits.between(-5, 250, "What it ought to show: °Brix, SG or °Plato; of a "
+    reference = Limits.between(-5, LARGEST_TRUE, "What it ought to show: °Brix, SG or °Plato; of a "
                                         "thermometer the true temperature")  # fmt: skip
     tolerance = of_instrument("check_no", "tolerance")
     limit = "check_limit*1.000000001"
@@ -234,7 +234,9 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
 
     def given(i: int) -> str:
         if i > 1:
-            return raw(known[i - 2])
+            return cases((f"IFERROR(ABS({known[i - 2]})>{LARGEST_TRUE},FALSE)",
+                          f'"! true value "&{known[i - 2]}&" is out of reach"'),
+                         otherwise=raw(known[i - 2]))  # fmt: skip
         return cases(('check_shown_1=""', '""'),
                      (thermometer, 'IF(unit_temperature="F",32,0)'),  # melting ice
                      ('check_typed_in="SG"', "1"), otherwise="0")  # fmt: skip
