@@ -38,7 +38,7 @@ floor: .venv/tested
 # The development environment to the byte: pip install --require-hashes -r requirements.lock
 lock: .venv/tested
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check pip-tools
-	$(BIN)/pip-compile --quiet --generate-hashes --extra test --extra docs --strip-extras --allow-unsafe --no-header --no-emit-index-url --no-emit-trusted-host --no-emit-find-links --output-file requirements.lock pyproject.toml
+	$(BIN)/pip-compile --quiet --generate-hashes --extra test --extra docs --extra bench --strip-extras --allow-unsafe --no-header --no-emit-index-url --no-emit-trusted-host --no-emit-find-links --output-file requirements.lock pyproject.toml
 
 # What is made from the code: the reference, the page of accuracy, the workbooks, the pictures.
 docs: .venv/documented
