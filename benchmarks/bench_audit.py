@@ -32,7 +32,7 @@ def measures() -> Iterator[Measure]:
         with tempfile.TemporaryDirectory() as other:
             taken = _audit(folder, "--xlsx", str(Path(other) / "record.xlsx"))
         yield Measure("the same with the record of all", taken / WORKBOOKS, 0.3, "s")
-        yield Measure("memory of the record of 2000 workbooks", _largest(), 500, "MiB")
+        yield Measure("memory of the record of 2000 workbooks", _largest(), 320, "MiB")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         with_checks(folder / "long.xlsx", CHECKS)
