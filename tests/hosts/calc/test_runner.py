@@ -260,10 +260,12 @@ def test_not_a_workbook(needs_office, tmp_path, processes):
     path = tmp_path / "not.xlsx"
     with zipfile.ZipFile(path, "w") as archive:
         archive.writestr("[Content_Types].xml", "<Types/>")
+    with pytest.raises(WorkbookProblem, match=r"^not.xlsx is cut short or damaged$"):
+        runner.compute(path)
     with pytest.raises(
         OfficeProblem, match=r"^not.xlsx: LibreOffice cannot read it as a workbook$"
     ):
-        runner.compute(path)
+        runner.print_pdf(path, tmp_path / "not.pdf")
     _nothing_is_left(processes)
 
 

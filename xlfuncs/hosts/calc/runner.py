@@ -66,8 +66,8 @@ def compute(source: str | Path | Source, timeout: float = 120) -> dict[tuple[str
     """The value of every formula cell, by sheet and address, after a full recalculation.
 
     All cells of an array formula's range are there, errors as their text (`#N/A`).  The file is
-    not changed.  Raises `OfficeProblem` with one plain sentence: no office, no numpy, not a
-    workbook, not done in time, ended twice; `WorkbookProblem` for one that computes only in part.
+    not changed.  Raises `OfficeProblem` with one plain sentence: no office, no numpy, not done in
+    time, ended twice; `WorkbookProblem` for no workbook, and for one that computes only in part.
     """
     found = problems.read(source)
     # A TRUE that somebody typed is a formula to Calc, and none to the file.
@@ -87,7 +87,8 @@ def print_pdf(
 
     The same pages give the same bytes.
     With `sheet` that one alone, if it has a print area; case does not matter.
-    Raises `OfficeProblem` as `compute` does, and `WorkbookProblem` where the PDF cannot be written.
+    Raises `OfficeProblem` as `compute` does, also for no workbook, and `WorkbookProblem` where the
+    PDF cannot be written.
     """
     out, found = Path(out_pdf), problems.read(source)
     with replacing(out) as file, tempfile.TemporaryDirectory(prefix="xlfuncs-") as folder:
