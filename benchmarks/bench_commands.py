@@ -19,10 +19,10 @@ def measures() -> Iterator[Measure]:
         long = with_lines(Path(folder) / "long.xlsx", LINES)
         bounds = {
             ("version",): 1.5,
-            ("new", example, "--example", "--force"): 12,
-            ("report", example): 12,
-            ("calculate", example): 14,
-            ("calculate", long): 40,
+            ("new", example, "--example", "--force"): 16,
+            ("report", example): 16,
+            ("calculate", example): 20,
+            ("calculate", long): 60,
         }
         baseline, *taken = processor_seconds(
             [sys.executable, "-c", "import numpy, openpyxl"],
