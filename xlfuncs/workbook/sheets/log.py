@@ -461,7 +461,7 @@ def _planned() -> tuple[Column | Group, ...]:
              f'IF(({some})+(line_plan={last})>0,"",INDEX(all.plan_volume,line_batch,line_plan))',
              by_line=True),
         step("line_typed_within", "tolerance of volume",
-             or_blank(on_line("line_batch", "batch_no", "batch_tolerance_volume", "0"))),
+             on_line("line_batch", "batch_no", "batch_tolerance_volume", "0")),
         step("line_within_volume", "tolerance of volume", if_numbers(
             ["line_wanted_volume"], f"IF({positive('line_typed_within')},line_typed_within,"
             "IF(ISNUMBER(set_tolerance_volume),set_tolerance_volume,"
