@@ -83,8 +83,8 @@ def below(seen: Typed) -> Iterator[Finding]:
         if cell:
             yield _at(
                 cell, "below-frame", SEVERE,
-                "stands below the last line of its table, where nothing is read: go on in "
-                "a workbook with more lines (xlfuncs new --rows)",
+                "stands below the last line of its table, where nothing is read: xlfuncs upgrade "
+                "takes it in",
             )  # fmt: skip
 
 

@@ -158,7 +158,7 @@ def _read(path: Path, result: FileAudit) -> Source:
     except WorkbookProblem:
         result.sha256 = _checksum(path)
         raise
-    result.sha256 = hashlib.sha256(found.data).hexdigest()
+    result.sha256 = hashlib.sha256(found.held).hexdigest()
     return found
 
 

@@ -49,6 +49,12 @@ class Source:
 
     path: Path
     data: bytes
+    original: bytes = b""  # what the file holds, where `data` was made of it
+
+    @property
+    def held(self) -> bytes:
+        """The bytes of the file itself."""
+        return self.original or self.data
 
     @property
     def name(self) -> str:
@@ -73,7 +79,7 @@ class Source:
     def changed(self) -> bool:
         """Whether the file is another one by now, or gone."""
         try:
-            return self.path.read_bytes() != self.data
+            return self.path.read_bytes() != self.held
         except OSError:
             return True
 
@@ -124,7 +130,7 @@ def read(source: str | Path | Source) -> Source:
     if kind.startswith(_OPEN_DOCUMENT):
         if not through_office:
             raise WorkbookProblem(f"{not_one}: save it as .xlsx in LibreOffice first")
-        return Source(path, through_office[0](path, data))
+        return Source(path, through_office[0](path, data), data)
     if "[Content_Types].xml" not in parts or "xl/workbook.bin" in parts:
         raise WorkbookProblem(f"{not_one}: it is another kind of document")
     return Source(path, data)

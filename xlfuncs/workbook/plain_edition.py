@@ -336,7 +336,7 @@ def _block(block: Block, single: _Scope, known: _Known) -> Block:
             cells = {name: single.expanded(formula) for name, formula in block.cells.items()}
             for names, formula in block.blocks.items():
                 cells |= dict(zip(names, _of_block(formula, names, single), strict=True))
-            return Steps(cells)
+            return replace(block, cells=cells, blocks={})
         case Table():
             return _table(block, single, known)
     return block

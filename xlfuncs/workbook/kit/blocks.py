@@ -231,6 +231,7 @@ class Steps(Block):
 
     cells: Mapping[str, str]
     blocks: Mapping[tuple[str, ...], str] = field(default_factory=dict)  # one formula, some cells
+    formats: Mapping[str, str] = field(default_factory=dict)  # of the cells that a report shows
 
 
 @dataclass(frozen=True)

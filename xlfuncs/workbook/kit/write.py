@@ -183,6 +183,9 @@ class _Writer:
             self._step(area.top + number, area.left, name)
             self._check(formula)
             self._step(area.top + number, area.left + 1, "=" + formula)
+            if name in steps.formats:
+                cell = self.sheet.cell(area.top + number, area.left + 1)
+                cell.number_format = steps.formats[name]
         for number, (names, formula) in enumerate(steps.blocks.items(), len(steps.cells)):
             self._step(area.top + number, area.left, names[0])
             first = f"{get_column_letter(area.left + 1)}{area.top + number}"

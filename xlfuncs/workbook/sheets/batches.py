@@ -84,8 +84,8 @@ def sheet(choices: words.Choices) -> Sheet:
                             "MATCH(TRIM(chosen_batch),all.batch_key,0)),0)",
                 "last_batch": "IF(last_line=0,0,INDEX(all.line_batch,last_line))",
                 "batch_warning": cases(
-                    ("COUNTA(all.batch_below)>0", '"lines below the frame are not read: go on '
-                                              'in a longer workbook (xlfuncs new --rows)"'),
+                    ("COUNTA(all.batch_below)>0", '"lines below the frame are not read: '
+                                              'xlfuncs upgrade takes them in"'),
                     ('IFERROR(TRIM(chosen_batch)<>"",TRUE)*(shown_no=0)',
                      '"the batch chosen is not below"'),
                     ("SUM(all.batch_twice)>0", '"a batch stands twice: the first line counts"'),

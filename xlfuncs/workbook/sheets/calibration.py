@@ -102,7 +102,7 @@ def sheet(choices: words.Choices) -> Sheet:
                 "chart_no": "IFERROR(IF(chart_instrument=\"\",1,"
                             "MATCH(TRIM(chart_instrument),all.inst_key,0)),1)",
                 "check_says": 'IF(COUNTA(all.check_below)>0,"Lines below the frame are not read: '
-                              'go on in a new workbook (xlfuncs new --checks).","")',
+                              'xlfuncs upgrade takes them in.","")',
             }),
         ),
         landscape=True,

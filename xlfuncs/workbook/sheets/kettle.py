@@ -92,7 +92,11 @@ def sheet(choices: words.Choices) -> Sheet:
             options(choices, _AFTER),
             Text("Bitterness is compared with leaving it, the hops being the same. The numbers "
                  "that somebody tells you go to the sheet Convert.", styles.NOTE, gap=0),
-            Steps(_steps(choices)),
+            Steps(_steps(choices), formats={
+                "kettle_volume_expanded": styles.ONE,
+                "kettle_expanded": choices.fine_gravity_format,
+                "kettle_forecast_expanded": choices.fine_gravity_format,
+            }),
         ),
         landscape=True,
         parts=(

@@ -681,10 +681,11 @@ def _head(choices: words.Choices) -> dict[str, str]:
         "log_says": cases(
             ("last_line=0", '"Type the first reading below: the answer appears here."'),
             ('last_gravity=""', f'"Line "&last_line&": "&{last("log_remark")}'),
-            otherwise=f'last_gives&" · "&{last("log_stage")}&IF(last_means="","",": "&last_means)'),
+            otherwise=f'last_gives&IF({last("log_stage")}="",""," · "&{last("log_stage")})'
+                      '&IF(last_means="","",": "&last_means)'),
         "log_warning": cases(
-            ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: go on in a '
-                                        'longer workbook (xlfuncs new --rows)."'),
+            ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: '
+                                        'xlfuncs upgrade takes them in."'),
             ("(last_line>0)*(last_shown=0)", '"The other sheets show another batch: see Batches."'),
             otherwise="last_told"),
         "last_told": f'IF(last_line=0,"",{last("log_batch")}&IF({last("log_tells")}="","",": ")'

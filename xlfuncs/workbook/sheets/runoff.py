@@ -85,7 +85,8 @@ def sheet(choices: words.Choices) -> Sheet:
                 ("half_volume", "half_u"):
                     "RUNOFF_VOLUME(all.run_fit_litres,all.run_fit_sg,run_half_sg,run_u_level,"
                     "run_u_share)",
-            }),
+            }, {"run_end_expanded": styles.ONE,
+                "run_last_expanded": choices.fine_gravity_format}),
         ),
         landscape=True,
         parts=(
