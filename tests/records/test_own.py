@@ -5,6 +5,7 @@ import io
 import openpyxl
 import pytest
 from openpyxl.comments import Comment
+from openpyxl.formatting.rule import FormulaRule
 
 from tests.records import own
 from xlfuncs.files import package
@@ -24,6 +25,10 @@ def old():
     book["Log"]["G90"] = "below"
     book["Log"]["B7"].comment = Comment("of Batches", "the brewer")
     book["Setup"]["C40"] = "a note below"
+    book["Setup"].merge_cells("C40:E40")
+    book["Setup"]["C40"].hyperlink = "https://example.org/notes"
+    book["Log"].conditional_formatting.add("E8:E20", FormulaRule(formula=["E8>20"]))
+    book["Log"]["G12"] = 1.099
     book["Hops & malt"]["B6"] = "=SUM(log_reading)+[1]Other!A1"
     book["Hops & malt"]["B7"] = "=SUM(Log!E:E)"
     book["Hops & malt"]["B8"] = "=shed*SUM(Log!E8:E87)"
@@ -53,11 +58,20 @@ def test_cells_stay_on_their_line(book):
     assert (log["P10"].font.b, log["P10"].font.color.rgb) == (True, "FF00AA00")
     assert log["E8"].comment.text == "read twice"
     assert book["Setup"]["C40"].value == "a note below"
+    assert book["Setup"]["C40"].hyperlink.target == "https://example.org/notes"
+    assert "C40:E40" in book["Setup"].merged_cells
 
 
 def test_what_stood_below_a_table_stands_below_it(book):
     assert book["Log"]["G130"].value == "below"
     assert book["Log"]["B7"].comment.text == "of Batches"
+
+
+def test_what_does_not_come_along_is_listed(new):
+    said = {lost.cell: f"{lost.value} {lost.why}" for lost in new.lost if lost.sheet == "Log"}
+    assert said.keys() == {"E8:E20", "G12"}
+    assert "conditional format" in said["E8:E20"]
+    assert said["G12"].startswith("1.099 typed over a cell that computes")
 
 
 def test_formulas_follow_and_what_cannot_is_listed_with_its_value(book, new):

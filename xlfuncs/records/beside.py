@@ -1,4 +1,4 @@
-"""What the user put on our sheets: columns and cells of their own, and comments."""
+"""What the user put on our sheets: columns and cells of their own, comments, and links."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class Beside:
     def __init__(
         self, old: Old, made: Template, moves: Moves, book: Workbook, taken: Container[Place]
     ) -> None:
-        self.old, self.moves, self.book = old, moves, book
+        self.old, self.made, self.moves, self.book = old, made, moves, book
         self.lost: list[Lost] = []
         self.notes: list[str] = []
         self._cells = {
@@ -98,6 +98,9 @@ class Beside:
                 if place is not None:
                     self._put(title, cell, place)
             self._comments(title)
+            self._links(title)
+            self._merged(title, cells)
+            self._rules(title)
 
     def _put(self, title: str, cell: Any, place: Place) -> None:
         sheet, row, column = place
@@ -145,6 +148,44 @@ class Beside:
             old = cell.comment
             text = f"{new.comment.text}\n{old.text}" if new.comment else old.text
             new.comment = Comment(text, old.author, old.height, old.width)
+
+    def _links(self, title: str) -> None:
+        """Links out of the workbook, on whatever cell; those within it lead to our own sheets."""
+        for cell in list(self.old.book[title]._cells.values()):
+            link = cell.hyperlink
+            if link is None or not link.target or link.target.startswith("#"):
+                continue
+            place = self.moves.place(title, cell.row, cell.column)
+            if place is None:
+                why = "the cell of this link is no more"
+                self.lost.append(Lost(title, cell.coordinate, link.target, why))
+                continue
+            new = self.book[place[0]].cell(place[1], place[2])
+            # The setter would type the address into a cell that is empty so far.
+            new._hyperlink = copy(link)
+            new._hyperlink.ref = new.coordinate
+            new.parent._hyperlinks.append(new._hyperlink)
+
+    def _merged(self, title: str, cells: list[Any]) -> None:
+        """Cells shown as one, where they stand as they stood."""
+        own = {(cell.row, cell.column) for cell in cells}
+        for area in self.old.book[title].merged_cells.ranges:
+            first = area.min_row, area.min_col
+            if first not in own:
+                continue
+            place = self.moves.cells.get((title, *first))
+            if place and place[1:] == first:
+                self.book[place[0]].merged_cells.add(area.coord)
+            else:
+                self.lost.append(Lost(title, area.coord, "", "its cells are shown as one no more"))
+
+    def _rules(self, title: str) -> None:
+        """Looks that follow from values stay behind, unless our own sheet had some too."""
+        if self.made.book[self.made.titles(self.old)[title]].conditional_formatting:
+            return
+        for rules in self.old.book[title].conditional_formatting:
+            why = "a look that follows from values (conditional format) on a sheet of ours"
+            self.lost.append(Lost(title, str(rules.sqref), "", why))
 
 
 def _lost(old: Old, cell: Any, why: str) -> Lost:

@@ -24,6 +24,7 @@ from xlfuncs.files.calls import Calls
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.workbook import build, words
+from xlfuncs.workbook.kit.blocks import ON_PAGE
 from xlfuncs.workbook.kit.place import UNNAMED, Area
 from xlfuncs.workbook.words import Choices
 
@@ -382,7 +383,7 @@ def typed_over(old: Old, made: Template, taken: Container[Place]) -> Iterator[En
     areas = made.areas(old)
     constants: dict[str, dict[int, list[int]]] = {}
     for name in areas:
-        if not (name in made.names and made.computes(name)):
+        if not (name in made.names and made.computes(name)) and not name.startswith(ON_PAGE):
             continue
         area = areas[name]
         sheet = old.book[area.sheet]
