@@ -41,8 +41,8 @@ def thinned(series: Places, moments: Floats, values: Mapping[str, Floats], hours
     The median stands against single readings that are far off, as bubbles and yeast give them.
     """
     hour = hour_of(moments, hours)
-    hour -= hour.min(initial=0)
-    together = series * (int(hour.max(initial=0)) + 1) + hour
+    stretches = int(hour.max()) + 1 if hour.size else 1
+    together = series * stretches + hour
     keys, first, group, count = np.unique(
         together, return_index=True, return_inverse=True, return_counts=True
     )
