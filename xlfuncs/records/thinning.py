@@ -41,7 +41,7 @@ def thinned(series: Places, moments: Floats, values: Mapping[str, Floats], hours
     The median stands against single readings that are far off, as bubbles and yeast give them.
     """
     hour = hour_of(moments, hours)
-    stretches = int(hour.max()) + 1 if hour.size else 1
+    stretches = int(np.max(hour, initial=0)) + 1
     together = series * stretches + hour
     keys, first, group, count = np.unique(
         together, return_index=True, return_inverse=True, return_counts=True
