@@ -58,7 +58,7 @@ def test_each_of_many_parameters_says_its_unit():
             continue
         for function in _functions_of(module):
             names = list(inspect.signature(function).parameters)
-            said = re.findall(r"^ +- `(\w+)`: .", function.__doc__, re.MULTILINE)
+            said = re.findall(r"^ *- `(\w+)`: .", function.__doc__, re.MULTILINE)
             if len(names) >= MANY and said != names:
                 silent.append(f"{module.__name__}.{function.__name__}: {names} {said}")
     assert not silent, "\n".join(silent)

@@ -266,7 +266,8 @@ def test_a_workbook_that_libreoffice_saved(tmp_path, needs_office):  # noqa: F81
         check=True, capture_output=True, timeout=120,
     )  # fmt: skip
     saved = (tmp_path / "saved" / "brew.xlsx").read_bytes()
-    assert of(saved)["C1"] == "=XLFUNCS.CALC.ADDIN.WORT_SG(A1:A3)"
+    # So does 7.4; 25.2 leaves a name that it does not know as it was.
+    assert of(saved)["C1"] in ("=XLFUNCS.CALC.ADDIN.WORT_SG(A1:A3)", "=WORT_SG(A1:A3)")
     data, done = frozen(saved, tmp_path)
     expected, _ = frozen(to_bytes(small()), tmp_path)
     assert of(data, data_only=True) == of(expected, data_only=True)

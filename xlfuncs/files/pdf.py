@@ -12,6 +12,9 @@ _CHANCE = re.compile(rb"(/ID\s*\[\s*<)([0-9A-F]{32})(>\s*<)([0-9A-F]{32})(>)")
 _CHECKSUM = re.compile(rb"(/DocChecksum\s*/)([0-9A-F]{32})")
 _LANGUAGE = re.compile(rb"/Lang\([a-z]{2}-[A-Z]{2}\)")
 _DATE = b"20260101000000"
+#: The description of the document, which later versions write as it is, and the hours in it.
+_DESCRIBED = re.compile(rb"<x:xmpmeta\b.*?</x:xmpmeta>", re.DOTALL)
+_HOUR = re.compile(rb">\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d")
 
 
 def settled(data: bytes) -> bytes:
@@ -21,7 +24,10 @@ def settled(data: bytes) -> bytes:
 
     >>> settled(b"endstream /CreationDate(D:20261126145314Z') endobj")
     b"endstream /CreationDate(D:20260101000000Z') endobj"
+    >>> settled(b"<x:xmpmeta><xmp:CreateDate>2026-11-26T17:04:41Z</xmp:CreateDate></x:xmpmeta>")
+    b'<x:xmpmeta><xmp:CreateDate>2026-01-01T00:00:00Z</xmp:CreateDate></x:xmpmeta>'
     """
+    data = _DESCRIBED.sub(lambda m: _HOUR.sub(b">2026-01-01T00:00:00", m[0]), data)
     last = data.rfind(b"endstream")
     body, end = data[: max(last, 0)], data[max(last, 0) :]
     end = _MADE.sub(rb"\g<1>" + _DATE, end)

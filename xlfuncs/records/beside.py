@@ -150,10 +150,12 @@ class Beside:
             new.comment = Comment(text, old.author, old.height, old.width)
 
     def _links(self, title: str) -> None:
-        """Links out of the workbook, on whatever cell; those within it lead to our own sheets."""
+        """Links to somewhere else, on whatever cell, but those that our own sheets have."""
+        made = self.made.book[self.made.titles(self.old)[title]]
+        ours = {place for place, cell in made._cells.items() if cell.hyperlink}
         for cell in list(self.old.book[title]._cells.values()):
             link = cell.hyperlink
-            if link is None or not link.target or link.target.startswith("#"):
+            if link is None or not link.target or (cell.row, cell.column) in ours:
                 continue
             place = self.moves.place(title, cell.row, cell.column)
             if place is None:
