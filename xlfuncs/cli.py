@@ -683,8 +683,6 @@ def audit(
 
     The files are not changed.  Leaves with status 1 when a severe finding stands.
     """
-    from rich.progress import track
-
     from xlfuncs.audit import run
     from xlfuncs.audit import text as audit_text
     from xlfuncs.audit.findings import Severity
@@ -692,17 +690,9 @@ def audit(
     for out, ending in ((pdf, ".pdf"), (xlsx, ".xlsx")):
         if out is not None:
             _must_be_free(out, force, ending)
-    today, paths = on.date() if on else datetime.date.today(), run.files(workbooks)
-    if not paths:
-        _stop(f"there is no workbook ({', '.join(problems.ENDINGS)}) in {', '.join(workbooks)}")
+    today = on.date() if on else datetime.date.today()
     audited = run.audit_all(
-        track(
-            paths,
-            "Auditing",
-            console=terminal.err,
-            transient=True,
-            disable=not terminal.err.is_terminal,
-        ),
+        terminal.progress(_workbooks(workbooks), "Auditing"),
         today,
     )
     audited.audit.skipped = run.skipped(workbooks)
@@ -735,26 +725,12 @@ def history(
 
     The files are not changed.  Broken ones are named and left out; then it leaves with status 1.
     """
-    from rich.progress import track
-
-    from xlfuncs.audit import run as audit_run
     from xlfuncs.history import run, table, text, workbook
 
     for target, ending in ((as_csv, ".csv"), (xlsx, ".xlsx")):
         if target is not None:
             _must_be_free(target, force, ending)
-    paths = audit_run.files(workbooks)
-    if not paths:
-        _stop(f"there is no workbook ({', '.join(problems.ENDINGS)}) in {', '.join(workbooks)}")
-    found = run.read(
-        track(
-            paths,
-            "Reading",
-            console=terminal.err,
-            transient=True,
-            disable=not terminal.err.is_terminal,
-        )
-    )
+    found = run.read(terminal.progress(_workbooks(workbooks), "Reading"))
     for broken in found.broken:
         terminal.complain(f"left out: {broken}")
     if not found.files:
@@ -843,6 +819,16 @@ def _stop(reason: str) -> NoReturn:
 
 def _same(one: Path, other: Path) -> bool:
     return one.exists() and other.exists() and one.samefile(other)
+
+
+def _workbooks(arguments: list[str]) -> list[Path]:
+    """The workbooks that arguments name, of which there must be one."""
+    from xlfuncs.audit import run
+
+    found = run.files(arguments)
+    if not found:
+        _stop(f"there is no workbook ({', '.join(problems.ENDINGS)}) in {', '.join(arguments)}")
+    return found
 
 
 def _must_be_free(file: Path, force: bool, ending: str = ".xlsx") -> None:

@@ -7,6 +7,7 @@ import os
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any
 
 from rich.cells import cell_len
@@ -102,14 +103,21 @@ def _record(headings: Sequence[str], line: Sequence[str]) -> None:
         for heading, text in zip(headings, line, strict=True)
         if text
     ]
-    shown = told.pop(0)
-    for text in told:
+    shown, *rest = told or [""]
+    for text in rest:
         if cell_len(shown) + cell_len(text) + len(_BETWEEN) <= out.width:
             shown += _BETWEEN + text
         else:
             _wrapped(shown)
             shown = f"    {text}"
     _wrapped(shown)
+
+
+def progress(paths: Sequence[Path], what: str) -> Iterable[Path]:
+    """The files one after another, with a bar for whoever waits at a terminal."""
+    from rich.progress import track
+
+    return track(paths, what, console=err, transient=True, disable=not err.is_terminal)
 
 
 def working(what: str) -> Any:
