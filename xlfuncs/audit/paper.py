@@ -17,7 +17,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.pagebreak import Break
 
-from xlfuncs.cells.values import visible
+from xlfuncs.cells.values import FORMULA_SIGNS, visible
 from xlfuncs.workbook.kit import styles, write
 
 #: What the columns of a page may take together, in the characters that spreadsheets count by.
@@ -30,8 +30,6 @@ _MOST = 38
 ENGLISH = "[$-409]"
 #: Of numbers in the formats of the columns, what these have room for.
 _LARGEST = 99_999
-#: What a program would take for a formula when somebody edits the text.
-_LIKE_FORMULA = ("=", "+", "-", "@")
 TITLE, SECTION, TEXT, BOLD, HEADING, LINE = (
     "record title", "record section", "record text", "record bold", "record heading",
     "record line to sign",
@@ -97,11 +95,11 @@ class Book:
         wrapped = Alignment(wrap_text=True, vertical="top", horizontal="left")
         for name, size, bold, border, fill in (
             (TITLE, 18, True, None, ""), (SECTION, 11, True, None, ""), (TEXT, 8, False, thin, ""),
-            (BOLD, 8, True, thin, ""), (HEADING, 8, True, Border(top=ink, bottom=ink), "E9EDEB"),
+            (BOLD, 8, True, thin, ""), (HEADING, 8, True, Border(top=ink, bottom=ink), styles.BAND),
             (LINE, 8, False, Border(bottom=ink), ""),
         ):  # fmt: skip
             colour = styles.ACCENT if name == SECTION else styles.INK
-            style = NamedStyle(name, Font(name="Arial", size=size, bold=bold, color=colour))
+            style = NamedStyle(name, Font(name=styles.FACE, size=size, bold=bold, color=colour))
             style.alignment = wrapped
             if border:
                 style.border = border
@@ -205,7 +203,7 @@ class Page:
             value = f"{value:.6g}"  # as a number it would show as ### in a narrow column
         text = value is None or isinstance(value, str)
         told: Any = visible(value or "") if text else float(value)
-        guarded = text and told.startswith(_LIKE_FORMULA)
+        guarded = text and told.startswith(FORMULA_SIGNS)  # should somebody edit it
         key = style, "" if text else format_, guarded
         if key not in self._looks:
             cell.style = style

@@ -80,10 +80,20 @@ def show(raw: Any) -> str:
         return raw.date().isoformat()
     if isinstance(raw, (datetime.date, datetime.datetime)):
         return raw.isoformat(sep=" ") if isinstance(raw, datetime.datetime) else raw.isoformat()
-    text = str(raw).strip()
-    return f'"{text if len(text) <= 40 else text[:39] + "…"}"'
+    return f'"{shortened(str(raw).strip())}"'
 
 
+def shortened(text: str, longest: int = 40) -> str:
+    """A text for a sentence or a title: of one that is longer its beginning.
+
+    >>> shortened("abc"), shortened("abcd", 3)
+    ('abc', 'ab…')
+    """
+    return text if len(text) <= longest else f"{text[: longest - 1]}…"
+
+
+#: How a text begins that a spreadsheet may take for a formula.
+FORMULA_SIGNS = ("=", "+", "-", "@")
 #: Controls but tab and line feed, turners of the writing direction, halves of a character.
 _UNSEEN = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"

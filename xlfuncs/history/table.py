@@ -8,13 +8,13 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from xlfuncs.audit.typed import day
-from xlfuncs.cells.values import visible
+from xlfuncs.cells.values import FORMULA_SIGNS, visible
 from xlfuncs.history.batches import Brewed, Measured, Stage
 from xlfuncs.workbook import words
 
 Cell = str | float | None
-#: What a program may take for the beginning of a formula.
-_FORMULAS = ("=", "+", "-", "@", "\t", "\r")
+#: What a program may take for the beginning of a formula where it reads a text.
+_FORMULAS = (*FORMULA_SIGNS, "\t", "\r")
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ import xlsxwriter
 from xlsxwriter.utility import xl_range_abs
 
 from xlfuncs.audit.typed import day
-from xlfuncs.cells.values import visible
+from xlfuncs.cells.values import shortened, visible
 from xlfuncs.history import table
 from xlfuncs.history.instruments import Moved, known
 from xlfuncs.history.run import History
@@ -48,13 +48,14 @@ class _Writer:
 
     def __init__(self, book: Any, history: History) -> None:
         self.book, self.history = book, history
-        face = {"font_name": "Arial", "font_size": 10, "font_color": f"#{styles.INK}"}
+        face = {"font_name": styles.FACE, "font_size": 10, "font_color": f"#{styles.INK}"}
         self.plain = book.add_format(face)
         self.title = book.add_format({**face, "font_size": 18, "bold": True})
         self.answer = book.add_format({**face, "font_size": 14, "bold": True,
                                        "font_color": f"#{styles.ACCENT}"})  # fmt: skip
         self.heading = book.add_format({**face, "bold": True, "text_wrap": True, "top": 1,
-                                        "bg_color": "#E9EDEB", "valign": "vcenter"})  # fmt: skip
+                                        "bg_color": f"#{styles.BAND}",
+                                        "valign": "vcenter"})  # fmt: skip
         self.formats = {
             digits: book.add_format({**face, "num_format": f"0.{'0' * digits}" if digits else "0"})
             for digits in range(6)
@@ -237,7 +238,7 @@ class _Writer:
         found: list[tuple[Any, Any]] = [(check.offset.value, check.offset.expanded)
                                         for check in one.checks]  # fmt: skip
         found += [(one.tolerance, 0), (-one.tolerance, 0)]
-        self._scatter(f"{_cut(known(one))}: correction as found, and its ±",
+        self._scatter(f"{shortened(known(one))}: correction as found, and its ±",
                       f"shown less true, {one.unit}", digits, [_found("", points), *limits],
                       _reach(found, 0.001 if one.unit == "SG" else 0.1))  # fmt: skip
 
@@ -324,10 +325,6 @@ def _answers(history: History) -> list[str]:
 
 def _mean(values: Sequence[float]) -> float:
     return sum(values) / len(values)
-
-
-def _cut(name: str) -> str:
-    return name if len(name) <= 40 else f"{name[:39]}…"
 
 
 def _line(colour: str = styles.INK, width: float = 0.75, dash: str = "solid") -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from xlfuncs.audit.setup import CALL, Settings
 from xlfuncs.audit.typed import day, moment, name, positive, says
-from xlfuncs.cells.values import is_blank, numbers_in
+from xlfuncs.cells.values import is_blank, numbers_in, shortened
 from xlfuncs.workbook import words
 
 #: Stages at which a gravity of 1 °Plato is no slip.
@@ -44,8 +44,8 @@ class Recipe:
     @property
     def title(self) -> str:
         """How a message names it."""
-        whose = f" for {_short(self.customer)}" if self.customer else ""
-        return f"“{_short(self.name)}”{whose}"
+        whose = f" for {shortened(self.customer)}" if self.customer else ""
+        return f"“{shortened(self.name)}”{whose}"
 
     @property
     def original(self) -> str:
@@ -92,10 +92,6 @@ def of_line(line: int, row: Mapping[str, Any], settings: Settings) -> Recipe:
         name(row.get("note")),
         positive(row.get("gravity_within"), 0.0) or None,
     )
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= 40 else f"{text[:39]}…"
 
 
 def _gravity(key: str, stage: str, value: float, settings: Settings) -> float:

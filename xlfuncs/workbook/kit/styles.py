@@ -10,8 +10,8 @@ from openpyxl.styles import Alignment, Border, Font, NamedStyle, PatternFill, Si
 from openpyxl.workbook import Workbook
 
 INK, QUIET, RULE, GRID, ACCENT = "26302E", "66716E", "B4BFBB", "DCE3E0", "7B3F61"
-_TINT, _BAND = "F1F5EC", "E9EDEB"
-_FACE = "Arial"
+_TINT, BAND = "F1F5EC", "E9EDEB"
+FACE = "Arial"
 
 #: Points: title, the answer, section, text, note.
 _TITLE, _ANSWER, _SECTION, _TEXT, _NOTE = 18, 14, 12, 10, 9
@@ -40,7 +40,7 @@ _HAIRLINE = Border(left=_FINE, right=_FINE, top=_FINE, bottom=_FINE)
 
 
 def _font(**changes: object) -> Font:
-    return Font(**{"name": _FACE, "size": _TEXT, "color": INK, **changes})
+    return Font(**{"name": FACE, "size": _TEXT, "color": INK, **changes})
 
 
 def _fill(colour: str) -> PatternFill:
@@ -72,9 +72,9 @@ def register(book: Workbook, least: float = 0) -> None:
               Alignment(vertical="bottom"), Border(bottom=Side(style="thin", color=ACCENT))),
         _look(TEXT, _font(), Alignment(wrap_text=True, vertical="center")),
         _look(NOTE, quiet, _LEFT),
-        _look(HEADING, bold, _MIDDLE, above, _BAND),
+        _look(HEADING, bold, _MIDDLE, above, BAND),
         _look(HEADING_TYPED, bold, _MIDDLE, above, _TINT),
-        _look(HINT, _font(size=8, color=QUIET), _TOP, below, _BAND),
+        _look(HINT, _font(size=8, color=QUIET), _TOP, below, BAND),
         _look(HINT_TYPED, _font(size=8, color=QUIET), _TOP, below, _TINT),
         _look(TYPED, _font(), _NUMBER, _HAIRLINE, _TINT),
         _look(CELL, _font(), _LEFT, Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN),
