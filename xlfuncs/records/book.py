@@ -33,7 +33,33 @@ _CHOICE = re.compile(r'IF\((\w+)="(\w+)",([\d.]+),([\d.]+)\)')
 Entered = dict[str, Any]
 
 
-class Book:
+class House:
+    """Units, instruments and batches by which lines of a file are understood."""
+
+    def __init__(
+        self,
+        units: Mapping[str, str],
+        tools: Sequence[Instrument] = (),
+        batches: Mapping[str, str] | None = None,
+    ) -> None:
+        self.units, self.tools, self.batches = units, tools, batches or {}
+
+    def tool(self, name: str) -> Instrument | None:
+        """The instrument of that name; the first where there is none to name."""
+        wanted = plain(name)
+        if not wanted:
+            return self.tools[0] if self.tools else None
+        return next((tool for tool in self.tools if plain(tool.name) == wanted), None)
+
+    def bounds(self, target: str) -> tuple[float, float] | None:
+        """What the sheet takes in a column of numbers."""
+        limits = _limits()[target]
+        if limits is None or limits.kind != "decimal":
+            return None
+        return _bound(limits.low, self.units), _bound(limits.high, self.units)
+
+
+class Book(House):
     """What a workbook holds that lines of one table need to know."""
 
     def __init__(self, source: Source, table: Table) -> None:
@@ -41,13 +67,15 @@ class Book:
         names = {*table.typed, *_UNITS, *_TOOLS, "batch_name"}
         self._entries = entries.read(source, names, names)
         settings = setup.settings(self._entries)
-        self.units = _units(self._entries, settings, source)
-        self.tools = setup.instruments(self._entries, settings)
-        self.batches = {
-            plain(cell.value): typed_name(cell.value)
-            for cell in self._entries.column("batch_name")
-            if not is_blank(cell.value)
-        }
+        super().__init__(
+            _units(self._entries, settings, source),
+            setup.instruments(self._entries, settings),
+            {
+                plain(cell.value): typed_name(cell.value)
+                for cell in self._entries.column("batch_name")
+                if not is_blank(cell.value)
+            },
+        )
         self._columns = columns = {name: self._entries.column(name) for name in table.typed}
         self.length = len(next(iter(columns.values())))
         self.lines: list[Entered] = [
@@ -61,24 +89,10 @@ class Book:
         #: The line after the last one that holds anything, from 0.
         self.free = max(filled, default=-1) + 1
 
-    def tool(self, name: str) -> Instrument | None:
-        """The instrument of that name; the first where there is none to name."""
-        wanted = plain(name)
-        if not wanted:
-            return self.tools[0] if self.tools else None
-        return next((tool for tool in self.tools if plain(tool.name) == wanted), None)
-
     def place(self, name: str, line: int) -> tuple[str, str]:
         """Sheet and address of a cell of the table, lines counted from 0."""
         cell = self._columns[name][line]
         return cell.sheet, cell.address
-
-    def bounds(self, target: str) -> tuple[float, float] | None:
-        """What the sheet takes in a column of numbers."""
-        limits = _limits()[target]
-        if limits is None or limits.kind != "decimal":
-            return None
-        return _bound(limits.low, self.units), _bound(limits.high, self.units)
 
 
 def _bound(formula: str, units: Mapping[str, str]) -> float:

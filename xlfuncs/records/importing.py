@@ -380,7 +380,7 @@ def _grow(made: Plan) -> None:
     # The log has lines for the batches that fill it.
     rows = lines.get("log")
     if "batches" in lines:
-        rows = next(n for n in itertools.count(1) if Choices(rows=n).batches >= lines["batches"])
+        rows = Choices.rows_for(lines["batches"])
     found = upgraded(
         made.book.source,
         rows=rows,

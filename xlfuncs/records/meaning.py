@@ -13,7 +13,7 @@ from typing import Any
 from xlfuncs.audit.setup import Instrument
 from xlfuncs.audit.typed import day
 from xlfuncs.records import sensing, tables
-from xlfuncs.records.book import Book
+from xlfuncs.records.book import House
 from xlfuncs.records.headings import unit_of
 from xlfuncs.records.reading import Cell
 from xlfuncs.records.sensing import Dates, Rejected
@@ -52,8 +52,8 @@ def is_blank(cell: Cell) -> bool:
 class Meanings:
     """How the cells of a file are understood for a workbook."""
 
-    def __init__(self, book: Book, sign: str, dates: Dates, until: float, gravity: str) -> None:
-        self.book, self.sign, self.dates, self.until = book, sign, dates, until
+    def __init__(self, house: House, sign: str, dates: Dates, until: float, gravity: str) -> None:
+        self.house, self.sign, self.dates, self.until = house, sign, dates, until
         self.gravity = gravity  # the scale of gravities that name none
 
     def text(self, cell: Cell) -> str | None:
@@ -84,7 +84,7 @@ class Meanings:
         said = self.text(cell)
         if said is None:
             return None
-        return self.book.batches.get(" ".join(said.split()).casefold()) or Rejected(
+        return self.house.batches.get(" ".join(said.split()).casefold()) or Rejected(
             f"batch “{said}” is not on Batches: import its plan first (--table batches), or type "
             "it there"
         )
@@ -94,7 +94,7 @@ class Meanings:
         said = self.text(cell)
         if said is None:
             return None
-        tool = self.book.tool(said)
+        tool = self.house.tool(said)
         return tool.name if tool else Rejected(
             f"instrument “{said}” is not on Setup: import it first (--table instruments), or type "
             "it there"
@@ -151,16 +151,16 @@ class Meanings:
         )  # fmt: skip
 
     def _conversion(self, kind: str) -> Callable[[float, str], float | Rejected]:
-        own = self.book.units.get(kind, "")
+        own = self.house.units.get(kind, "")
         if kind == tables.GRAVITY:
             return lambda value, unit: _planned(value, unit or self.gravity, own)
-        if kind in self.book.units:
+        if kind in self.house.units:
             return lambda value, unit: _rounded(units.convert(value, unit or own, own))
         return lambda value, unit: value
 
     def _within(self, column: Column, value: float) -> float | Rejected:
         """A value that the sheet takes."""
-        bounds = self.book.bounds(column.limits or column.target)
+        bounds = self.house.bounds(column.limits or column.target)
         if bounds and not bounds[0] <= value <= bounds[1]:
             return Rejected(
                 f"{column.name} {value:.6g} is outside {bounds[0]:.6g} to {bounds[1]:.6g}, which "
@@ -174,7 +174,7 @@ class Meanings:
         """What an instrument of this name showed, in its own scale."""
 
         def meaning(name: str | None, cell: Cell) -> Meaning:
-            tool = self.book.tool(name or "")
+            tool = self.house.tool(name or "")
             if is_blank(cell):
                 return None
             if tool is None:
@@ -194,7 +194,7 @@ class Meanings:
 
     def _degrees(self, value: float, said: str, column: Column, cell: Cell) -> Meaning:
         """What a thermometer showed."""
-        own = self.book.units[tables.TEMPERATURE]
+        own = self.house.units[tables.TEMPERATURE]
         unit = unit_of(tables.TEMPERATURE, said) if said else own
         if not unit:
             return Rejected(f"{column.name} “{cell}”: “{said}” is no unit of temperature")

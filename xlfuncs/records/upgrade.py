@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -128,7 +128,7 @@ def _choices(
 ) -> Choices:
     was = olds.choices_of(old)
     # The log has lines for the batches that fill it: so many more where the batches are more.
-    for_batches = _first(lambda lines: Choices(rows=lines).batches >= record.filled("batch"))
+    for_batches = Choices.rows_for(record.filled("batch"))
     return replace(
         was,
         rows=max(was.rows, rows or 0, record.filled("log"), for_batches),
@@ -136,14 +136,6 @@ def _choices(
         instruments=max(was.instruments, instruments or 0, record.filled("inst")),
         plain=was.plain if plain is None else plain,
     )
-
-
-def _first(holds: Callable[[int], bool]) -> int:
-    """The least number of lines of the log for which something holds."""
-    lines = 1
-    while not holds(lines):
-        lines += 1
-    return lines
 
 
 # --- entries ------------------------------

@@ -12,7 +12,7 @@ from typing import Any
 
 from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.records import headings, meaning, reading, sensing, tables
-from xlfuncs.records.book import Book
+from xlfuncs.records.book import House
 from xlfuncs.records.meaning import Meanings
 from xlfuncs.records.plans import Options
 from xlfuncs.records.reading import Cell
@@ -66,13 +66,6 @@ def read(path: Path, house: Brewhouse, options: Options) -> Listing:
     return found
 
 
-class _House(Book):
-    """The units of a brewhouse with the limits of the sheets: recipes go into no workbook."""
-
-    def __init__(self, house: Brewhouse) -> None:
-        self.units = house.units
-
-
 def _meanings(
     cells: Mapping[str, Sequence[Cell]],
     lines: Sequence[int],
@@ -88,7 +81,7 @@ def _meanings(
     order = sensing.date_order(cells["date"], lines, wanted) if "date" in cells else ""
     gravities = [cells[name] for name, one in columns.items() if one.kind == tables.GRAVITY]
     scale = meaning.scale_of(gravities, sign, house.units[tables.GRAVITY])
-    return Meanings(_House(house), sign, Dates(order or sensing.DMY), float("inf"), scale)
+    return Meanings(House(house.units), sign, Dates(order or sensing.DMY), float("inf"), scale)
 
 
 def _means(cell: Cell, column: tables.Column, unit: str, meanings: Meanings) -> meaning.Meaning:

@@ -85,6 +85,8 @@ FACTORS, BATCH_SHEET, CONVERT = "Own factors", "Batch sheet", "Convert"
 STANDARDS, BLEND = "Standards", "Blend"
 
 #: Marks a workbook as one of ours, and says which layout it has.
+#: So many lines of the log go with a line for a batch.
+_ROWS_OF_BATCH = 8
 LAYOUT_NAME, LAYOUT_VERSION = "gravity_log_layout", 2
 
 
@@ -103,7 +105,12 @@ class Choices:
     @property
     def batches(self) -> int:
         """Lines for batches, so many that the log is full first."""
-        return max(20, self.rows // 8)
+        return max(20, self.rows // _ROWS_OF_BATCH)
+
+    @staticmethod
+    def rows_for(batches: int) -> int:
+        """The least number of lines of the log with so many lines for batches."""
+        return _ROWS_OF_BATCH * batches if batches > Choices(rows=1).batches else 1
 
     @property
     def volume_unit(self) -> str:
