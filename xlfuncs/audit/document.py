@@ -274,10 +274,7 @@ class _Document:
         for place, (piece, first, last) in enumerate(self.traces):
             if place and place % 2 == 0:
                 page.break_here()
-            unit = {words.REFRACTOMETER: "°Bx", words.THERMOMETER: "°C"}.get(
-                piece.lines[0].kind, "SG"
-            )
-            title = f"{_called(piece)}: correction in {unit}"
+            title = f"{_called(piece)}: correction in {piece.lines[0].unit}"
             pictures.add(page, self.checks, title, piece, first, last, self._period())
         page.finish()
 
@@ -331,7 +328,7 @@ def _named(called: str, identity: str) -> str:
 def _called(piece: Piece) -> str:
     """The names of an instrument, as files came by, and its mark."""
     names = " / ".join(dict.fromkeys(line.name for line in piece.lines))
-    return _named(names, next((line.identity for line in piece.lines if line.identity), ""))
+    return _named(names, piece.identity)
 
 
 def _described(piece: Piece) -> str:
@@ -343,9 +340,8 @@ def _described(piece: Piece) -> str:
     scale = f" in {'°Brix' if tool.scale == 'Brix' else tool.scale}" if tool.scale else ""
     if tool.kind not in words.KINDS:
         return f"{show(tool.kind)} is no kind of instrument{joined}"
-    unit = {words.REFRACTOMETER: "°Bx", words.THERMOMETER: "°C"}.get(tool.kind, "SG")
     return (
-        f"{tool.kind}{scale}, tolerated ±{tool.tolerance:g} {unit}, "
+        f"{tool.kind}{scale}, tolerated ±{tool.tolerance:g} {tool.unit}, "
         f"checked every {tool.interval:g} days{joined}"
     )
 

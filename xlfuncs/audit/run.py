@@ -204,7 +204,7 @@ def _inventory(piece: Piece) -> Inventory:
     return Inventory(
         last.name,
         list(dict.fromkeys(line.name for line in piece.lines)),
-        next((line.identity for line in piece.lines if line.identity), ""),
+        piece.identity,
         last.kind,
         " and ".join(by) if len(piece.lines) > 1 else "",
         list(dict.fromkeys(line.cell.file for line in piece.lines)),

@@ -199,6 +199,11 @@ class Piece:
     checks: list[Check] = field(default_factory=list)  # in the order of time
     readings: list[Reading] = field(default_factory=list)  # dated ones, in the order of time
 
+    @property
+    def identity(self) -> str:
+        """Its mark as the first line spells it that has one."""
+        return next((line.identity for line in self.lines if line.identity), "")
+
     def in_force(self, when: float) -> Check | None:
         """The last check before a moment, as the sheets choose it."""
         # A check on a day without a time counts for all readings of that day.
@@ -250,6 +255,11 @@ class Instrument:
     def floats(self) -> bool:
         """Whether it is a hydrometer, of glass, plastic or floating."""
         return self.kind in (words.HYDROMETER, words.FLOATING)
+
+    @property
+    def unit(self) -> str:
+        """Of its working scale, in which offsets and tolerances are."""
+        return {words.REFRACTOMETER: "°Bx", words.THERMOMETER: "°C"}.get(self.kind, "SG")
 
     @property
     def in_jar(self) -> bool:

@@ -10,12 +10,9 @@ import numpy as np
 from xlfuncs.audit.setup import Piece
 from xlfuncs.history.batches import Measured
 from xlfuncs.science import drift
-from xlfuncs.workbook import words
 
 #: Drift is said for so many days, as on Calibration.
 DAYS = 30
-#: Working scales by kind.
-_UNITS = {words.REFRACTOMETER: "°Bx", words.THERMOMETER: "°C"}
 
 
 @dataclass(frozen=True)
@@ -67,7 +64,7 @@ def moved(piece: Piece) -> Moved:
         last.name,
         marks[-1] if marks else "",
         last.kind,
-        _UNITS.get(last.kind, "SG"),
+        last.unit,
         "" if len(files) == 1 else "mark" if marks else "name",
         files,
         last.tolerance,

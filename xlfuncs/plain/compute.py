@@ -11,8 +11,6 @@ from numpy.typing import NDArray
 from xlfuncs.plain.expressions import OPERATIONS, Expression, Value, is_text, reached
 from xlfuncs.science.arrays import Array
 
-_Flags = NDArray[np.bool_]
-
 
 def compute(root: Value, given: Mapping[str, Array]) -> NDArray[np.object_]:
     """The value in each case: a number or a text; NaN where the arithmetic gives none."""

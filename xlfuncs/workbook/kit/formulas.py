@@ -114,11 +114,6 @@ def matched(what: str, column: str) -> str:
     return f'IFERROR(IF(TRIM({what})="",0,MATCH(TRIM({what}),all.{column},0)),0)'
 
 
-def last_where(condition: str, value: str, otherwise: str = '""') -> str:
-    """The value on the last line for which a condition on whole columns holds."""
-    return f"IFERROR(LOOKUP(2,1/({condition}),{value}),{otherwise})"
-
-
 def shown(number: str, digits: int) -> str:
     """A number from 0 on in a sentence, with so many decimals and the decimal sign of the place.
 
