@@ -64,6 +64,22 @@ def test_fit_against_curve_fit():
     assert curve.rejected is None
 
 
+def test_of_two_places_of_rest_the_lower_is_the_answer():
+    """With slips among few readings least squares from one start may end in the wrong one."""
+    volumes = np.array([6.0, 7.0, 12.0, 17.0, 20.0, 30.0])
+    plato = np.array([6.7, 0.5, 2.7, 0.8, 0.2, 0.0])
+
+    def squares(parameters):
+        volume, scale = parameters
+        return np.sum((LIMIT * np.exp((volume - volumes) / scale) - plato) ** 2)
+
+    from_the_line = scipy.optimize.minimize(squares, [8.9, 5.3])
+    anywhere = scipy.optimize.brute(squares, [(5.5, 9), (0.1, 8)], Ns=200)
+    curve = runoff._curve(volumes, plato, LIMIT)
+    assert squares(anywhere) < from_the_line.fun / 2
+    assert curve.squares == pytest.approx(squares(anywhere), rel=1e-6)
+
+
 @pytest.mark.parametrize("position", range(6))
 @pytest.mark.parametrize("slip", [-4.0, 4.0, 15.0])
 def test_one_bad_reading_hardly_moves_the_answer(position, slip):

@@ -19,6 +19,7 @@ import numpy as np
 
 from xlfuncs.cells.boundary import Recorded
 from xlfuncs.cells.values import MARK
+from xlfuncs.science import student
 
 #: What stands at the leaves: an expression, or a constant.
 Value = Union["Expression", float, str, bool]
@@ -110,7 +111,7 @@ class Expression(Recorded):
             return getattr(ufunc, method)(*objects)
         if ufunc.__name__ == "isinf":
             return False  # no cell is
-        if ufunc.__name__ == "stdtrit":
+        if ufunc is student.of_each:
             freedom, probability = inputs
             table = [ufunc(float(number), probability) for number in range(1, _FREEDOM + 1)]
             return make("CHOOSE", make("MIN", freedom, float(_FREEDOM)), *table)

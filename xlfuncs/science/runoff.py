@@ -13,6 +13,7 @@ import numpy as np
 
 from xlfuncs.science.arrays import Array
 from xlfuncs.science.least_squares import settle
+from xlfuncs.science.student import quantile
 
 #: Fewest readings that leave a degree of freedom to judge the fit by.
 LEAST_READINGS = 3
@@ -29,6 +30,9 @@ _PLATEAU_IMPROBABLE = 0.05
 # Few readings may agree by luck; so, when a slip or a plateau is judged, their scatter is pooled
 # with what a hand refractometer is known to have, 0.2 °Bx, counted as four degrees of freedom.
 _INSTRUMENT, _INSTRUMENT_FREEDOM = 0.2, 4
+# Scales of the wash-out that are tried, as how often the extract falls to 1/e between the first and
+# the last reading.  What is slower does not fall; what is faster fell before the second reading.
+_FALLS = np.geomspace(1e-3, 1e2, 160)
 # One strong reading may be a slip; from two on they are a plateau.
 _LEAST_PLATEAU = 2
 
@@ -77,8 +81,6 @@ def fit(
     >>> round(float(curve.volume), 2), round(float(curve.scale), 2)
     (29.26, 15.0)
     """
-    from scipy.special import stdtrit
-
     order = np.argsort(volumes, kind="stable")
     plateau = _plateau(volumes[order], plato[order], limit)
     level, falling = order[:plateau], order[plateau:]
@@ -92,7 +94,7 @@ def fit(
     squares, freedom = curve.squares, curve.freedom
     if plateau:
         squares, freedom = squares + _about_mean(plato[level]), freedom + plateau - 1
-    by_scatter = np.sqrt(squares / freedom * curve.shape[0, 0]) * stdtrit(freedom, 0.975) / 2
+    by_scatter = np.sqrt(squares / freedom * curve.shape[0, 0]) * quantile(freedom, 0.975) / 2
     gain = (curve.shape @ curve.slopes(volumes[kept]).T)[0]
     by_level, by_share = u_level * gain.sum(), u_share * curve.scale
     return Runoff(
@@ -162,8 +164,6 @@ def fit_all(
     >>> round(float(curve.volume), 2), round(float(curve.scale), 2)
     (29.26, 15.0)
     """
-    from scipy.special import stdtrit
-
     line = _line(volumes, plato, limit)
     if line is None:
         return None
@@ -184,7 +184,7 @@ def fit_all(
         return None
     freedom = np.size(volumes) - 2
     shape = c / determinant
-    by_scatter = np.sqrt(np.sum(misfit**2) / freedom * shape) * stdtrit(freedom, 0.975) / 2
+    by_scatter = np.sqrt(np.sum(misfit**2) / freedom * shape) * quantile(freedom, 0.975) / 2
     by_level = u_level * np.sum((c * by_volume - b * by_scale) / determinant)
     u = np.sqrt(by_scatter**2 + by_level**2 + (u_share * scale) ** 2)
     return Runoff(volume, u, scale, None)
@@ -210,13 +210,21 @@ def at_volume(volume: Any, volumes: Any, sgs: Any) -> Any:
 
 
 def _curve(volumes: Array, plato: Array, limit: float) -> _Curve | None:
-    """Least squares through all the readings given."""
-    from scipy.optimize import least_squares
+    """Least squares through all the readings given; None if no curve that falls is the nearest.
 
-    line = _line(volumes, plato, limit)
-    if line is None:
+    For a given scale the height is a matter of proportion, so the scales alone are searched, all
+    of them: a second, worse place of rest, as a slip makes one, is not taken for the least.
+    """
+    if _line(volumes, plato, limit) is None:
         return None
-    start, scale = np.array(line), line[1]
+    first, span = volumes.min(), np.ptp(volumes)
+    shapes = np.exp(-_FALLS[:, np.newaxis] * (volumes - first) / span)
+    heights = shapes @ plato / np.sum(shapes**2, axis=1)
+    squares = np.sum((heights[:, np.newaxis] * shapes - plato) ** 2, axis=1)
+    best = int(np.argmin(np.where(heights > 0, squares, np.inf)))
+    height, scale = heights[best], span / _FALLS[best]
+    if best in (0, _FALLS.size - 1) or not height > 0:
+        return None
 
     def curve(parameters: Array) -> _Curve:
         volume, scale = parameters.tolist()
@@ -228,16 +236,13 @@ def _curve(volumes: Array, plato: Array, limit: float) -> _Curve | None:
     def slopes(parameters: Array) -> Array:
         return curve(parameters).slopes(volumes)
 
-    size = np.abs(start) + scale
-    near = least_squares(residuals, start, slopes, method="lm", x_scale=size)
-    if not (near.success and near.x[1] > 0 and np.isfinite(near.jac).all()):
+    start = np.array([first + np.log(height / limit) * scale, scale])
+    found = settle(residuals, slopes, start, np.abs(start) + scale)
+    if not found[1] > 0:  # a curve that runs off without end does not settle
         return None
-    best = settle(residuals, slopes, near.x, size)
-    if not best[1] > 0:  # a curve that runs off without end does not settle
-        return None
-    misfit, jacobian = residuals(best), slopes(best)
+    misfit, jacobian = residuals(found), slopes(found)
     return replace(
-        curve(best),
+        curve(found),
         squares=float(np.sum(misfit**2)),
         shape=np.asarray(np.linalg.pinv(jacobian.T @ jacobian)),
     )
@@ -249,8 +254,6 @@ def _about_mean(plato: Array) -> float:
 
 def _plateau(volumes: Array, plato: Array, limit: float) -> int:
     """How many of the first readings, in the order of volume, are first wort before the fall."""
-    from scipy.special import stdtrit
-
     readings = plato.size
     freedom = readings - 3
     if freedom < 1:
@@ -272,7 +275,7 @@ def _plateau(volumes: Array, plato: Array, limit: float) -> int:
         split[number] = squares
     least = min(split.values(), default=plain)
     pooled = (least + _INSTRUMENT_FREEDOM * _INSTRUMENT**2) / (freedom + _INSTRUMENT_FREEDOM)
-    decisive = stdtrit(freedom + _INSTRUMENT_FREEDOM, 1 - _PLATEAU_IMPROBABLE / 2) ** 2 * pooled
+    decisive = quantile(freedom + _INSTRUMENT_FREEDOM, 1 - _PLATEAU_IMPROBABLE / 2) ** 2 * pooled
     if plain - least <= decisive:
         return 0
     # A reading that may as well be level still is: the curve through it would fall too slowly.
@@ -297,8 +300,6 @@ def _slip(volumes: Array, plato: Array, limit: float) -> int | None:
     Each is left out in turn and held against the prediction of the rest; so a slip is seen at the
     ends too, where it would pull the curve to itself.
     """
-    from scipy.special import stdtrit
-
     readings = plato.size
     if readings <= LEAST_READINGS:
         return None
@@ -316,4 +317,5 @@ def _slip(volumes: Array, plato: Array, limit: float) -> int | None:
         ratio = abs(distance) / np.sqrt(pooled * (1 + slope @ curve.shape @ slope))
         studentised[left_out] = np.fmax(ratio, 0.0)
     worst = int(np.argmax(studentised))
-    return worst if studentised[worst] > stdtrit(freedom, 1 - _IMPROBABLE / 2 / readings) else None
+    improbable = quantile(freedom, 1 - _IMPROBABLE / 2 / readings)
+    return worst if studentised[worst] > improbable else None

@@ -131,7 +131,7 @@ def _fetch(version: str, folder: Path) -> None:
         command = [
             sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check",
             "--target", str(packages), "--python-version", version, "--only-binary=:all:",
-            "numpy", "scipy",
+            "numpy",
         ]  # fmt: skip
         done = subprocess.run(command, capture_output=True, text=True, check=False)
         if done.returncode:
