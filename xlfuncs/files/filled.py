@@ -1,6 +1,6 @@
 """A formula filled down a column, written once in the file: the cells below only refer to it.
 
-openpyxl has no such cells, and takes most of its time for them: while it reads and writes, two of
+openpyxl has no such cells, and takes most of its time for them: while it reads and writes, some of
 its names stand aside for ours.
 """
 
@@ -52,12 +52,17 @@ class _Filling:
 
 @contextmanager
 def kept_filled() -> Iterator[None]:
-    """openpyxl reads cells below the first of a formula filled down as `Filled`."""
-    before, _reader.Translator = _reader.Translator, _Filling
+    """openpyxl reads cells below the first of a formula filled down as `Filled`.
+
+    It also leaves joined cells as the cells that they are: giving them their common border takes it
+    longer than reading their sheet, and nobody who only computes looks at it.
+    """
+    translator, joined = _reader.Translator, _reader.WorksheetReader.bind_merged_cells
+    _reader.Translator, _reader.WorksheetReader.bind_merged_cells = _Filling, lambda reader: None
     try:
         yield
     finally:
-        _reader.Translator = before
+        _reader.Translator, _reader.WorksheetReader.bind_merged_cells = translator, joined
 
 
 # --- writing ------------------------------

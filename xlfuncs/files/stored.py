@@ -246,6 +246,7 @@ _CELL = re.compile(
        (?:<v>[^<>]*</v>|<v\ ?/>|<v\ xml:space="preserve">[^<>]*</v>)?(<is>.*?</is>)?</c>)""",
     re.VERBOSE | re.DOTALL,
 )
+_ARRAY = re.compile(r'<f(?=[^>]* t="array")[^>]* ref="([A-Z$\d:]+)"')
 _DIMENSION = re.compile(r'<dimension ref="([A-Z]+\d+)(?::([A-Z]+\d+))?" ?/>')
 _OF_VALUE = re.compile(r' (?:t|vm)="[^"]*"')
 
@@ -253,8 +254,7 @@ _OF_VALUE = re.compile(r' (?:t|vm)="[^"]*"')
 def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
     """The part with values beside its formulas, without taking it to pieces first.
 
-    None if that does not do: for a part spelled unlike nearly all, and where a value has no formula
-    of its own.
+    None if that does not do: for a part spelled unlike nearly all, and where a value has no cell.
     """
     try:
         text = part.decode()
@@ -268,13 +268,21 @@ def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
     if min(rows) < top or max(rows) > bottom or min(columns) < left or max(columns) > right:
         return None
     seen = done = 0
+    within: set[Position] = set()  # the ranges of the array formulas met so far
 
     def cell(old: re.Match[str]) -> str:
         nonlocal seen, done
         seen += 1
         address, attributes, formula, _ = old.groups()
-        value = values.get(position_of(address))
-        if value is None or formula is None:
+        position = position_of(address)
+        if formula is None:
+            if position not in within:
+                return old[0]
+            formula = ""
+        elif array := _ARRAY.match(formula):
+            within.update(positions(array[1]))
+        value = values.get(position)
+        if value is None:
             return old[0]
         done += 1
         kind, element = _written(value, "")

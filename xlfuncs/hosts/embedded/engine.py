@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from formulas.errors import BroadcastError
 from openpyxl.utils import get_column_letter, range_boundaries
 from openpyxl.utils.cell import coordinate_to_tuple
 from openpyxl.utils.datetime import to_excel
@@ -29,9 +28,19 @@ from xlfuncs.files.problems import Source
 from xlfuncs.files.stored import Value
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import worksheet
-from xlfuncs.hosts.embedded.formula import Area, CannotCompute, Tree, compiled
+from xlfuncs.hosts.embedded.formula import Tree, compiled
+from xlfuncs.hosts.embedded.grammar import CannotCompute
 from xlfuncs.hosts.embedded.order import CIRCLE, Filled, Formula, fill, in_order, needed, within
-from xlfuncs.hosts.embedded.values import EMPTY, ERRORS, NOT_A_VALUE, NOT_FOUND, block, settled
+from xlfuncs.hosts.embedded.values import (
+    EMPTY,
+    ERRORS,
+    NOT_A_VALUE,
+    NOT_FOUND,
+    Area,
+    SizesDiffer,
+    block,
+    settled,
+)
 
 _CALLS = Calls(CATALOGUE)
 
@@ -236,7 +245,7 @@ class _Workbook:
                 return (((area.top, area.left), self._single(formula.tree, area)),)
             result = formula.tree.value(area)
             fitted = _fitted(result, area.shape)
-        except BroadcastError:
+        except SizesDiffer:
             formula.problem = "ranges of different sizes do not fit together"
             return ()
         except Exception as error:  # whatever one formula does, the others are computed

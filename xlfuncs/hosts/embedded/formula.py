@@ -1,8 +1,8 @@
 """One formula as a tree of calls that gives its value.
 
-The parser is that of the `formulas` package; its tokens are put together here, one tree for each
-formula, so that a formula which cannot be understood is a matter of its own.  Formulas filled down
-from each other are one tree, computed `at` each of their areas.
+What `grammar` reads becomes calls, one tree for each formula, so that a formula which cannot be
+understood is a matter of its own.  Formulas filled down from each other are one tree, computed `at`
+each of their areas.
 """
 
 from __future__ import annotations
@@ -10,32 +10,37 @@ from __future__ import annotations
 import functools
 import re
 from collections.abc import Callable, Mapping
-from typing import Any, ClassVar, NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
-import schedula
-from formulas.errors import FormulaError, ParenthesesError, TokenError
-from formulas.functions.operators import OPERATORS
-from formulas.parser import Parser
-from formulas.ranges import Ranges
-from formulas.tokens.function import Array as ArrayToken
-from formulas.tokens.function import Function
-from formulas.tokens.operand import Empty, Error, Number, Operand, Range, String
-from formulas.tokens.operator import Intersect, Operator, OperatorToken, Separator
-from formulas.tokens.parenthesis import Parenthesis
-from openpyxl.utils import get_column_letter, range_boundaries
+from openpyxl.utils import range_boundaries
 
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import worksheet
+from xlfuncs.hosts.embedded.grammar import (
+    LAST_COLUMN,
+    LAST_ROW,
+    CannotCompute,
+    Cells,
+    Constant,
+    Missing,
+    Name,
+    Operation,
+    Part,
+    TablePart,
+    Unreadable,
+    parsed,
+)
 from xlfuncs.hosts.embedded.operators import operator_function
 from xlfuncs.hosts.embedded.values import (
     EMPTY,
     NOT_A_VALUE,
+    Area,
+    Referenced,
     block,
     broadcast,
     is_error,
     single,
-    taken,
     truth,
 )
 
@@ -54,8 +59,6 @@ _OF_ARRAYS = {
     "INTERCEPT", "CORREL", "RSQ",
 }  # fmt: skip
 
-_LAST_ROW, _LAST_COLUMN = 1048576, 16384
-
 # Formulas that are filled down are read once: each is read as it would stand in the row _HOME,
 # where rows that move with the formula lie above _FIXED, and rows that do not lie below.
 _HOME, _FIXED = 2**19, 2**18
@@ -64,71 +67,7 @@ _ROW_OF_CELL = re.compile(
     r"(?<![\w.\\])(\$?(?:[A-Z]{1,2}|[A-W][A-Z]{2}|X[A-E][A-Z]|XF[A-D]))(\$?)([1-9]\d{0,6})(?![\w.(!])",
     re.IGNORECASE,
 )
-# Formulas that differ only in what they name, or in their constants, are parsed once, with cells of
-# the column _STAND in the places of theirs: in the first row for the first of theirs, and so on.
-_STAND = "XFB"
-_OPERAND = re.compile(
-    r"""
-    "(?P<text>(?:[^"]|"")*)"
-    | \[(?:[^\[\]]|\[[^\[\]]*\])*\]
-    | (?<![\w.!:$\\\]])
-      (?:
-        (?:(?:'(?P<quoted>(?:[^'\[\]]|'')+)'|(?P<sheet>[^\W\d][\w.]*))!)?
-        \$?(?P<left>[A-Z]{1,3})\$?(?P<top>[1-9]\d{0,6})
-        (?::\$?(?P<right>[A-Z]{1,3})\$?(?P<bottom>[1-9]\d{0,6}))?
-        | (?P<name>(?!(?:[a-z]{1,3}\d+|r\d+c\d+|true|false)\b)[a-z]\w*)
-        | (?P<number>\d+(?:\.\d+)?(?:[eE][+-]?\d+)?)
-      )
-      (?![\w.(!:\[\#\\])
-    | '(?:[^']|'')*'
-    """,
-    re.VERBOSE,
-)
 _ROWS = re.compile(r"\d\s*:\s*\$?\d")  # 3:5, or any cell that ends in a range of them
-
-
-class CannotCompute(Exception):
-    """Why a formula cannot be computed, in words."""
-
-
-class _Unreadable(Exception):
-    """A formula, or a name in it, that the parser does not understand."""
-
-
-class Area(NamedTuple):
-    """A rectangle of cells; rows and columns count from 1, both ends included."""
-
-    sheet: str
-    top: int
-    left: int
-    bottom: int
-    right: int
-
-    @property
-    def shape(self) -> tuple[int, int]:
-        """Rows and columns."""
-        return self.bottom - self.top + 1, self.right - self.left + 1
-
-    @property
-    def address(self) -> str:
-        """Its first cell."""
-        return f"{get_column_letter(self.left)}{self.top}"
-
-    def positions(self) -> list[tuple[int, int]]:
-        """Row and column of each cell, in reading order."""
-        columns = range(self.left, self.right + 1)
-        return [(row, column) for row in range(self.top, self.bottom + 1) for column in columns]
-
-    def reference(self, cells: Any = None) -> Any:
-        """The area as a reference that the package's functions take, with its cells if given."""
-        sheet, last = self.sheet.upper(), get_column_letter(self.right)
-        text = self.address if self.shape == (1, 1) else f"{self.address}:{last}{self.bottom}"
-        parts = {
-            "r1": str(self.top), "r2": str(self.bottom), "c1": get_column_letter(self.left),
-            "c2": last, "n1": self.left, "n2": self.right, "ref": text, "sheet_id": sheet,
-            "name": f"{sheet}!{text}",
-        }  # fmt: skip
-        return Ranges().set_value(parts, schedula.EMPTY if cells is None else cells)
 
 
 class Scope(Protocol):
@@ -183,181 +122,11 @@ def compiled(text: str, area: Area, row: int, is_array: bool, scope: Scope) -> T
     moved, down = _at_home(text, row)
     try:
         return _read(moved, area.sheet, down != 0, not is_array, False, scope, ())
-    except _Unreadable as error:
+    except Unreadable as error:
         raise CannotCompute(f"the formula cannot be read: {text}") from error
 
 
 # --- reading ------------------------------
-
-
-class _Builder:
-    """Takes the tokens in the order of computing; keeps what each operator and function takes."""
-
-    def __init__(self, match: Any = None) -> None:
-        self.stack: list[Any] = []
-        self.arguments: dict[Any, list[Any]] = {}
-
-    def __len__(self) -> int:
-        return len(self.stack)
-
-    def append(self, token: Any) -> None:
-        if isinstance(token, (Operator, Function)):
-            first = len(self.stack) - token.get_n_args
-            if first < 0:
-                raise FormulaError
-            arguments = self.stack[first:]
-            del self.stack[first:]
-            token.update_input_tokens(*arguments)
-            self.arguments[token] = arguments
-        self.stack.append(token)
-
-    def pop(self) -> Any:
-        return self.stack.pop()
-
-    def finish(self) -> None:
-        """Part of what the parser calls; nothing is left to do."""
-
-
-class _TableReference(Operand):  # type: ignore[misc]
-    """`Table[Column]`, `Table[[#This Row],[Column]]` and the like."""
-
-    _re = re.compile(
-        r"^\s*(?P<name>(?P<table>[^\W\d][\w.]*)"
-        r"\[(?P<inside>(?:[^\[\]']|'.|\[(?:[^\[\]']|'.)*\])*)\])\s*"
-    )
-
-
-class _Number(Number):  # type: ignore[misc]
-    """A number; its exponent needs no sign."""
-
-    _re = re.compile(
-        r"^\s*(?P<name>(?:\d+(?:\.\d*)?|\.\d+)(?:E[+-]?\d+)?|"
-        r"TRUE(?!\(\))|FALSE(?!\(\)))(?![a-z\d.]|\s*:)\s*",
-        re.IGNORECASE,
-    )
-
-
-#: A word, neither a sheet's nor the beginning of a range, and what follows it.
-_WORD = re.compile(r"(?!\w*(?:ANCHORARRAY|INDIRECT))[^\W\d][\w.]*(?:([(\[])|(?![\w.!:#\\]))", re.I)
-
-
-class _Parser(Parser):  # type: ignore[misc]
-    """The package's parser, which tries only those tokens that can begin as the rest of a formula
-    does: a token that does not fit is an exception, and a formula is made of hundreds."""
-
-    ast_builder = _Builder
-    filters: ClassVar = [
-        _TableReference, Error, String, _Number, Range, OperatorToken, Separator, Function,
-        ArrayToken, Parenthesis, Intersect,
-    ]  # fmt: skip
-    beginnings: ClassVar = {
-        first: kinds
-        for firsts, kinds in {
-            '"': [String],
-            "0123456789.": [_Number, Range],
-            "#": [Error],
-            "'[$": [Error, Range],
-            "+-*/^&<>=%:@": [OperatorToken],
-            ",": [Separator],
-            "{};": [ArrayToken],
-            "()": [Parenthesis],
-        }.items()
-        for first in firsts
-    }
-
-    #: What begins with a word, by what follows it.
-    after_word: ClassVar = {
-        "(": [Function], "[": [_TableReference, Range], None: [_Number, Range],
-    }  # fmt: skip
-
-    def ast(self, expression: str, context: Any = None) -> tuple[list[Any], Any]:
-        """Tokens and builder, as the package's; raises `FormulaError`."""
-        rest = expression.replace("\n", " ").strip().removeprefix("=").lstrip()
-        builder = self.ast_builder()
-        tokens: list[Any] = []
-        stack: list[Any] = []
-        Parenthesis("(").ast(tokens, stack, builder)
-        while rest:
-            token = self._next(rest, context, tokens, stack, builder)
-            rest = rest[token.end_match :]
-        Parenthesis(")").ast(tokens, stack, builder)
-        while stack:
-            if isinstance(stack[-1], Parenthesis):
-                raise ParenthesesError
-            builder.append(stack.pop())
-        if len(builder) != 1:
-            raise FormulaError(expression)
-        return tokens[1:-1], builder
-
-    def _next(self, rest: str, context: Any, tokens: Any, stack: Any, builder: Any) -> Any:
-        kinds = self.beginnings.get(rest[0])
-        if kinds is None:
-            word = _WORD.match(rest)
-            kinds = self.filters if word is None else self.after_word[word[1]]
-        for kind in kinds:
-            try:
-                token = kind(rest, context, self)
-                token.ast(tokens, stack, builder)
-            except TokenError:
-                continue
-            return token
-        raise FormulaError(rest)
-
-
-_PARSER = _Parser()
-
-
-@functools.lru_cache(maxsize=8192)
-def _parsed(text: str, sheet: str) -> tuple[Any, Mapping[Any, list[Any]]]:
-    """The last token of a formula on a sheet, and what each token takes.
-
-    Kept, because a workbook says the same name, and names the same range, hundreds of times.
-    """
-    _, builder = _PARSER.ast(text, context={"sheet": sheet})
-    return builder.stack[-1], builder.arguments
-
-
-#: What a formula names or holds: cells, a name, or a text or number in brackets of its own.
-_Operand = Area | str | tuple[str | float]
-
-
-def _with_stands(text: str, sheet: str) -> tuple[str, list[_Operand]]:
-    """The formula with other cells in the places of what it names and holds, and the latter.
-
-    What else may name cells (rows, columns, tables, a range up to what a function gives) stays.
-    """
-    if _STAND in text or "{" in text or _ROWS.search(text):
-        return text, []
-    operands: dict[_Operand, int] = {}
-
-    def stand(found: re.Match[str]) -> str:
-        kind = found.lastgroup
-        operand: _Operand
-        if kind is None:
-            return found[0]
-        if kind == "text":
-            operand = (found["text"].replace('""', '"'),)
-        elif kind == "number":
-            operand = (float(found["number"]),)
-        elif kind == "name":
-            operand = found["name"]
-        else:
-            left, top, right, bottom = found["left"], found["top"], found["right"], found["bottom"]
-            title = (found["quoted"] or "").replace("''", "'") or found["sheet"] or sheet
-            rows = sorted((int(top), int(bottom or top)))
-            columns = sorted((_column(left), _column(right or left)))
-            operand = Area(title, rows[0], columns[0], rows[1], columns[1])
-        return f"{_STAND}{operands.setdefault(operand, len(operands) + 1)}"
-
-    return _OPERAND.sub(stand, text), list(operands)
-
-
-@functools.cache
-def _column(letters: str) -> int:
-    number = 0
-    for letter in letters:
-        number = 26 * number + ord(letter) - 64
-    return number
 
 
 @functools.lru_cache(4096)
@@ -373,7 +142,7 @@ def _at_home(text: str, row: int) -> tuple[str, int]:
         nonlocal far
         column, fixed, number = cell.groups()
         there = int(number) if fixed else int(number) + down
-        far |= not (there < _FIXED if fixed else _FIXED < there < _LAST_ROW)
+        far |= not (there < _FIXED if fixed else _FIXED < there < LAST_ROW)
         return f"{column}{fixed}{there}"
 
     parts = _NOT_CELLS.split(text)
@@ -381,7 +150,7 @@ def _at_home(text: str, row: int) -> tuple[str, int]:
     return (text, 0) if far or _ROWS.search(text) else ("".join(parts), down)
 
 
-# --- from tokens to calls ------------------------------
+# --- from what it says to calls ------------------------------
 
 
 def _read(
@@ -400,13 +169,8 @@ def _read(
     """
     key = (text, sheet, moved, plain, whole)
     if key not in scope.trees:
-        try:
-            parsed, operands = _with_stands(text, sheet)
-            root, arguments = _parsed(parsed, sheet)
-        except Exception as error:  # the parser raises more than its own errors
-            raise _Unreadable from error
-        growing = _Growing(sheet, moved, arguments, operands, scope, names)
-        value = growing.node(root, plain, whole)
+        growing = _Growing(sheet, moved, scope, names)
+        value = growing.node(parsed(text), plain, whole)
         scope.trees[key] = Tree(value, tuple(growing.needs), growing.on_line())
     return scope.trees[key]
 
@@ -432,27 +196,17 @@ class _Reference:
         return self._scope.cells(area)
 
     def reference(self, at: Area) -> Any:
-        """The cells as the package's functions take them."""
+        """The place with its cells."""
         area = self.place(at)
-        return NOT_A_VALUE if area is None else area.reference(self._scope.cells(area))
+        return NOT_A_VALUE if area is None else Referenced(area, self._scope.cells(area))
 
 
 class _Growing:
-    """Makes nodes of a formula's tokens, and keeps what they need."""
+    """Makes nodes of what a formula says, and keeps what they need."""
 
-    def __init__(
-        self,
-        sheet: str,
-        moved: bool,
-        arguments: Mapping[Any, list[Any]],
-        operands: list[_Operand],
-        scope: Scope,
-        names: tuple[str, ...],
-    ) -> None:
+    def __init__(self, sheet: str, moved: bool, scope: Scope, names: tuple[str, ...]) -> None:
         self.sheet = sheet
         self.moved = moved
-        self.arguments = arguments
-        self.operands = operands
         self.scope = scope
         self.names = names
         self.needs: list[Place] = []
@@ -460,42 +214,48 @@ class _Growing:
 
     def on_line(self) -> tuple[tuple[str, int, int], ...] | None:
         """As in `Tree`."""
-        moving = [place for place in self.needs if not isinstance(place, _Constant)]
+        moving = [place for place in self.needs if not isinstance(place, _Same)]
         cells = [place.on_line for place in moving if isinstance(place, _OnLine)]
         return None if self.is_bound or len(cells) < len(moving) else tuple(dict.fromkeys(cells))
 
-    def node(self, token: Any, plain: bool, whole: bool) -> Node:
-        if isinstance(token, _TableReference):
-            return self._at(self._table(token), plain and not whole, whole)
-        if isinstance(token, Range):
-            return self._range(token, plain, whole)
-        if isinstance(token, Empty):
-            return _Constant(0.0)
-        if isinstance(token, Operand):
-            return _Constant(taken(token.compile()))
-        name = re.sub(r"^_XLFN\.(_XLWS\.)?", "", token.name.upper())
-        if isinstance(token, Operator):
-            whole = name in (":", ",", " ")
-        else:
-            plain, whole = plain and name not in _OF_ARRAYS, name not in _OF_ONE
-        given = self.arguments[token]
-        children = [self.node(child, plain, whole) for child in given]
-        if not isinstance(token, Operator):
-            return self._function(name, given, children)
-        if whole:
-            return self._of_references(name, children)
-        if name == "@":
-            raise CannotCompute("the operator @ is not supported")
-        minus = "-" in token.attr.get("sum_minus", "")
-        return _call(operator_function(token.name, minus), children)
+    def node(self, part: Part, plain: bool, whole: bool) -> Node:
+        """`plain` and `whole` as for `_read`."""
+        if isinstance(part, Cells):
+            return self._cells(part, plain, whole)
+        if isinstance(part, Constant):
+            return _Same(part.value)
+        if isinstance(part, Name):
+            return self._name(part, plain, whole)
+        if isinstance(part, TablePart):
+            return self._at(self._table(part), plain and not whole, whole)
+        if isinstance(part, Missing):
+            return _Same(0.0)
+        if isinstance(part, Operation):
+            return self._operation(part, plain)
+        name = re.sub(r"^_XLFN\.(_XLWS\.)?", "", part.name)
+        plain, whole = plain and name not in _OF_ARRAYS, name not in _OF_ONE
+        children = [self.node(argument, plain, whole) for argument in part.arguments]
+        return self._function(name, part.arguments, children)
 
-    def _function(self, name: str, tokens: list[Any], children: list[Node]) -> Node:
+    def _operation(self, part: Operation, plain: bool) -> Node:
+        of_places = part.symbol in (",", " ")
+        children = [self.node(operand, plain, of_places) for operand in part.operands]
+        if not of_places:
+            return _call(operator_function(part.symbol), children)
+        places = [child.place for child in children if isinstance(child, _Reference)]
+        if len(places) < len(children):
+            raise CannotCompute("areas joined to what a function gives are not supported")
+        if part.symbol == " ":
+            return self._at(_shared(places), False, True)
+        return lambda at: block([cell for child in children for cell in block(child(at)).ravel()])
+
+    def _function(self, name: str, parts: tuple[Part, ...], children: list[Node]) -> Node:
         if name in self.scope.functions:
             self.is_bound |= name in CATALOGUE
             if name in CATALOGUE:  # a missing argument is a blank one, not 0
                 children = [
-                    _Constant(EMPTY) if isinstance(token, Empty) else child
-                    for token, child in zip(tokens, children, strict=True)
+                    _Same(EMPTY) if isinstance(part, Missing) else child
+                    for part, child in zip(parts, children, strict=True)
                 ]
             return _call(self.scope.functions[name], children)
         if name == "IF" and 2 <= len(children) <= 3:
@@ -503,7 +263,7 @@ class _Growing:
         if name in _PLACES and len(children) <= 1:
             self.is_bound = True
             return _place(name, children)
-        if name in ("ARRAY", "ARRAYROW"):
+        if name == "{}":
             return _array(children)
         if name in worksheet.UNFORESEEABLE:
             raise CannotCompute(f"the function {name} is not supported")
@@ -516,49 +276,19 @@ class _Growing:
             ]
         return _call(function, children)
 
-    def _of_references(self, name: str, children: list[Node]) -> Node:
-        """Ranges joined by a colon, a comma or a blank."""
-        places = [child.place for child in children if isinstance(child, _Reference)]
-        if len(places) < len(children):
-            raise CannotCompute("a range up to what a function gives is not supported")
-        if name == ":":
-            return self._at(_span(places), False, True)
-        references = [child.reference for child in children if isinstance(child, _Reference)]
-        join = OPERATORS[name]
-        return lambda at: block(taken(join(*[reference(at) for reference in references])))
-
     # --- places
 
-    def _range(self, token: Any, plain: bool, whole: bool) -> Node:
-        parts = token.attr
-        if parts.get("filename") or parts.get("excel_id"):
-            raise CannotCompute("it refers to another workbook")
-        if parts.get("anchor"):
-            raise CannotCompute("references to a spilled range (A1#) are not supported")
-        if "n1" not in parts:
-            return self._name(parts["ref"], plain, whole)
-        if self.operands and parts["c1"] == _STAND:
-            operand = self.operands[int(parts["r1"]) - 1]
-            if isinstance(operand, str):
-                return self._name(operand, plain, whole)
-            if not isinstance(operand, Area):
-                return _Constant(operand[0])
-            sheet, first, left, last, right = operand
-            sheet = self.scope.sheet(sheet)
-        else:
-            sheet = self.scope.sheet(parts["sheet"].replace("''", "'"))
-            first, last = sorted((int(parts["r1"]) or 1, int(parts["r2"]) or 1))
-            left, right = sorted((parts["n1"] or 1, parts["n2"]))
-        several = first < last or left < right
-        place = self._moving(sheet, first, last, left, right)
+    def _cells(self, part: Cells, plain: bool, whole: bool) -> Node:
+        sheet = self.scope.sheet(part.sheet or self.sheet)
+        several = part.top < part.bottom or part.left < part.right
+        place = self._moving(sheet, part.top, part.bottom, part.left, part.right)
         return self._at(place, several and plain and not whole, whole)
 
     def _moving(self, sheet: str, first: int, last: int, left: int, right: int) -> Place:
         """Cells whose rows go with the formula if they lie where only moved rows do."""
-        moving = [self.moved and _FIXED < row < _LAST_ROW for row in (first, last)]
-        if not any(moving) and last < _LAST_ROW and right < _LAST_COLUMN:
-            return _Constant(Area(sheet, first, left, last, right))
-
+        moving = [self.moved and _FIXED < row < LAST_ROW for row in (first, last)]
+        if not any(moving) and last < LAST_ROW and right < LAST_COLUMN:
+            return _Same(Area(sheet, first, left, last, right))
         if all(moving) and first == last and left == right:
             return _OnLine(sheet, first - _HOME, left)
 
@@ -568,11 +298,11 @@ class _Growing:
             top, bottom = min(top, bottom), max(top, bottom)
             end = right
             # Columns and rows to the sheet's end: as far as anything is written.
-            if bottom == _LAST_ROW or end == _LAST_COLUMN:
+            if bottom == LAST_ROW or end == LAST_COLUMN:
                 row, column = self.scope.limits(sheet)
-                if bottom == _LAST_ROW:
+                if bottom == LAST_ROW:
                     bottom = max(row, at.bottom, top)
-                if end == _LAST_COLUMN:
+                if end == LAST_COLUMN:
                     end = max(column, at.right, left)
             return Area(sheet, top, left, bottom, end)
 
@@ -583,23 +313,22 @@ class _Growing:
         self.needs.append(place)
         return _Reference(place, self.scope, whole)
 
-    def _name(self, name: str, plain: bool, whole: bool) -> Node:
-        if name.casefold() in self.names:
-            raise CannotCompute(f"the name {name} refers to itself")
-        if re.fullmatch(r"\$?[A-Z]{1,3}\$?[0-9]+", name):  # only before a colon and a function
-            raise CannotCompute("a range up to what a function gives is not supported")
-        text = f"={self.scope.name(name, self.sheet)}"
-        names = (*self.names, name.casefold())
-        tree = _read(text, self.sheet, False, plain, whole, self.scope, names)
+    def _name(self, part: Name, plain: bool, whole: bool) -> Node:
+        sheet = self.scope.sheet(part.sheet) if part.sheet else self.sheet
+        if part.name.casefold() in self.names:
+            raise CannotCompute(f"the name {part.name} refers to itself")
+        names = (*self.names, part.name.casefold())
+        text = self.scope.name(part.name, sheet)
+        tree = _read(text, sheet, False, plain, whole, self.scope, names)
         self.needs += tree.needs
         self.is_bound |= tree.on_line is None
         return tree.value
 
-    def _table(self, token: Any) -> Place:
+    def _table(self, part: TablePart) -> Place:
         """The cells that a structured reference means."""
-        sheet, table = self.scope.table(token.attr["table"])
+        sheet, table = self.scope.table(part.table)
         left, top, right, bottom = range_boundaries(table.ref)
-        inside = token.attr["inside"].strip()
+        inside = part.inside
         this_row = inside.startswith("@")
         inside = inside.removeprefix("@")
         items = re.findall(r"\[((?:[^\[\]']|'.)*)\]", inside) or [inside] * bool(inside)
@@ -608,7 +337,7 @@ class _Growing:
         if wanted:
             titles = [column.name.casefold() for column in table.tableColumns]
             if not set(wanted) <= set(titles):
-                raise CannotCompute(f"{token.name}: the table has no such column")
+                raise CannotCompute(f"{part.table}[{part.inside}]: the table has no such column")
             left, right = left + titles.index(wanted[0]), left + titles.index(wanted[-1])
         first = top + (1 if table.headerRowCount is None else table.headerRowCount)
         last = bottom - (table.totalsRowCount or 0)
@@ -621,7 +350,7 @@ class _Growing:
         rows = [(first, last)] if not parts else []
         rows += [(top, bottom)] * ("#all" in parts) + [(first, last)] * ("#data" in parts)
         rows += [(top, top)] * ("#headers" in parts) + [(bottom, bottom)] * ("#totals" in parts)
-        return _Constant(Area(sheet, min(rows)[0], left, max(end for _, end in rows), right))
+        return _Same(Area(sheet, min(rows)[0], left, max(end for _, end in rows), right))
 
 
 class _OnLine:
@@ -652,20 +381,21 @@ def _crossing(place: Place) -> Place:
     return crossing
 
 
-def _span(places: list[Place]) -> Place:
-    """The least rectangle that holds all places."""
+def _shared(places: list[Place]) -> Place:
+    """The cells that lie in all places."""
 
-    def span(at: Area) -> Area | None:
+    def shared(at: Area) -> Area | None:
         areas = [area for place in places if (area := place(at)) is not None]
         if len(areas) < len(places) or len({area.sheet for area in areas}) > 1:
             return None
         _, tops, lefts, bottoms, rights = zip(*areas, strict=True)
-        return Area(areas[0].sheet, min(tops), min(lefts), max(bottoms), max(rights))
+        area = Area(areas[0].sheet, max(tops), max(lefts), min(bottoms), min(rights))
+        return area if area.top <= area.bottom and area.left <= area.right else None
 
-    return span
+    return shared
 
 
-class _Constant:
+class _Same:
     """A value, or a place, that is the same wherever the formula stands."""
 
     def __init__(self, value: Any) -> None:
@@ -728,7 +458,7 @@ def _place(name: str, children: list[Node]) -> Node:
     return lambda at: tell(Area("", 1, 1, *block(child(at)).shape))
 
 
-_FALSE = _Constant(False)
+_FALSE = _Same(False)
 
 
 def _choice(condition: Node, yes: Node, no: Node = _FALSE) -> Node:

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import functools
 import math
 import operator
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
 import numpy as np
-from formulas.errors import BroadcastError
 
 from xlfuncs.hosts.embedded.values import (
     DIVIDED_BY_ZERO,
     EMPTY,
     NOT_A_NUMBER,
     SAME,
+    SizesDiffer,
     block,
     broadcast,
     each,
@@ -137,7 +136,7 @@ def _at_once(
             with np.errstate(all="ignore"):
                 answers = quick(one.numbers, other.numbers)
         except ValueError:
-            raise BroadcastError from None
+            raise SizesDiffer from None
         done = np.isfinite(answers) & (np.maximum(one.kinds, other.kinds) <= last_kind)
         answers = answers.astype(object)
         if not done.all():
@@ -188,10 +187,8 @@ _OPERATORS: dict[str, Callable[..., Any]] = {
     "U+": each(lambda cell: cell),
     "%": each(lambda cell: number(cell) / 100),
 }
-_TWICE_MINUS = each(number)
 
 
-@functools.cache
-def operator_function(name: str, minus: bool = False) -> Callable[..., Any]:
-    """The function behind an operator; `minus` tells `--x` from `+x`."""
-    return _TWICE_MINUS if name == "u+" and minus else _OPERATORS[name.upper()]
+def operator_function(symbol: str) -> Callable[..., Any]:
+    """The function behind an operator; `U+` and `U-` are signs."""
+    return _OPERATORS[symbol]

@@ -11,7 +11,8 @@ import collections
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from xlfuncs.hosts.embedded.formula import Area, Place, Tree
+from xlfuncs.hosts.embedded.formula import Place, Tree
+from xlfuncs.hosts.embedded.values import Area
 
 #: By sheet and column, then by row: what fills the cell.
 Filled = dict[tuple[str, int], dict[int, int]]

@@ -1,6 +1,6 @@
 """What a cell holds while a workbook is computed, and how it is taken as number, text or truth.
 
-A cell holds a float, a text, a truth value, an error (`XlError`) or nothing (`EMPTY`); a block of
+A cell holds a float, a text, a truth value, an error (`CellError`) or nothing (`EMPTY`); a block of
 cells is a two-dimensional array of objects.  Functions of this package take and give those.
 """
 
@@ -11,18 +11,32 @@ import math
 import re
 import weakref
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
-import schedula
-from formulas.errors import BroadcastError
-from formulas.ranges import Ranges
-from formulas.tokens.operand import Error, XlError
+from openpyxl.utils import get_column_letter
 
-EMPTY = schedula.EMPTY
 
-#: Errors by the text that shows them.
-ERRORS: dict[str, Any] = dict(Error.errors)
+class _Nothing:
+    """What an empty cell holds."""
+
+    def __repr__(self) -> str:
+        return "EMPTY"
+
+
+EMPTY = _Nothing()
+
+
+class CellError(str):
+    """An error that a cell holds, as the text that shows it."""
+
+
+#: Errors by the text that shows them: there is one of each.
+ERRORS: dict[str, CellError] = {
+    text: CellError(text)
+    for text in ("#NULL!", "#DIV/0!", "#VALUE!", "#REF!", "#NAME?", "#NUM!", "#N/A",
+                 "#GETTING_DATA")
+}  # fmt: skip
 
 NOT_A_VALUE, NOT_A_NUMBER, DIVIDED_BY_ZERO, NOT_FOUND, NO_SUCH_CELL = (
     ERRORS[name] for name in ("#VALUE!", "#NUM!", "#DIV/0!", "#N/A", "#REF!")
@@ -31,6 +45,42 @@ NOT_A_VALUE, NOT_A_NUMBER, DIVIDED_BY_ZERO, NOT_FOUND, NO_SUCH_CELL = (
 #: Numbers that differ by less than this share of themselves count as equal: a spreadsheet shows
 #: 15 digits, and 0.1+0.2=0.3 is true in it.
 SAME = 2.0**-48
+
+
+class Area(NamedTuple):
+    """A rectangle of cells; rows and columns count from 1, both ends included."""
+
+    sheet: str
+    top: int
+    left: int
+    bottom: int
+    right: int
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+        return self.bottom - self.top + 1, self.right - self.left + 1
+
+    @property
+    def address(self) -> str:
+        """Its first cell."""
+        return f"{get_column_letter(self.left)}{self.top}"
+
+    def positions(self) -> list[tuple[int, int]]:
+        """Row and column of each cell, in reading order."""
+        columns = range(self.left, self.right + 1)
+        return [(row, column) for row in range(self.top, self.bottom + 1) for column in columns]
+
+
+class Referenced(NamedTuple):
+    """Cells together with where they stand."""
+
+    area: Area
+    cells: Any
+
+
+class SizesDiffer(Exception):
+    """Blocks that do not fit together, cell by cell."""
 
 
 class ErrorInCells(Exception):
@@ -52,12 +102,12 @@ def is_truth(cell: Any) -> bool:
 
 def is_text(cell: Any) -> bool:
     """A text, be it empty; neither an error nor an empty cell is one."""
-    return isinstance(cell, str) and not isinstance(cell, schedula.Token)
+    return isinstance(cell, str) and not isinstance(cell, CellError)
 
 
 def is_error(cell: Any) -> bool:
     """An error such as #N/A."""
-    return isinstance(cell, XlError)
+    return isinstance(cell, CellError)
 
 
 _NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?\s*(%?)\s*", re.IGNORECASE)
@@ -138,7 +188,7 @@ def without_errors(*arguments: Any) -> list[Any]:
     """The same as a list; raises `ErrorInCells` for the first error."""
     found = list(cells(*arguments))
     for cell in found:
-        if isinstance(cell, XlError):
+        if isinstance(cell, CellError):
             raise ErrorInCells(cell)
     return found
 
@@ -170,24 +220,7 @@ def broadcast(*arguments: Any) -> list[Any]:
     try:
         return list(np.broadcast_arrays(*(np.asarray(one, dtype=object) for one in arguments)))
     except ValueError:
-        raise BroadcastError from None
-
-
-def taken(raw: Any) -> Any:
-    """What the `formulas` package answers, as this package has it."""
-    if isinstance(raw, Ranges):
-        raw = raw.value
-    if isinstance(raw, np.ndarray):
-        if raw.size == 1:
-            return taken(raw.item())
-        return np.frompyfunc(_cell, 1, 1)(np.asarray(raw, dtype=object))
-    return _cell(raw)
-
-
-def _cell(raw: Any) -> Any:
-    if isinstance(raw, np.generic):
-        raw = raw.item()
-    return float(raw) if isinstance(raw, int) and not isinstance(raw, bool) else raw
+        raise SizesDiffer from None
 
 
 def settled(raw: Any) -> Any:
@@ -217,7 +250,7 @@ def each(body: Callable[..., Any], catches_errors: bool = False) -> Callable[...
     def one(*given: Any) -> Any:
         if not catches_errors:
             for cell in given:
-                if isinstance(cell, XlError):
+                if isinstance(cell, CellError):
                     return cell
         try:
             answer = body(*given)
@@ -242,7 +275,7 @@ def each(body: Callable[..., Any], catches_errors: bool = False) -> Callable[...
                 try:
                     return of_arrays(len(arrays))(*arrays)
                 except ValueError:  # `one` lets none pass
-                    raise BroadcastError from None
+                    raise SizesDiffer from None
         return one(*arguments)
 
     return function

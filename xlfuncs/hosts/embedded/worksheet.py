@@ -1,8 +1,7 @@
 """Worksheet functions by name: those that sheets use most; for the rest the `formulas` package's.
 
 Those of this module follow what Excel and Calc answer where the package does not, and take whole
-columns at once.  The package's are loaded by topic when one is asked for, because its statistics
-take longer to load than a workbook takes to compute.
+columns at once.
 """
 
 from __future__ import annotations
@@ -10,7 +9,6 @@ from __future__ import annotations
 import datetime
 import decimal
 import functools
-import importlib
 import math
 import re
 import statistics
@@ -24,6 +22,7 @@ from xlfuncs.cells.values import DAY_ZERO, date_serial
 from xlfuncs.hosts.embedded import lookup
 from xlfuncs.hosts.embedded.criteria import conditional, digits, wildcards
 from xlfuncs.hosts.embedded.operators import minus, operator_function
+from xlfuncs.hosts.embedded.package import of_package
 from xlfuncs.hosts.embedded.values import (
     DIVIDED_BY_ZERO,
     EMPTY,
@@ -43,16 +42,10 @@ from xlfuncs.hosts.embedded.values import (
     number,
     number_in,
     single,
-    taken,
     truth,
     whole,
     without_errors,
 )
-
-#: Topics of the package, the light ones first.
-_TOPICS = (
-    "logic", "math", "text", "date", "look", "info", "eng", "financial", "google", "stat", "comp",
-)  # fmt: skip
 
 #: Functions that name cells while they compute: what they need cannot be known beforehand.
 UNFORESEEABLE = {"INDIRECT", "OFFSET"}
@@ -61,20 +54,12 @@ UNFORESEEABLE = {"INDIRECT", "OFFSET"}
 @functools.cache
 def function(name: str) -> Callable[..., Any] | None:
     """A worksheet function that takes and gives cells and blocks; None if there is none."""
-    return _OWN.get(name) or _of_package(name)
+    return _OWN.get(name) or of_package(name)
 
 
 def takes_references(name: str) -> bool:
     """Whether a function is the package's, which wants references as it knows them."""
     return name not in _OWN
-
-
-def _of_package(name: str) -> Callable[..., Any] | None:
-    for topic in _TOPICS:
-        found = importlib.import_module(f"formulas.functions.{topic}").FUNCTIONS.get(name)
-        if callable(found):
-            return lambda *arguments: taken(found(*arguments))
-    return None
 
 
 def clock(today: datetime.date | None) -> dict[str, Callable[[], float]]:
@@ -330,7 +315,7 @@ def _package_text(shown: float, pattern: str) -> Any:
     if not re.search(r"[0#?@]|[dmyhs]|general", re.sub(r'"[^"]*"', "", pattern), re.IGNORECASE):
         return pattern.replace('"', "")  # a section of words only
     sign, pattern = (pattern[0], pattern[1:]) if pattern[:1] == "+" else ("", pattern)
-    in_package = _of_package("TEXT")
+    in_package = of_package("TEXT")
     assert in_package is not None
     if decimals := re.search(r"\.([0#?]+)(%?)", pattern):
         shown = _OWN["ROUND"](shown, float(len(decimals[1]) + 2 * bool(decimals[2])))
