@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from tests import uncertainties
 from tests.published import Table
 from xlfuncs.science import beer, budget, wort
 from xlfuncs.science.budget import Effects
@@ -33,12 +34,12 @@ def test_two_worts_on_one_instrument(calibration, first, second, weights):
         for brix, noise in ((first, own), (second, other))
     ]
     combined = weights[0] * gravities[0] + weights[1] * gravities[1]
-    readings = [budget.wort_gravity(brix, 0.1, calibration) for brix in (first, second)]
-    assert budget.together(weights, readings) == pytest.approx(np.std(combined), rel=0.02)
+    readings = [uncertainties.wort_gravity(brix, 0.1, calibration) for brix in (first, second)]
+    assert uncertainties.together(weights, readings) == pytest.approx(np.std(combined), rel=0.02)
 
 
 def test_a_single_wort_is_what_the_cell_function_says():
-    reading = budget.wort_gravity(12.4, 0.1, CHECKED)
+    reading = uncertainties.wort_gravity(12.4, 0.1, CHECKED)
     stated = wort.sg_uncertainty(12.4, 1.04, 0.1, wort.FACTOR_U, CHECKED.at(12.4))
     assert reading.u == pytest.approx(stated, rel=1e-6)
     assert np.hypot(reading.own, reading.common) == pytest.approx(reading.u)
@@ -59,46 +60,48 @@ def test_beer_whose_original_was_read_on_the_same_refractometer(same, share):
     gravity = gravity + beer.MODEL_U * model
     alcohol = beer.from_sg(original, gravity).abv
 
-    start = budget.wort_gravity(first, 0.1, CHECKED)
-    start = start if same else start.on_another_instrument()
-    now, rise = budget.beer_reading(first / 1.04, second, 0.1, CHECKED)
-    assert budget.together((rise, 1), (start, now)) == pytest.approx(np.std(gravity), rel=0.02)
+    start = uncertainties.wort_gravity(first, 0.1, CHECKED)
+    start = start if same else uncertainties.on_another_instrument(start)
+    now, rise = uncertainties.beer_reading(first / 1.04, second, 0.1, CHECKED)
+    assert uncertainties.together((rise, 1), (start, now)) == pytest.approx(
+        np.std(gravity), rel=0.02
+    )
     original_sg = wort.sg(first)
-    by_original, by_sg = budget.analysis_slopes(
+    by_original, by_sg = uncertainties.analysis_slopes(
         lambda extract, sg: beer.from_sg(extract, sg).abv,
         original_sg,
         beer.from_brix(first / 1.04, second).sg,
     )
-    stated = budget.together((by_original + by_sg * rise, by_sg), (start, now))
+    stated = uncertainties.together((by_original + by_sg * rise, by_sg), (start, now))
     assert stated == pytest.approx(np.std(alcohol), rel=0.02)
 
 
 def test_alcohol_from_one_hydrometer():
     """0.001 for reading and for scale: ±0.38 % ABV, not ±0.53 as if the scale were two."""
-    reading = budget.hydrometer(0.001, 0.001)
-    by_original, by_sg = budget.analysis_slopes(
+    reading = uncertainties.hydrometer(0.001, 0.001)
+    by_original, by_sg = uncertainties.analysis_slopes(
         lambda original, sg: beer.from_sg(original, sg).abv, 1.060, 1.012
     )
-    shared = 2 * budget.together((by_original, by_sg), (reading, reading))
+    shared = 2 * uncertainties.together((by_original, by_sg), (reading, reading))
     unshared = 2 * np.hypot(by_original * reading.u, by_sg * reading.u)
     assert (round(float(shared), 2), round(float(unshared), 2)) == (0.38, 0.53)
 
 
 def test_the_wort_factor_hardly_touches_beer_read_on_the_same_refractometer():
-    start = budget.wort_gravity(12.4, 0.1, CHECKED)
-    now, rise = budget.beer_reading(12.4 / 1.04, 6.2, 0.1, CHECKED)
+    start = uncertainties.wort_gravity(12.4, 0.1, CHECKED)
+    now, rise = uncertainties.beer_reading(12.4 / 1.04, 6.2, 0.1, CHECKED)
     assert abs(now.factor) > 3e-4
     assert abs(rise * start.factor + now.factor) < 0.05 * abs(now.factor)
 
 
 def test_arrays_and_numbers_agree():
     brix = np.array([3.0, 12.4])
-    many = budget.wort_gravity(brix, 0.1, CHECKED)
+    many = uncertainties.wort_gravity(brix, 0.1, CHECKED)
     for i, each in enumerate(brix):
-        one = budget.wort_gravity(float(each), 0.1, CHECKED)
+        one = uncertainties.wort_gravity(float(each), 0.1, CHECKED)
         assert [np.broadcast_to(part, (2,))[i] for part in many] == pytest.approx(list(one))
-    assert budget.together((1, -1), (many, many)).shape == (2,)
-    assert isinstance(budget.together((1, -1), (Effects(0.1), Effects(0.2))), float)
+    assert uncertainties.together((1, -1), (many, many)).shape == (2,)
+    assert isinstance(uncertainties.together((1, -1), (Effects(0.1), Effects(0.2))), float)
 
 
 def test_the_slope_by_temperature_is_that_of_the_1936_table():

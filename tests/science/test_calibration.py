@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 import scipy.stats
 
+from tests import uncertainties
 from xlfuncs.science import calibration, wort
 
 REFERENCES = np.array([0.0, 5.0, 10.0, 15.0, 20.0, 25.0])
@@ -63,7 +64,7 @@ def test_calibration_with_and_without_the_correlation_is_the_same(references, br
     references = np.array(references)
     u = np.linspace(0.1, 0.2, references.size)
     line = calibration.fit_line(references + 0.2, references, u)
-    correlated = calibration.calibration_uncertainty(
+    correlated = uncertainties.calibration_uncertainty(
         brix, line.u_offset, line.u_slope, line.covariance
     )
     assert line.calibration.at(brix) == pytest.approx(float(correlated), rel=1e-9)
@@ -79,7 +80,7 @@ def test_the_correlation_of_offset_and_slope_halves_the_doubt():
 
 def test_a_malt_extract_reference_tells_the_offset_with_the_doubt_of_the_wort_factor():
     sg, u_sg = 1.050, 0.00055
-    offset, u = calibration.malt_offset(wort.brix(sg, 1.04) + 0.3, sg, 0.1, u_sg, 1.04, 0.012)
+    offset, u = uncertainties.malt_offset(wort.brix(sg, 1.04) + 0.3, sg, 0.1, u_sg, 1.04, 0.012)
     assert offset == pytest.approx(0.3)
     drawn = np.random.default_rng(2).normal(size=(3, 100_000))
     shown = 0.1 * drawn[0] + wort.brix(sg + u_sg * drawn[1], 1.04 + 0.012 * drawn[2])

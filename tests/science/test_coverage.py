@@ -10,8 +10,9 @@ sheets.  The truth is known here.
 import numpy as np
 import pytest
 
+from tests import uncertainties
 from tests.sheet_formulas import sheet
-from xlfuncs.science import beer, blending, budget, kettle, repeats, sucrose, wort
+from xlfuncs.science import beer, blending, budget, repeats, sucrose, wort
 from xlfuncs.science.budget import COMPENSATION_U, THERMOMETER_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U, Calibration
 from xlfuncs.science.water import from_lorentz_lorenz
@@ -78,7 +79,7 @@ class Brewhouse:
     def wort(self, plato):
         """SG of the log, and its effects by source."""
         brix, own = self.brix(plato * self.factor)
-        return np.array(WORT_SG(brix)), budget.wort_gravity(brix, own, self.calibration)
+        return np.array(WORT_SG(brix)), uncertainties.wort_gravity(brix, own, self.calibration)
 
 
 @pytest.mark.parametrize("compensated", [False, True])
@@ -157,7 +158,7 @@ def test_repeated_readings():
 def test_difference_of_two_readings(first, second):
     brewhouse = Brewhouse(4)
     (one, by_one), (other, by_other) = brewhouse.wort(first), brewhouse.wort(second)
-    u = budget.together((1, -1), (by_one, by_other))
+    u = uncertainties.together((1, -1), (by_one, by_other))
     honest(cover(one - other, sucrose.sg(first) - sucrose.sg(second), u))
     # As if they shared nothing, the ± of close readings is too wide by half and more.
     if second == 13.0:
@@ -172,15 +173,15 @@ def test_beer(attenuation):
     original, start = brewhouse.wort(12.5)
     brix, own = brewhouse.brix(true.brix(brewhouse.factor))
     found = np.array(BEER_SG(original, brix)) + brewhouse.random.normal(0, beer.MODEL_U, DRAWS)
-    now, rise = budget.beer_reading(
+    now, rise = uncertainties.beer_reading(
         sucrose.plato(original), brix, own, brewhouse.calibration, u_model=beer.MODEL_U
     )
-    honest(cover(found, true.sg, budget.together((rise, 1), (start, now))))
+    honest(cover(found, true.sg, uncertainties.together((rise, 1), (start, now))))
     # And its alcohol, from the same two readings.
-    by_original, by_sg = budget.analysis_slopes(
+    by_original, by_sg = uncertainties.analysis_slopes(
         lambda extract, sg: beer.from_sg(extract, sg).abv, original, found
     )
-    u = budget.together((by_original + by_sg * rise, by_sg), (start, now))
+    u = uncertainties.together((by_original + by_sg * rise, by_sg), (start, now))
     abv = beer.from_sg(sucrose.plato(original), found).abv
     honest(cover(abv, true.abv, u))
 
@@ -204,7 +205,7 @@ def test_original_gravity_of_an_unknown_beer():
     brix = brix + brewhouse.random.normal(0, beer.MODEL_U, DRAWS) / 0.006
     found = np.array(ORIGINAL_SG(floated, brix))
     whole = np.hypot(own, brewhouse.calibration.at(brix))
-    u = beer.original_uncertainty(
+    u = uncertainties.original_uncertainty(
         sucrose.plato(found), brix, 1.04, 0.001, whole, wort.FACTOR_U, beer.MODEL_U
     )
     honest(cover(found, sucrose.sg(12.5), u))
@@ -225,9 +226,9 @@ def test_analysis_by_one_hydrometer(figure):
             return beer.apparent_attenuation(extract, sg)
         return getattr(beer.from_sg(extract, sg), figure)
 
-    slopes = budget.analysis_slopes(analysis, original, present)
-    reading = budget.hydrometer(0.0005, 0.001)
-    u = budget.together(slopes, (reading, reading))
+    slopes = uncertainties.analysis_slopes(analysis, original, present)
+    reading = uncertainties.hydrometer(0.0005, 0.001)
+    u = uncertainties.together(slopes, (reading, reading))
     honest(cover(analysis(sucrose.plato(original), present), analysis(12.5, true.sg), u))
 
 
@@ -252,7 +253,7 @@ def test_kettle():
     truth = blending.after_water(
         27.0, sucrose.sg(11.2), -4 * (1 + brewhouse.random.normal(0, 0.1, DRAWS))
     )
-    u = kettle.boiled_uncertainty(volume, sg, 4.0, effects.u, 0.01, 0.1)
+    u = uncertainties.boiled_uncertainty(volume, sg, 4.0, effects.u, 0.01, 0.1)
     honest(cover(blending.after_water(volume, sg, -4.0), truth, u))
 
 
@@ -268,7 +269,7 @@ def test_runoff(compensated):
     volumes = end * np.linspace(0.05, 0.85, 9)[:, np.newaxis]
     plato = np.minimum(first, first * (limit / first) ** ((volumes - begins) / (end - begins)))
     sgs = np.array([brewhouse.wort(each)[0] for each in plato])
-    at_limit = budget.wort_gravity(limit * 1.04, 0.0, brewhouse.calibration)
+    at_limit = uncertainties.wort_gravity(limit * 1.04, 0.0, brewhouse.calibration)
     answers = np.array(
         [
             RUNOFF_VOLUME(

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from tests import uncertainties
 from xlfuncs.science import blending, kettle, sucrose
 
 volume = st.floats(1, 1000)
@@ -96,10 +97,12 @@ def test_water_does_not_boil_to_a_gravity():
 
 def test_marks_made_cold_read_short_in_a_hot_kettle():
     """Three times the linear expansion of stainless steel: 0.3 to 0.4 % from 80 °C to the boil."""
-    hot = kettle.marked_volume(25.0, np.array([20.0, 80.0, 100.0]))
+    hot = uncertainties.marked_volume(25.0, np.array([20.0, 80.0, 100.0]))
     assert hot / 25 - 1 == pytest.approx([0, 0.0029, 0.0038], abs=5e-5)
-    assert kettle.marked_volume(25.0, 20.0, marked_at=100.0) < 25
-    assert kettle.marked_volume(25.0, 100.0, expansion=70e-6) == pytest.approx(25.14, abs=1e-9)
+    assert uncertainties.marked_volume(25.0, 20.0, marked_at=100.0) < 25
+    assert uncertainties.marked_volume(25.0, 100.0, expansion=70e-6) == pytest.approx(
+        25.14, abs=1e-9
+    )
 
 
 @pytest.mark.parametrize("water", [0.5, 4.0, 8.0])
@@ -112,5 +115,5 @@ def test_uncertainty_of_what_a_boil_ends_at(water, u):
         1.045 + u_sg * drawn[1],
         -water * (1 + u_boil_off * drawn[2]),
     )
-    stated = kettle.boiled_uncertainty(27.0, 1.045, water, *u)
+    stated = uncertainties.boiled_uncertainty(27.0, 1.045, water, *u)
     assert stated == pytest.approx(np.std(end), rel=0.03)

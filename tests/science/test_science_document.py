@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests import uncertainties
 from tests.sheet_formulas import BLOCKS, DOCUMENT, sheet
 from xlfuncs.science import beer, budget, calibration, repeats, runoff, sucrose, wort
 
@@ -57,7 +58,7 @@ def test_offset(references):
 
 def test_malt():
     found = sheet("malt", reading=13.1, solution_sg=1.05, u_solution=0.00055)
-    expected = calibration.malt_offset(13.1, 1.05, 0.1, 0.00055)
+    expected = uncertainties.malt_offset(13.1, 1.05, 0.1, 0.00055)
     assert (found["offset"], found["u_malt"]) == pytest.approx(expected, rel=1e-9)
 
 
@@ -69,7 +70,7 @@ def test_wort(checked, brix, temperature, compensated):
     found = sheet("wort", brix=brix, temperature=temperature, compensated=compensated, **checked)
     slope = budget.temperature_slope(brix, temperature)
     left = budget.COMPENSATION_U if compensated else slope * budget.THERMOMETER_U
-    effects = budget.wort_gravity(brix, np.hypot(0.1, left), known(checked))
+    effects = uncertainties.wort_gravity(brix, np.hypot(0.1, left), known(checked))
     assert found["by_temperature"] == pytest.approx(slope, abs=0.008)
     assert found["own"] == pytest.approx(effects.own, rel=0.02)
     assert found["factor"] == pytest.approx(effects.factor, rel=0.006)
@@ -89,10 +90,12 @@ def test_two(checked):
     found = sheet("two", **{**sheet("wort", brix=12.4, **checked), **other})
     slopes = [budget.temperature_slope(brix, 24.0) for brix in (12.4, 13.0)]
     readings = [
-        budget.wort_gravity(brix, np.hypot(0.1, 0.5 * slope), known(checked))
+        uncertainties.wort_gravity(brix, np.hypot(0.1, 0.5 * slope), known(checked))
         for brix, slope in zip((12.4, 13.0), slopes, strict=True)
     ]
-    assert found["u_difference"] == pytest.approx(budget.together((1, -1), readings), rel=0.01)
+    assert found["u_difference"] == pytest.approx(
+        uncertainties.together((1, -1), readings), rel=0.01
+    )
     assert first["tilt"] == pytest.approx(readings[0].tilt, rel=0.006)
 
 
@@ -124,32 +127,38 @@ def test_beer(checked, original, attenuation):
         "beer", brix=brix, brix_o=brix_o, original_sg=sucrose.sg(original), sg=made.sg,
         u_own=u_own, **given, **shared,
     )  # fmt: skip
-    effects = budget.wort_gravity(brix_o, start["u_own"], known(checked))
-    now, rise = budget.beer_reading(original, brix, u_own, known(checked))
-    slopes = budget.analysis_slopes(
+    effects = uncertainties.wort_gravity(brix_o, start["u_own"], known(checked))
+    now, rise = uncertainties.beer_reading(original, brix, u_own, known(checked))
+    slopes = uncertainties.analysis_slopes(
         lambda extract, sg: beer.from_sg(extract, sg).abv, sucrose.sg(original), made.sg
     )
     assert found["rise"] == pytest.approx(rise, rel=0.006)
-    assert found["u_sg"] == pytest.approx(budget.together((rise, 1), (effects, now)), rel=0.01)
+    assert found["u_sg"] == pytest.approx(
+        uncertainties.together((rise, 1), (effects, now)), rel=0.01
+    )
     assert (found["abv_o"], found["abv_sg"]) == pytest.approx(slopes, rel=0.003)
     weights = (slopes[0] + slopes[1] * rise, slopes[1])
-    assert found["u_abv"] == pytest.approx(budget.together(weights, (effects, now)), rel=0.02)
+    assert found["u_abv"] == pytest.approx(
+        uncertainties.together(weights, (effects, now)), rel=0.02
+    )
 
 
 def test_hydrometer():
     found = sheet("hydrometer", original_sg=1.06, sg=1.012, u_reading=0.001, u_offset=0.001)
-    slopes = budget.analysis_slopes(
+    slopes = uncertainties.analysis_slopes(
         lambda original, sg: beer.from_sg(original, sg).abv, 1.06, 1.012
     )
-    reading = budget.hydrometer(0.001, 0.001)
-    assert found["u_abv"] == pytest.approx(budget.together(slopes, (reading, reading)), rel=0.003)
+    reading = uncertainties.hydrometer(0.001, 0.001)
+    assert found["u_abv"] == pytest.approx(
+        uncertainties.together(slopes, (reading, reading)), rel=0.003
+    )
 
 
 def test_original():
     found = sheet(
         "original", original_sg=1.048, brix=6.2, u_own=0.1, u_calibration=0.07, u_sg=0.001
     )
-    expected = beer.original_uncertainty(
+    expected = uncertainties.original_uncertainty(
         sucrose.plato(1.048), 6.2, 1.04, 0.001, np.hypot(0.1, 0.07), wort.FACTOR_U
     )
     assert found["u_original"] == pytest.approx(expected, rel=1e-6)
@@ -157,7 +166,7 @@ def test_original():
 
 def test_runoff():
     found = sheet("runoff", u_offset=0.05, u_slope=0.01)
-    at_limit = budget.wort_gravity(2.67, 0.0, calibration.Calibration(0.05))
+    at_limit = uncertainties.wort_gravity(2.67, 0.0, calibration.Calibration(0.05))
     assert found["u_level"] == pytest.approx(at_limit.level, rel=0.01)
     assert found["u_level"] == pytest.approx(runoff.LEVEL_U, abs=2e-5)
     assert found["u_share"] == pytest.approx(runoff.SHARE_U, abs=5e-4)

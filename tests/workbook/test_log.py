@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests import uncertainties
 from tests.workbook.conftest import BATCH, BENCH, FIELD, GLASS, SPINDLE, day, reading, water_check
 from xlfuncs.functions.beer import BEER_SG
 from xlfuncs.functions.instruments import HYDROMETER_SG, REFRACTOMETER_BRIX, WORT_SG
@@ -245,7 +246,7 @@ def test_nothing_left_blank_becomes_a_doubt_of_zero(computed):
     row = computed(inst=[bare], log=[reading(bare, 12)]).table("log", "u", "verdict")[0]
     # A tenth of a degree to read, two tenths that it may be off, and the wort factor's doubt.
     assert row["u"] == pytest.approx(
-        budget.wort_gravity(
+        uncertainties.wort_gravity(
             12,
             (0.1**2 + (budget.temperature_slope(12, 20) * budget.THERMOMETER_U) ** 2) ** 0.5,
             budget.Calibration(0.2),

@@ -8,12 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests import uncertainties
 from tests.workbook.conftest import FIELD, GLASS, day
 from xlfuncs.functions.brewday import RUNOFF_VOLUME
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.instruments import REFRACTOMETER_BRIX, WORT_SG
 from xlfuncs.functions.volumes import EXTRACT_MASS, VOLUME_AT
-from xlfuncs.science import budget, sucrose, units
+from xlfuncs.science import sucrose, units
 from xlfuncs.science.budget import COMPENSATION_U, THERMOMETER_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U, Calibration
 from xlfuncs.science.wort import FACTOR_U
@@ -65,7 +66,7 @@ def test_volume_at_which_the_runoff_falls_to_the_limit(run):
     book = run(*lines())
     # What all readings share: a check in water alone to 0.1 °Bx, slope unchecked, wort factor.
     share = math.hypot(FACTOR_U / 1.04, UNCHECKED_SLOPE_U)
-    level = budget.wort_gravity(2.67, 0.0, Calibration(0.1)).level
+    level = uncertainties.wort_gravity(2.67, 0.0, Calibration(0.1)).level
     [[volume, u]] = RUNOFF_VOLUME(list(VOLUMES), sgs(), 1.010, book.cell("run_u_level"), share)
     assert book.cell("run_u_level") == pytest.approx(level, rel=0.01)
     assert book.cell("run_end") == pytest.approx(volume, abs=1e-9)
@@ -86,7 +87,7 @@ def test_the_end_knows_what_the_instrument_is_uncertain_by(run, tool):
                for v, sg in zip(VOLUMES, sgs(), strict=True)]  # fmt: skip
     check = CHECK[0] | {"instrument": tool["name"], "shown_1": 1.0 if glass else 0.0}
     book = run(*entries, inst=[tool], check=[check])
-    compensated = budget.wort_gravity(2.67, COMPENSATION_U, Calibration(0.1)).u
+    compensated = uncertainties.wort_gravity(2.67, COMPENSATION_U, Calibration(0.1)).u
     level = 0.0005 if glass else compensated
     assert book.cell("run_u_level") == pytest.approx(level, rel=0.06)
     share = 0 if glass else math.hypot(FACTOR_U / 1.04, UNCHECKED_SLOPE_U)

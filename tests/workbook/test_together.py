@@ -7,13 +7,14 @@ import datetime
 import numpy as np
 import pytest
 
+from tests import uncertainties
 from tests.workbook.conftest import BENCH, FIELD, GLASS, day, reading, water_check
 from xlfuncs.functions.beer import BEER_SG, BEER_SG_UNCERTAINTY, ORIGINAL_SG
 from xlfuncs.functions.brewday import TARGET_CHECK
 from xlfuncs.functions.instruments import WORT_SG, WORT_SG_UNCERTAINTY
 from xlfuncs.functions.volumes import VOLUME_AT
 from xlfuncs.hosts import embedded
-from xlfuncs.science import beer, budget, repeats, sucrose, wort
+from xlfuncs.science import beer, repeats, sucrose, wort
 from xlfuncs.science.budget import COMPENSATION_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U, Calibration
 from xlfuncs.workbook import build, slopes, words
@@ -50,7 +51,7 @@ def test_readings_within_half_an_hour_are_taken_together(logged):
     book = logged(*drops(values))
     single = book.column("log_sg")[:4]
     assert single == pytest.approx([WORT_SG(value) for value in values])
-    own = 0.1 * budget.wort_gravity(12.4, 1.0, Calibration(0.0)).own
+    own = 0.1 * uncertainties.wort_gravity(12.4, 1.0, Calibration(0.0)).own
     wanted = repeats.taken_together(np.array(single), own)
     assert book.column("mean_of")[:4] == [4] * 4
     assert book.column("mean_sg")[3] == pytest.approx(wanted.mean, abs=1e-9)
@@ -71,7 +72,7 @@ def test_readings_within_half_an_hour_are_taken_together(logged):
     ],
 )
 def test_one_far_from_the_rest_is_named(logged, values, far):
-    own = 0.1 * budget.wort_gravity(12.4, 1.0, Calibration(0.0)).own
+    own = 0.1 * uncertainties.wort_gravity(12.4, 1.0, Calibration(0.0)).own
     assert repeats.taken_together(np.array(WORT_SG(list(values))), own).far == (
         far[0] if far else None
     )
@@ -173,14 +174,14 @@ def test_beer_by_the_refractometer_that_read_its_original(logged, tool):
     book = logged(*log)
     u_drop = book.column("line_u_drop")[0]
     checked = Calibration(0.1, 0.0, UNCHECKED_SLOPE_U)
-    start = budget.wort_gravity(12.4, u_drop, checked)
-    now, rise = budget.beer_reading(12.4 / 1.04, 6.2, u_drop, checked)
-    assert book.column("log_u")[1] == pytest.approx(budget.together((rise, 1), (start, now)),
+    start = uncertainties.wort_gravity(12.4, u_drop, checked)
+    now, rise = uncertainties.beer_reading(12.4 / 1.04, 6.2, u_drop, checked)
+    assert book.column("log_u")[1] == pytest.approx(uncertainties.together((rise, 1), (start, now)),
                                                     rel=0.01)  # fmt: skip
-    by_original, by_sg = budget.analysis_slopes(
+    by_original, by_sg = uncertainties.analysis_slopes(
         lambda extract, sg: beer.from_sg(extract, sg).abv, WORT_SG(12.4), book.column("log_sg")[1]
     )
-    u_abv = budget.together((by_original + by_sg * rise, by_sg), (start, now))
+    u_abv = uncertainties.together((by_original + by_sg * rise, by_sg), (start, now))
     assert book.column("ferment_abv_expanded")[0] == pytest.approx(2 * u_abv, rel=0.02)
     # Without the common part the ± would be that of two instruments.
     u_original = WORT_SG_UNCERTAINTY(12.4, 1.04, u_drop, wort.FACTOR_U, float(checked.at(12.4)))
@@ -194,7 +195,7 @@ def test_beer_by_the_refractometer_that_read_its_original(logged, tool):
 @pytest.mark.parametrize("original", [9.0, 12.4, 18.0])
 def test_slopes_are_those_of_the_science(original, brix):
     given = {"b": brix, "p": original, "x": sucrose.sg(original) - 1}
-    by = budget.wort_gravity(brix, 1.0, Calibration(0.0)).own
+    by = uncertainties.wort_gravity(brix, 1.0, Calibration(0.0)).own
     assert slopes.WORT_BY_PLATO(p=brix / 1.04) / 1.04 == pytest.approx(by, rel=0.006)
     rise, by_brix, by_factor = beer.sg_slopes(original, brix, 1.04)
     if original / 5 < brix < original:
@@ -229,7 +230,7 @@ def test_the_original_gravity_of_an_unknown_beer_has_its_uncertainty(logged):
     found = ORIGINAL_SG(1.0103, 6.2)
     assert book.cell("lost_answer") == pytest.approx(found, abs=1e-9)
     u_brix = np.sqrt(0.1**2 + 0.1**2 + (6.2 * UNCHECKED_SLOPE_U) ** 2 + (0.069 * 0.5) ** 2)
-    u = beer.original_uncertainty(
+    u = uncertainties.original_uncertainty(
         sucrose.plato(found), 6.2, 1.04, 0.001, u_brix, wort.FACTOR_U, beer.MODEL_U
     )
     assert book.cell("lost_answer_expanded") == pytest.approx(2 * u, rel=0.01)
@@ -258,7 +259,7 @@ def test_parts_read_on_one_instrument_are_off_alike():
 
 def test_setup_says_what_the_first_instrument_decides(logged):
     book = logged()
-    u = budget.wort_gravity(12.0, np.hypot(0.1, COMPENSATION_U),
+    u = uncertainties.wort_gravity(12.0, np.hypot(0.1, COMPENSATION_U),
                             Calibration(0.1, 0.0, UNCHECKED_SLOPE_U)).u  # fmt: skip
     assert book.cell("decides") == pytest.approx(2 * u, rel=0.05)
     assert logged(inst=[GLASS]).cell("decides") == pytest.approx(0.0014, abs=1e-4)

@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from openpyxl.utils import range_boundaries
 from openpyxl.workbook import Workbook
@@ -47,40 +45,6 @@ Value = float | str | bool
 # Excel computes everything anew when the values come from an engine older than its own; this is
 # the number that Excel 2019 and later write.
 _ENGINE = 191029
-
-
-@dataclass(frozen=True)
-class FormulaCell:
-    """A formula, the range it fills if it is an array formula, and the value stored beside it."""
-
-    sheet: str
-    address: str
-    text: str
-    array_range: str | None
-    stored: Any
-
-
-def formula_cells(source: str | Path | Source) -> list[FormulaCell]:
-    """Every formula of a workbook, sheet by sheet in reading order."""
-    found = problems.read(source)
-    formulas, values = problems.load(found), problems.load(found, data_only=True)
-    cells = []
-    for sheet in formulas.worksheets:
-        # Of the cells that are there: walking over rows makes all those between them too.
-        for _, cell in sorted(sheet._cells.items()):
-            if cell.data_type != "f":
-                continue
-            area = getattr(cell.value, "ref", None)
-            cells.append(
-                FormulaCell(
-                    sheet.title,
-                    cell.coordinate,
-                    (cell.value if isinstance(cell.value, str) else cell.value.text) or "",
-                    area,
-                    values[sheet.title][cell.coordinate].value,
-                )
-            )
-    return cells
 
 
 def computed_cells(source: str | Path | Source) -> set[tuple[str, str]]:

@@ -130,18 +130,6 @@ def random_cases(name: str, count: int, seed: int = 0) -> list[Case]:
     return found
 
 
-def grid_cases(name: str, count: int) -> list[Case]:
-    """A grid over the declared ranges, ends included, of about so many cases."""
-    found: list[Case] = []
-    for words in words_of(name):
-        ranges = ranges_of(CATALOGUE[name], words)
-        points = max(2, round((count / len(words_of(name))) ** (1 / len(ranges))))
-        axes = [np.linspace(low, high, points) for low, high in ranges.values()]
-        grids = np.meshgrid(*axes, indexing="ij")
-        found.append((words, {key: grid.ravel() for key, grid in zip(ranges, grids, strict=True)}))
-    return found
-
-
 def ranges_of(function: CellFunction, words: Words) -> dict[str, tuple[float, float]]:
     """The declared range of each argument that is a number, as far as it is tried."""
     found = {}

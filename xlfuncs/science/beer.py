@@ -454,37 +454,6 @@ def sg_uncertainty(
     ) ** 0.5
 
 
-def original_uncertainty(
-    original: Real,
-    brix: Real,
-    wort_factor: Real,
-    u_sg: Real,
-    u_reading: Real,
-    u_factor: Real,
-    u_model: Real = MODEL_U,
-) -> Real:
-    """Standard uncertainty of the original SG by `from_sg_and_brix`, first order.
-
-    SG follows from original and °Brix; turned round, each source moves the original by what it
-    moves the SG, over how the SG falls with the original (0.55): u = √(u_sg² + u_beer²)/|∂SG/∂OG|,
-    u_beer being `sg_uncertainty` with a sure original.
-
-    - `original`: extract of the wort that was found, °Plato
-    - `brix`: what the sample shows, true °Brix
-    - `wort_factor`: of the extract alone, °Brix per °Plato
-    - `u_sg`: standard uncertainty of the beer's gravity, SG
-    - `u_reading`: that of `brix`, calibration included, °Brix
-    - `u_factor`: that of `wort_factor`
-    - `u_model`: that of the balance itself, SG
-
-    >>> print(f"{original_uncertainty(12.0, 6.2, 1.04, 0.001, 0.15, 0.012):.4f}")
-    0.0034
-    """
-    u_beer = sg_uncertainty(original, brix, wort_factor, u_reading, u_factor, 0.0, u_model)
-    by_original = sg_slopes(original, brix, wort_factor)[0]
-    return -((u_sg**2 + u_beer**2) ** 0.5) / by_original
-
-
 def from_sg(original: Real, sg: Real) -> Beer:
     """Beer from the original extract (°Plato) and its own specific gravity.
 

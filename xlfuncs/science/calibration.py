@@ -8,7 +8,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from xlfuncs.science import wort
 from xlfuncs.science.arrays import Array, Real, first_true
 from xlfuncs.science.conformity import COVERAGE
 
@@ -39,23 +38,6 @@ class Calibration(NamedTuple):
         [0.06, 0.065, 0.138]
         """
         return (self.level**2 + ((brix - self.centre) * self.slope) ** 2) ** 0.5
-
-
-def calibration_uncertainty(brix: Real, u_offset: Real, u_slope: Real, covariance: Real) -> Real:
-    """Standard uncertainty at a true °Brix, from offset and slope and their covariance.
-
-    √(u_offset² + (brix·u_slope)² + 2·brix·covariance): the same as `Calibration.at`.
-
-    - `brix`: true °Brix
-    - `u_offset`: standard uncertainty of the offset, °Brix
-    - `u_slope`: that of the slope
-    - `covariance`: of the two, °Brix
-
-    >>> print(f"{calibration_uncertainty(12.0, 0.0913, 0.00707, -0.0005):.3f}")
-    0.059
-    """
-    variance = u_offset**2 + (brix * u_slope) ** 2 + 2 * brix * covariance
-    return np.maximum(variance, 0.0) ** 0.5
 
 
 @dataclass(frozen=True)
@@ -135,37 +117,6 @@ def fit_line(readings: Array, references: Array, u_reading: Real = 0.1) -> Line:
     tilt = float(np.sum(weights * references)) / total * UNCHECKED_SLOPE_U
     u_offset = (1 / total + tilt**2) ** 0.5
     return Line(offset, 1.0, u_offset, UNCHECKED_SLOPE_U, residual, readings.size, -tilt / u_offset)
-
-
-def malt_offset(
-    reading: Real,
-    solution_sg: Real,
-    u_reading: Real,
-    u_solution: Real,
-    wort_factor: Real = wort.WORT_FACTOR,
-    u_factor: Real = wort.FACTOR_U,
-) -> tuple[Real, Real]:
-    """Offset of a refractometer that was read in a solution of malt extract, and its uncertainty.
-
-    Malt extract refracts as wort does, so the solution ought to show `wort.brix` of its SG; the
-    doubt of the wort factor and that of the solution (`standards.malt_extract_standard`) enter.
-    Such a solution tells the offset alone, never a slope: what looks like one is the wort factor.
-
-    - `reading`: what it shows in the solution, °Brix at 20 °C
-    - `solution_sg`: of the solution, SG 20/20
-    - `u_reading`: standard uncertainty of `reading`, °Brix
-    - `u_solution`: that of `solution_sg`, SG
-    - `wort_factor`: °Brix per °Plato
-    - `u_factor`: standard uncertainty of `wort_factor`
-
-    >>> offset, u = malt_offset(13.1, 1.050, 0.1, 0.00055)
-    >>> print(f"{offset:.2f} {u:.2f}")
-    0.22 0.22
-    """
-    expected = wort.brix(solution_sg, wort_factor)
-    by_solution = wort.brix(solution_sg + u_solution, wort_factor) - expected
-    by_factor = u_factor * wort.brix(solution_sg, 1.0)
-    return reading - expected, (u_reading**2 + by_solution**2 + by_factor**2) ** 0.5
 
 
 def _scatter(residuals: Array, weights: Array, fitted: int) -> float:

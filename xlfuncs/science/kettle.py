@@ -49,52 +49,6 @@ def boil_minutes(volume: Real, sg: Real, target_sg: Real, boil_off_per_hour: Rea
 STEEL_EXPANSION = 48e-6
 
 
-def marked_volume(
-    shown: Real, temperature: Real, marked_at: Real = 20.0, expansion: Real = STEEL_EXPANSION
-) -> Real:
-    """Volume that a kettle holds up to a mark, hot, when the mark was made cold.
-
-    The kettle has grown with the wort, so its cold marks read 0.3 to 0.4 % short in hot wort.
-
-    - `shown`: at the mark, in any one unit of volume
-    - `temperature`: of wort and kettle, °C
-    - `marked_at`: temperature at which the mark was made, °C
-    - `expansion`: cubic, of the kettle, per °C
-
-    >>> [round(float(marked_volume(100.0, hot)), 2) for hot in (20.0, 80.0, 100.0)]
-    [100.0, 100.29, 100.38]
-    """
-    return shown * (1 + expansion * (temperature - marked_at))
-
-
-def boiled_uncertainty(
-    volume: Real, sg: Real, water: Real, u_sg: Real, u_volume: Real, u_boil_off: Real
-) -> Real:
-    """Standard uncertainty of the SG that a boil ends at, first order.
-
-    The extract in a litre goes with SG - 1:
-    u = (SG_end - 1)·√((u_sg/(SG - 1))² + ((1 - V/V_end)·u_volume)² + (water/V_end·u_boil_off)²).
-    Source: JCGM 100:2008, 5.1.2.
-
-    - `volume`: before the boil, at 20 °C, L
-    - `sg`: before the boil, SG 20/20
-    - `water`: boiled away, at 20 °C, L
-    - `u_sg`: standard uncertainty of `sg`, SG
-    - `u_volume`: that of `volume`, as a share of it
-    - `u_boil_off`: that of `water`, as a share of it
-
-    >>> print(f"{boiled_uncertainty(27.0, 1.045, 4.0, 0.0009, 0.01, 0.1):.5f}")
-    0.00140
-    """
-    end = blending.after_water(volume, sg, -water)
-    left = blending.volume_at_sg(volume, sg, end)
-    return (end - 1) * (
-        (u_sg / (sg - 1)) ** 2
-        + ((1 - volume / left) * u_volume) ** 2
-        + (water / left * u_boil_off) ** 2
-    ) ** 0.5
-
-
 @dataclass(frozen=True)
 class Option:
     """One thing that can be done; where it cannot, `hindrance` says why and the numbers are NaN."""

@@ -1,7 +1,7 @@
 """How a gravity moves with what it comes from, as polynomials: in cells and in the audit alike.
 
-docs/science.md has them in the plain operators of a sheet; a test holds them to science/budget.py.
-They serve what readings share; a gravity's own ± comes from the cell functions.
+docs/science.md has them in the plain operators of a sheet, and tests hold them to the same by
+science.  They serve what readings share; a gravity's own ± comes from the cell functions.
 """
 
 from __future__ import annotations
