@@ -140,7 +140,7 @@ def new(
         Path | None,
         typer.Option(
             "--from",
-            help="Start a season: Setup, instruments, checks in force and own wort factor of LAST",
+            help="Start a season: Setup, instruments, checks in force and own factors of LAST",
             metavar="LAST",
             show_default=False,
         ),
