@@ -83,7 +83,9 @@ def sheet(choices: words.Choices) -> Sheet:
 def _units(choices: words.Choices) -> tuple[Line, ...]:
     return (
         Line("brewery", "Brewery or shop", "printed on every batch sheet"),
-        Line("set_volume", "Volumes in", "of every volume you type", value=choices.volume_unit,
+        Line("set_volume", "Volumes in",
+             '=IF(ISNUMBER(unit_litres),"of every volume you type","no unit: nothing is reckoned "&'
+             '"with volumes")', value=choices.volume_unit,
              limits=Limits.among(*words.VOLUME_UNITS)),
         Line("set_temperature", "Temperatures in", "C or F", value=choices.temperature_unit,
              limits=Limits.among(*words.TEMPERATURE_UNITS)),
