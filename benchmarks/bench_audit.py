@@ -28,7 +28,7 @@ def measures() -> Iterator[Measure]:
         copies(folder, WORKBOOKS)
         taken = _audit(folder)
         yield Measure("audit of a workbook, of 2000", taken / WORKBOOKS, 0.15, "s")
-        yield Measure("memory of the audit of 2000 workbooks", _largest(), 300, "MiB")
+        yield Measure("memory of the audit of 2000 workbooks", _largest(), 280, "MiB")
         with tempfile.TemporaryDirectory() as other:
             taken = _audit(folder, "--xlsx", str(Path(other) / "record.xlsx"))
         yield Measure("the same with the record of all", taken / WORKBOOKS, 0.3, "s")

@@ -140,7 +140,7 @@ def new(
         Path | None,
         typer.Option(
             "--from",
-            help="Start a season: Setup, instruments, checks in force and own wort factor of LAST",
+            help="Start a season: Setup, instruments, checks in force and own factors of LAST",
             metavar="LAST",
             show_default=False,
         ),
@@ -242,6 +242,12 @@ def upgrade(
         int | None,
         typer.Option(help="Lines in the log, at least", min=20, max=5000, show_default=False),
     ] = None,
+    checks: Annotated[
+        int | None,
+        typer.Option(
+            help="Lines for calibration checks, at least", min=60, max=5000, show_default=False
+        ),
+    ] = None,
     plain: Annotated[
         bool | None,
         typer.Option(
@@ -264,7 +270,7 @@ def upgrade(
     macros_inside = out.suffix.lower() == ".xlsm"
     _must_be_free(out, force, ".xlsm" if macros_inside else ".xlsx")
     with terminal.working(f"Carrying {file.name} over"):
-        new = records.upgraded(file, rows=rows, plain=plain)
+        new = records.upgraded(file, rows=rows, checks=checks, plain=plain)
         failures = _finish(new.data, out, macros_inside)
     for note in new.notes:
         terminal.say(f"note: {note}")
@@ -857,9 +863,16 @@ def _must_be_closed(file: Path) -> None:
             )
 
 
+#: So many formulas that were not computed are named; the others are counted.
+_NAMED = 10
+
+
 def _name_failures(failures: list[tuple[str, str, str]]) -> None:
-    """Name the formulas that were not computed, and leave with status 1."""
-    for sheet, address, reason in failures:
+    """Name the first formulas that were not computed, count the others, leave with status 1."""
+    for sheet, address, reason in failures[:_NAMED]:
         terminal.complain(f"not computed: {sheet}!{address}: {reason}")
+    if len(failures) > _NAMED:
+        more = len(failures) - _NAMED
+        terminal.complain(f"not computed: {more} more, {len(failures)} formulas in all")
     if failures:
         raise typer.Exit(1)

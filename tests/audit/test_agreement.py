@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime
 import random
 
+import openpyxl
 import pytest
 
 from tests.audit.conftest import computed_file
 from tests.audit.test_rules import codes
 from tests.workbook.conftest import FIELD, GLASS, SPINDLE, TODAY, day, reading, water_check
-from xlfuncs.audit import record, run
+from xlfuncs.audit import record, run, setup
 from xlfuncs.workbook import words
 from xlfuncs.workbook.words import Choices
 
@@ -66,6 +67,10 @@ SPELT = {
     "set_volume": ("l", "US gal", "stone", 0.3, None),
     "set_source": ("own", " Own ", "common"),
     "set_beer_source": ("own", "OWN "),
+    "set_beer_wort_factor": (1.03, "1.03", "=NA()", None),
+    "set_beer_u_wort_factor": (0.003, "x", None),
+    "set_beer_alcohol_factor": (0.97, "0.97", None),
+    "set_beer_u_model": (0.002, 0, "x", "=1/0"),
     "set_wort_factor": (1.03, "1.03", 0.3, None),
     "set_tolerance_volume": (1.0, 0, None),
 }
@@ -244,6 +249,36 @@ def test_malt_extract_leans_on_the_common_factor(tmp_path):
     ) as shown:  # fmt: skip
         assert record.read(shown.path).settings.wort_factor != 1.05
         assert assert_agreement(shown) == 6
+
+
+@pytest.mark.parametrize("factor", [1.03, None])
+@pytest.mark.parametrize("source", [words.COMMON, words.OWN])
+def test_typed_factors_for_beer_count_on_both(tmp_path, factor, source):
+    """Whether or not they share a doubt with the factor of the wort, read on one refractometer."""
+    typed = {"set_beer_wort_factor": factor, "set_beer_u_wort_factor": 0.005,
+             "set_beer_alcohol_factor": 0.96, "set_beer_u_model": 0.002}  # fmt: skip
+    log = [reading(FIELD, 12.4, stage="into fermenter"), reading(FIELD, 6.6, stage="fermenting")]
+    with computed_file(
+        tmp_path / "log.xlsx", stored=True, inst=[FIELD], batch=[{"name": "1"}], log=log,
+        check=[water_check(FIELD, EARLY, 0.0)], cells=typed | {"set_beer_source": source},
+    ) as shown:  # fmt: skip
+        assert assert_agreement(shown) == 2
+        settings = record.read(shown.path).settings
+    assert (settings.beer_wort_factor, settings.alcohol_factor) == (factor or 1.04, 0.96)
+    assert (settings.beer_u_wort_factor, settings.u_model) == (0.005, 0.002)
+
+
+def test_a_workbook_of_before_the_typed_factors_for_beer_is_read(tmp_path):
+    path = tmp_path / "log.xlsx"
+    log = [reading(FIELD, 12.4, stage="into fermenter"), reading(FIELD, 6.6, stage="fermenting")]
+    with computed_file(path, stored=True, inst=[FIELD], batch=[{"name": "1"}], log=log) as shown:
+        book = openpyxl.load_workbook(shown.path)
+        for name in setup.LATER:
+            del book.defined_names[name]
+        book.save(path)
+    kept = record.read(path)
+    assert [isinstance(one.sg, float) for one in kept.readings] == [True, True]
+    assert (kept.settings.beer_wort_factor, kept.settings.alcohol_factor) == (1.04, 1)
 
 
 def test_a_plan_stands_in_for_an_original(tmp_path):

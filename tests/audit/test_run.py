@@ -15,7 +15,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from tests.audit.conftest import SHOWN, TEXTS
+from tests.audit.conftest import SHOWN, TEXTS, computed_file
 from tests.helpers import run as command
 from tests.workbook.conftest import BENCH, FIELD, TODAY, day, reading, water_check
 from xlfuncs.audit import record, rules, run, year
@@ -285,3 +285,30 @@ def test_the_data_hold_the_texts_as_they_are(steering):
     assert file["file"] == str(steering)
     doubts = next(one["in_doubt"] for one in file["findings"] if one["in_doubt"])
     assert [doubt["batch"] for doubt in doubts] == list(TEXTS)
+
+
+def test_what_many_files_say_alike_is_kept_once(tmp_path):
+    """The record of thousands of files is held as a whole: names, places, verdicts, numbers."""
+    shown = []
+    for name in ("one.xlsx", "two.xlsx"):
+        with computed_file(
+            tmp_path / name, stored=True, inst=[FIELD],
+            batch=[{"name": "Porter 12", "before_boil_gravity": 1.05, "before_boil_volume": 25}],
+            log=[reading(FIELD, 12.4, batch="Porter 12", stage="before boil", volume=24.5,
+                         volume_temperature=31.5)],
+        ) as book:  # fmt: skip
+            shown.append(record.read(book.path).readings[0])
+    one, two = shown
+    assert one.cell.file != two.cell.file
+    assert one.row.table.columns is two.row.table.columns
+    for of in (
+        lambda reading: reading.cell.address,
+        lambda reading: reading.verdict,
+        lambda reading: reading.volume_verdict,
+        lambda reading: reading.row.value("volume_temperature"),
+        lambda reading: reading.row.value("volume_verdict"),
+        lambda reading: reading.instrument.name,
+        lambda reading: reading.batch.name,
+    ):
+        assert of(one) is of(two)
+        assert of(one) not in (None, "")

@@ -300,6 +300,12 @@ def test_the_command_names_what_it_could_not_do(tmp_path):
     assert "still calls the functions: the name first_wort" in said
     assert "not computed: Log & notes!H1" in said
     assert out.exists()
+    for row in range(2, 31):
+        book.active.cell(row, 8, '=WORT_SG(WEBSERVICE("x"))')
+    path.write_bytes(to_bytes(book))
+    said = run("freeze", path, "-o", out, "--force", status=1)
+    assert said.count("not computed: Log & notes!H") == 10
+    assert "not computed: 20 more, 30 formulas in all" in said
 
 
 def test_macros_go_where_they_cannot_stay(tmp_path):

@@ -145,6 +145,9 @@ def test_a_table_that_is_too_short_grows_and_keeps_all(table, kind, tmp_path, re
         line.format(day=day + datetime.timedelta(i), i=i) for i in range(count)))  # fmt: skip
     said = run("import", lines, "--into", path, "--table", table, "--yes")
     assert "the table grows from" in said
+    words = " ".join(said.split())
+    assert "macros do not come along" not in words
+    assert ("the functions' macros again" in words) == (kind == "macro_book")
     after = everything(path)
     for name, values in before.items():
         if not name.startswith(TABLES[table].prefix):

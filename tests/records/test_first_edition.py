@@ -204,3 +204,10 @@ def test_the_command(tmp_path):
     assert old.read_bytes() == OLD.read_bytes()
     names = openpyxl.load_workbook(out, data_only=True)
     assert at(names, "log_sg", 57).value == pytest.approx(1.01131, abs=1e-5)
+
+
+def test_the_command_gives_more_lines_for_checks(tmp_path):
+    old, out = tmp_path / "old.xlsx", tmp_path / "new.xlsx"
+    old.write_bytes(Path(__file__).with_name("first_edition.xlsx").read_bytes())
+    run("upgrade", old, "-o", out, "--checks", "130")
+    assert olds.choices_of(olds.read(Source(out, out.read_bytes()))).checks == 130

@@ -10,6 +10,7 @@ from tests.helpers import run
 from xlfuncs.files.problems import Source
 from xlfuncs.hosts import embedded
 from xlfuncs.records import season
+from xlfuncs.science.beer import MODEL_U
 from xlfuncs.workbook import build, reader, words
 from xlfuncs.workbook.kit.write import type_into
 from xlfuncs.workbook.words import Choices
@@ -94,7 +95,38 @@ def test_the_own_factor_is_typed_and_says_where_it_comes_from(before, after, sta
     pairs = before.cell("factor_worts_ok")
     said = after.book[title][cell].comment.text
     assert said.startswith(f"Your own factor: from {pairs:g} pairs of wort in last.xlsx;")
-    assert any("the factors for beer" in note for note in started.notes)
+
+
+def test_the_own_factors_for_beer_are_typed_with_their_doubts(before, after, started):
+    for name in ("wort_factor", "u_wort_factor", "alcohol_factor", "u_model"):
+        was, now = before.cell(f"beer_{name}"), after.cell(f"beer_{name}")
+        assert now == pytest.approx(was, abs=5e-5)
+        if name != "u_model":
+            assert after.cell(f"set_beer_{name}") == now
+    assert after.cell("set_beer_u_model") == pytest.approx(before.cell("own_model_error"), abs=5e-6)
+    assert before.cell("factors_in_use") == words.OWN
+    assert after.cell("factors_in_use") == words.TYPED
+    pairs = before.cell("factor_beers_ok")
+    for name in ("wort_factor", "alcohol_factor", "u_model"):
+        title, cell = after.place(f"set_beer_{name}")
+        assert f"rom {pairs:g} pairs of beer in last.xlsx" in after.book[title][cell].comment.text
+    [note] = [note for note in started.notes if "the factors for beer" in note]
+    assert f"come from {pairs:g} pairs of last.xlsx" in note
+
+
+def test_a_season_that_used_the_common_factors_hands_on_how_far_they_were_off():
+    book = build.build(Choices(example=True))
+    type_into(book, "set_beer_alcohol_factor", 0.8)
+    last = Source(Path("last.xlsx"), build.to_bytes(book))
+    before = reader.read(last, values(last))
+    made = season.started(last, before._values, rows=40, checks=60, plain=True)
+    source = Source(Path("next.xlsx"), made.data)
+    after = reader.read(source, values(source))
+    assert after.cell("set_beer_wort_factor") is None
+    assert after.cell("set_beer_alcohol_factor") == 0.8
+    assert after.cell("beer_u_model") == pytest.approx(before.cell("beer_u_model"), abs=5e-6)
+    assert before.cell("own_model_error") > MODEL_U
+    assert any("which it did not use" in note for note in made.notes)
 
 
 def test_the_command_starts_from_either_edition(tmp_path):

@@ -118,6 +118,18 @@ def test_a_true_value_that_is_no_number_is_named_beside_the_check(computed, true
     assert told == "a true value is missing or no number"
 
 
+@pytest.mark.parametrize("plain", [False, True])
+@pytest.mark.parametrize(
+    ("unit", "said"),
+    [("stone", "no unit: nothing is reckoned with volumes"), ("hL", "of every volume you type")],
+)
+def test_a_unit_of_volume_that_is_none_is_named_beside_it(computed, plain, unit, said):
+    book = computed(Choices(rows=20, checks=20, plain=plain), {"set_volume": unit})
+    title, cell = book.place("set_volume")
+    assert said in [value for (sheet, at), value in book._values.items()
+                    if sheet == title and at.endswith(cell[1:])]  # fmt: skip
+
+
 @pytest.mark.parametrize("unit", words.VOLUME_UNITS)
 def test_a_planned_volume_that_is_a_text_is_refused_in_words(computed, unit):
     """Not multiplied by the unit, which would give an error, and no verdict is made of it."""

@@ -10,6 +10,7 @@ from tests.workbook.conftest import BENCH, GLASS, day
 from xlfuncs.functions.beer import BEER_FIT, BEER_SG
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.instruments import WORT_FACTOR_FIT, WORT_SG
+from xlfuncs.science.beer import MODEL_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U
 from xlfuncs.workbook import defaults, words
 from xlfuncs.workbook.sheets import factors
@@ -168,6 +169,74 @@ def test_setup_takes_either_factors(paired):
     common = paired(log)
     assert common.cell("wort_factor") == 1.04
     assert common.column("fact_used")[0] == "the common factor, 1.040"
+
+
+TYPED = {"set_beer_wort_factor": 1.031, "set_beer_u_wort_factor": 0.004,
+         "set_beer_alcohol_factor": 0.97, "set_beer_u_model": 0.0021}  # fmt: skip
+
+
+@pytest.mark.parametrize("plain", [False, True])
+@pytest.mark.parametrize("source", ["common", "own"])
+def test_typed_factors_count_where_no_pairs_do(paired, plain, source):
+    """Of a season before: in either edition, whether or not own ones are asked for."""
+    log = beer("one", 1.05, 6.3, 1.012)[:2]
+    choices = Choices(rows=100, checks=20, plain=plain)
+    cells = {"set_wort_factor": 1.05, "set_beer_source": source}
+    book = paired(log, choices, cells | TYPED)
+    for name, value in TYPED.items():
+        assert book.cell(name.removeprefix("set_")) == value
+    assert book.cell("wort_factor") == 1.05
+    assert book.cell("factors_in_use") == "typed"
+    said = book.cell("factors_remark")
+    assert said == ("no fermented pairs fit yet: the typed factors are in use"
+                    if source == "own" else None)  # fmt: skip
+    assert book.column("fact_used")[1] == "the typed ones, 1.031 and 0.97"
+    assert "how well the typed factors suit" in book.cell("factors_beer_says")
+    assert book.column("log_sg")[1] == pytest.approx(
+        BEER_SG(1.05, 6.3, 1.031, "balance", 0.97), abs=2e-7
+    )
+    # What the pairs have not told, blanks do: the wort's own factor, and no smaller doubt.
+    blank = paired(log, choices, cells | {"set_beer_u_model": 0.0001})
+    assert blank.cell("beer_wort_factor") == 1.05
+    assert blank.cell("beer_alcohol_factor") == 1
+    assert blank.cell("beer_u_model") == MODEL_U
+
+
+def test_own_pairs_are_held_against_typed_factors(paired):
+    """Their error is that of the factors in use, and takes the place of the one that was typed."""
+    book = paired(beers(), cells=TYPED)
+    typed = [BEER_SG(original, brix, 1.031, "balance", 0.97) for original, brix, _ in READ]
+    off = [one - sg for one, (_, _, sg) in zip(typed, READ, strict=True)]
+    error = math.sqrt(sum(one**2 for one in off) / len(off))
+    assert book.column("fact_common_error")[1] == pytest.approx(error, rel=1e-6)
+    assert book.cell("beer_u_model") == pytest.approx(
+        max(MODEL_U, math.hypot(error, GLASS["fine"])), rel=1e-6
+    )
+    assert book.column("match_scaled_2")[: len(READ)] == [
+        pytest.approx(one, abs=1e-9) for one in reversed(typed)
+    ]
+    own = paired(beers(), cells=TYPED | {"set_beer_source": "own"})
+    assert own.cell("factors_in_use") == "own"
+    assert own.cell("beer_wort_factor") == own.cell("own_beer_wort_factor") != 1.031
+    assert own.cell("beer_alcohol_factor") == own.cell("own_alcohol_factor") != 0.97
+
+
+def test_a_typed_factor_shares_nothing_with_that_of_the_wort(paired):
+    """Through one refractometer the wort factor all but cancels; a factor for beer alone does not.
+
+    As if the factor were own: what they have in common is the calibration.
+    """
+    log = [line("one", words.INTO_FERMENTER, "bench", 12.4, 8),
+           line("one", words.FERMENTING, "bench", 6.3, 18)]  # fmt: skip
+    same = {"set_beer_wort_factor": 1.04, "set_beer_u_wort_factor": 0.012}
+    together, apart = paired(log), paired(log, cells=same)
+    assert apart.column("log_sg") == together.column("log_sg")
+    rise, by_wort, by_beer = (
+        together.column(name)[1 if name != "line_factor" else 0]
+        for name in ("line_lean", "line_factor", "line_by_factor")
+    )
+    shared = 2 * rise * by_wort * by_beer * 0.012
+    assert together.column("log_u")[1] ** 2 - apart.column("log_u")[1] ** 2 == pytest.approx(shared)
 
 
 def test_a_check_with_malt_extract_leans_on_the_common_factor(paired):

@@ -71,6 +71,14 @@ def test_what_a_miss_was_worth(brewed):
     )
 
 
+def test_a_hair_below_the_plan_is_no_minus_zero(brewed):
+    row = brewed(line("1", 1.04799, 24.97)).table("target", *WORTH, "off", "measured")[BOIL]
+    assert row["measured"] < 1.048
+    assert (row["off"], row["volume_off"]) == (0, 0)
+    assert row["missed"] == 0
+    assert brewed(line("1", 1.04794, 24.94)).table("target", "off")[BOIL]["off"] != 0
+
+
 def test_the_verdict_may_be_a_probable_one(brewed):
     book = brewed(line("1", 1.0455, 25))
     row = book.table("target", "measured", "expanded", "verdict")[BOIL]

@@ -5,6 +5,7 @@ One pass over the few sheets that hold the names; neither styles nor other sheet
 
 from __future__ import annotations
 
+import functools
 import io
 import itertools
 import math
@@ -45,7 +46,8 @@ class Table:
     def cell(self, key: str, line: int, value: Any = None) -> Cell:
         """A cell of a line, which are counted from 0."""
         _, sheet, letter, first = self.columns[key]
-        return Cell(self.file, sheet, f"{letter}{first + line}" if letter else "", value)
+        address = sys.intern(f"{letter}{first + line}") if letter else ""
+        return Cell(self.file, sheet, address, value)
 
 
 class Line(Mapping[str, Cell]):
@@ -153,12 +155,12 @@ class Entries:
         """The lines of the named columns `prefix_key`; a column that is not there is blank."""
         columns = {key: self._columns.get(f"{prefix}_{key}") for key in keys}
         values = [column.values if column else [] for column in columns.values()]
-        places = {}
+        found = []
         for number, (key, column) in enumerate(columns.items()):
             place = column.place if column else _Place("", 0, 0, 0, 0)
             letter = get_column_letter(place.column) if column else ""
-            places[key] = number, place.sheet, letter, place.first
-        table = Table(self.file, places)
+            found.append((key, (number, place.sheet, letter, place.first)))
+        table = Table(self.file, _kept_once(tuple(found)))
         return [
             Line(table, number, line) for number, line in enumerate(itertools.zip_longest(*values))
         ]
@@ -169,6 +171,20 @@ class Entries:
         return Cell(
             self.file, place.sheet, place.address(position), column.values[position], formula
         )
+
+
+@functools.lru_cache(64)
+def _kept_once(
+    columns: tuple[tuple[str, tuple[int, str, str, int]], ...],
+) -> Mapping[str, tuple[int, str, str, int]]:
+    """The columns of a table by key: most files of a year have them at the same places."""
+    return dict(columns)
+
+
+@functools.lru_cache(4096)
+def _number(text: str) -> float:
+    """A number as a file writes it: days, temperatures and volumes come again and again."""
+    return float(text)
 
 
 class _Parts(dict[str, bytes]):
@@ -307,8 +323,10 @@ def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool,
         elif kind == "b":
             value = value == "1"
         elif kind == "n" and value:
-            value = float(value)
+            value = _number(value)
             value = value if math.isfinite(value) else "#NUM!"
+        elif kind == "str":
+            value = sys.intern(value)
     lost = formula and value == "" and kind != "str"
     return (None if value == "" else value), formula, lost
 

@@ -6,6 +6,7 @@ Each reading with the settings of its own file.
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -219,7 +220,8 @@ def _judge(record: Record) -> None:
         lines, volumes, verdicts, volume_verdicts, strict=True
     ):
         line.volume = None if volume == "" else volume
-        line.verdict, line.volume_verdict = str(verdict), str(of_volume)
+        line.verdict = sys.intern(str(verdict))
+        line.volume_verdict = sys.intern(str(of_volume))
 
 
 def _volume_tolerance(batch: Batch | None, target: Any, settings: Settings) -> Any:

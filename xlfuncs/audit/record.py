@@ -141,7 +141,8 @@ class Record:
 def typed(source: Path | Source) -> Entries:
     """What was typed into a workbook; raises `WorkbookProblem` for one that cannot be read."""
     shown = [f"log_{key}" for key in SHOWN]
-    return entries.read(source, (*TYPED, *shown, *setup.OWN, *BELOW), TYPED)
+    needed = [column for column in TYPED if column not in setup.LATER]
+    return entries.read(source, (*TYPED, *shown, *setup.OWN, *BELOW), needed)
 
 
 def read(path: Path) -> Record:

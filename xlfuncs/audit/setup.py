@@ -44,8 +44,12 @@ BATCH = ("name", "date", "grain", "potential", "minutes", "tolerance", "toleranc
 #: Cells of Setup that take words, and all that the audit reads there.
 WORDS = ("set_volume", "set_temperature", "set_gravity", "set_mass", "set_source",
          "set_beer_source", "set_marks")  # fmt: skip
+#: The last of them came late: workbooks of an earlier day lack them.
+LATER = ("set_beer_wort_factor", "set_beer_u_wort_factor", "set_beer_alcohol_factor",
+         "set_beer_u_model")  # fmt: skip
 SETTINGS = (*WORDS, "set_wort_factor", "set_u_wort_factor", "set_u_temperature", "set_u_volume",
-            "set_tolerance", "set_tolerance_volume", "set_potential", "brewery")  # fmt: skip
+            "set_tolerance", "set_tolerance_volume", "set_potential", "brewery",
+            *LATER)  # fmt: skip
 #: Factors that the file has fitted to its own pairs.
 OWN = ("own_wort_factor", "own_u_wort_factor", "own_beer_wort_factor", "own_beer_u_wort_factor",
        "own_alcohol_factor", "own_model_error")  # fmt: skip
@@ -77,7 +81,7 @@ class Settings:
     tolerance: float
     tolerance_volume: float | None
     potential: float
-    own_beer_factor: bool
+    beer_apart: bool  # whether its factor shares nothing with that of the wort
     marks: float | None  # °C at which the marks of the kettle were made
 
     def marked(self, volume: Any, celsius: Any) -> Any:
@@ -116,9 +120,12 @@ def settings(book: Entries) -> Settings:
     u_common = u_factor = set_to("set_u_wort_factor", wort.FACTOR_U)
     if own("set_source", "own_wort_factor"):
         factor, u_factor = set_to("own_wort_factor", factor), set_to("own_u_wort_factor", u_factor)
-    beer, u_beer, alcohol = factor, u_factor, float(ALCOHOL_FACTOR)
-    own_beer = own("set_beer_source", "own_beer_wort_factor")
-    if own_beer:
+    beer, u_beer = (set_to("set_beer_wort_factor", factor),
+                    set_to("set_beer_u_wort_factor", u_factor))  # fmt: skip
+    alcohol = set_to("set_beer_alcohol_factor", float(ALCOHOL_FACTOR))
+    apart = is_number(book.cell("set_beer_wort_factor"))
+    if own("set_beer_source", "own_beer_wort_factor"):
+        apart = True
         beer = set_to("own_beer_wort_factor", beer)
         u_beer = set_to("own_beer_u_wort_factor", u_beer)
         alcohol = set_to("own_alcohol_factor", alcohol)
@@ -138,7 +145,7 @@ def settings(book: Entries) -> Settings:
         beer,
         u_beer,
         alcohol,
-        max(MODEL_U, set_to("own_model_error", 0.0)),
+        max(MODEL_U, set_to("own_model_error", set_to("set_beer_u_model", 0.0))),
         budget.THERMOMETER_U if math.isnan(warm) else warm / (1.8 if fahrenheit else 1),
         set_to("set_u_volume", defaults.VOLUME_U),
         set_to(
@@ -146,7 +153,7 @@ def settings(book: Entries) -> Settings:
         ),
         None if math.isnan(wide) else wide,
         set_to("set_potential", defaults.POTENTIAL),
-        own_beer,
+        apart,
         {"": None, words.HOT: defaults.MARKED_HOT}.get(marks, defaults.MARKED_COLD),
     )  # fmt: skip
 

@@ -53,7 +53,7 @@ def share(reading: Reading) -> None:
     shared: Any = 0.0
     if _piece(start) is _piece(reading) and start.check is reading.check:
         shared += then.level * now.level + then.tilt * now.tilt
-    if not reading.record.settings.own_beer_factor:
+    if not reading.record.settings.beer_apart:
         shared += then.factor * now.factor
     rise = slopes.BEER_BY_ORIGINAL(b=reading.brix, x=original - 1)
     reading.u = math.sqrt(abs(reading.u**2 + 2 * rise * shared))

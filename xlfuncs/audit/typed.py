@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import math
 import re
+import sys
 from typing import Any
 
 from xlfuncs.cells.values import DAY_ZERO, ERROR_TEXTS, numbers_in
@@ -61,7 +62,8 @@ def name(value: Any) -> str:
         return str(value).upper()
     if isinstance(value, float):
         return f"{value:.15g}"
-    return "" if value is None else re.sub(" +", " ", str(value)).strip()
+    # The same names stand in many lines and files of a year; they are kept once.
+    return "" if value is None else sys.intern(re.sub(" +", " ", str(value)).strip())
 
 
 def plain(value: Any) -> str:

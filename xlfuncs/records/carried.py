@@ -44,6 +44,8 @@ _AFTER_DRAWING = {"legacyDrawing", "legacyDrawingHF", "drawingHF", "picture", "o
 _NAMING, _FRESH = ("id", "embed", "link", "pict", "dm", "lo", "qs", "cs"), "\N{SNOWMAN}"
 _CALLS = Calls(CATALOGUE)
 
+MACROS = "macros do not come along; a new workbook that ends in .xlsm has the functions' own"
+
 Edit = tuple[int, int, str]
 
 
@@ -385,9 +387,7 @@ class Carrier:
             if kind in kinds:
                 self.lost.append(Lost(self.old.source.name, "", "", f"{what} are not carried over"))
         if "vbaProject" in kinds:
-            self.notes.append(
-                "macros do not come along; a new workbook that ends in .xlsm has the functions' own"
-            )
+            self.notes.append(MACROS)
 
 
 # --- reading parts ------------------------------

@@ -374,6 +374,7 @@ def entered(made: Plan) -> bytes:
 
 def _grow(made: Plan) -> None:
     """A longer workbook for the lines; what does not come along is told before it is written."""
+    from xlfuncs.records.carried import MACROS
     from xlfuncs.records.upgrade import upgraded
 
     lines = {made.table.name: made.grows_to}
@@ -388,4 +389,9 @@ def _grow(made: Plan) -> None:
         instruments=lines.get("instruments"),
     )
     made.longer = Book(Source(made.book.source.path, found.data), made.table)
-    made.notices += [*map(str, found.lost), *found.notes]
+    made.notices += map(str, found.lost)
+    # It ends in .xlsm as before, and gets the functions again.
+    grown = (
+        "the longer workbook has the functions' macros again; only macros of your own are not kept"
+    )
+    made.notices += [grown if note == MACROS else note for note in found.notes]

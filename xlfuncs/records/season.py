@@ -32,7 +32,7 @@ class Started:
 def started(last: Source, values: Values, rows: int, checks: int, plain: bool) -> Started:
     """A workbook for the season after `last`, which has today's layout; `values` are its values.
 
-    Setup, instruments, the check in force of each instrument, and the own wort factor with its ±
+    Setup, instruments, the check in force of each instrument, and the own factors with their ±
     come along.  Its formulas are not yet computed.
     """
     filled, old = reader.read(last, values), olds.read(last)
@@ -50,9 +50,9 @@ def started(last: Source, values: Values, rows: int, checks: int, plain: bool) -
     notes: list[str] = []
     told = _factors(filled, entries, notes)
     book = build.build(choices)
-    if told:
-        area = names["set_wort_factor"]
-        book[area.sheet][area.cells].comment = Comment(told, "xlfuncs")
+    for name, said in told.items():
+        area = names[name]
+        book[area.sheet][area.cells].comment = Comment(said, "xlfuncs")
     cells = {(names[name].sheet, names[name].cells): value for name, value in entries.items()}
     for table, lines in (("inst", _instruments(filled)), ("check", _in_force(filled))):
         for number, line in enumerate(lines):
@@ -63,37 +63,74 @@ def started(last: Source, values: Values, rows: int, checks: int, plain: bool) -
     return Started(entered.enter(build.to_bytes(book), cells), notes)
 
 
-def _factors(filled: Reader, entries: dict[str, Any], notes: list[str]) -> str:
-    """Type the factor that the last season's pairs gave; what its cell is to say."""
-    factor, u = filled.cell("own_wort_factor"), filled.cell("own_u_wort_factor")
-    own = isinstance(factor, float) and isinstance(u, float)
-    pairs = filled.cell("factor_worts_ok")
-    told = ""
-    if own and filled.cell("set_source") == words.OWN:
-        entries |= {"set_wort_factor": round(factor, 4), "set_u_wort_factor": round(u, 4)}
-        told = (
-            f"Your own factor: from {pairs:g} pairs of wort in {filled.path.name}; "
-            f"its ± is a standard uncertainty of {u:.4f}."
-        )
-        notes.append(
-            f"the wort factor {factor:.3f} ± {2 * u:.3f} (about 95 %) comes from {pairs:g} pairs "
-            f"of {filled.path.name}; it counts until this season's own pairs are chosen"
-        )
-    elif own:
-        notes.append(
-            f"{filled.path.name} fits a wort factor of {factor:.3f} ± {2 * u:.3f} (about 95 %), "
-            "which it did not use: Setup keeps the one that was typed"
-        )
-    alcohol = filled.cell("own_alcohol_factor")
-    if filled.cell("set_beer_source") == words.OWN and isinstance(alcohol, float):
-        notes.append(
-            f"the factors for beer ({filled.cell('own_beer_wort_factor'):.3f} and {alcohol:.3f}) "
-            "cannot be typed: the common ones count until this season has pairs of its own"
-        )
+def _factors(filled: Reader, entries: dict[str, Any], notes: list[str]) -> dict[str, str]:
+    """Type the factors that the last season's pairs gave; what their cells are to say."""
+    told = _of_wort(filled, entries, notes) | _of_beer(filled, entries, notes)
     for source in ("set_source", "set_beer_source"):
         if source in entries:
             entries[source] = words.COMMON
     return told
+
+
+def _of_wort(filled: Reader, entries: dict[str, Any], notes: list[str]) -> dict[str, str]:
+    factor, u = filled.cell("own_wort_factor"), filled.cell("own_u_wort_factor")
+    if not (isinstance(factor, float) and isinstance(u, float)):
+        return {}
+    if filled.cell("set_source") != words.OWN:
+        notes.append(
+            f"{filled.path.name} fits a wort factor of {factor:.3f} ± {2 * u:.3f} (about 95 %), "
+            "which it did not use: Setup keeps the one that was typed"
+        )
+        return {}
+    entries |= {"set_wort_factor": round(factor, 4), "set_u_wort_factor": round(u, 4)}
+    pairs = f"{filled.cell('factor_worts_ok'):g} pairs"
+    notes.append(
+        f"the wort factor {factor:.3f} ± {2 * u:.3f} (about 95 %) comes from {pairs} "
+        f"of {filled.path.name}; it counts until this season's own pairs are chosen"
+    )
+    said = (
+        f"Your own factor: from {pairs} of wort in {filled.path.name}; "
+        f"its ± is a standard uncertainty of {u:.4f}."
+    )
+    return {"set_wort_factor": said}
+
+
+def _of_beer(filled: Reader, entries: dict[str, Any], notes: list[str]) -> dict[str, str]:
+    pairs = f"{filled.cell('factor_beers_ok') or 0:g} pairs"
+    told = {}
+    error = filled.cell("own_model_error")
+    if isinstance(error, float):
+        # Whichever factors the season used, its pairs tell how far those were off.
+        entries["set_beer_u_model"] = round(error, 5)
+        told["set_beer_u_model"] = (
+            f"From {pairs} of beer in {filled.path.name}: how far the factors that it used were "
+            "off, and what the hydrometer itself may be."
+        )
+    own = ("own_beer_wort_factor", "own_beer_u_wort_factor", "own_alcohol_factor")
+    factor, u, alcohol = map(filled.cell, own)
+    if not (isinstance(factor, float) and isinstance(u, float) and isinstance(alcohol, float)):
+        return told
+    fitted = f"{factor:.3f} ± {2 * u:.3f} (about 95 %) and {alcohol:.3f}"
+    if filled.cell("set_beer_source") != words.OWN:
+        notes.append(
+            f"{filled.path.name} fits factors for beer of {fitted}, which it did not use: Setup "
+            "keeps what was typed"
+        )
+        return told
+    entries |= {
+        "set_beer_wort_factor": round(factor, 4),
+        "set_beer_u_wort_factor": round(u, 4),
+        "set_beer_alcohol_factor": round(alcohol, 4),
+    }
+    notes.append(
+        f"the factors for beer, {fitted}, come from {pairs} of {filled.path.name}; they count "
+        "until this season's own pairs are chosen"
+    )
+    said = f"Your own factor for beer: from {pairs} of beer in {filled.path.name}"
+    return told | {
+        "set_beer_wort_factor": f"{said}; its ± is a standard uncertainty of {u:.4f}.",
+        "set_beer_alcohol_factor": f"{said}.",
+    }
 
 
 def _instruments(filled: Reader) -> list[dict[str, Any]]:

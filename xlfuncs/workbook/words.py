@@ -19,7 +19,7 @@ AS_FOUND, AS_LEFT = "as found", "as left"
 #: What a reference solution was made of.
 SUGAR, MALT_EXTRACT = "sugar", "malt extract"
 #: Where a factor comes from.
-COMMON, OWN = "common", "own"
+COMMON, TYPED, OWN = "common", "typed", "own"
 
 MASH, FIRST_RUNNINGS, RUNOFF_STAGE, RUNOFF_END = "mash", "first runnings", "runoff", "runoff end"
 BEFORE_BOIL, DURING_BOIL, AFTER_BOIL = "before boil", "during boil", "after boil"

@@ -282,6 +282,11 @@ def test_a_pdf_into_no_folder(small, tmp_path):
 # --- printing ------------------------------
 
 
+def test_a_footer_shows_the_name_of_the_file(tmp_path, small):
+    source = runner.problems.read(small)
+    assert runner._copied(source, tmp_path, ".xlsx").name == small.name
+
+
 def test_a_pdf(needs_office, small, tmp_path, processes):
     out = runner.print_pdf(small, tmp_path / "out.pdf")
     assert out.read_bytes().startswith(b"%PDF-")

@@ -153,7 +153,9 @@ def _copied(source: Source, work: Path, ending: str) -> Path:
         from xlfuncs.hosts.excel import macros  # it needs xlwings, which computing does not
 
         source = Source(source.path, macros.without_functions(source.data))
-    copy = work / f"workbook{ending}"
+    # A footer shows the name of the file.
+    (work / "copy").mkdir()
+    copy = work / "copy" / f"{source.path.stem}{ending}"
     copy.write_bytes(source.data)
     return copy
 

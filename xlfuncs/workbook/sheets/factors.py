@@ -7,7 +7,6 @@ the uncertainty of each factor.
 
 from __future__ import annotations
 
-from xlfuncs.science.beer import ALCOHOL_FACTOR
 from xlfuncs.science.beer_fit import OUTLIER
 from xlfuncs.workbook import defaults, words
 from xlfuncs.workbook.kit import styles
@@ -122,8 +121,7 @@ def _summary(fine: str) -> Table:
             result("fact_used", "Setup uses", "", 31, styles.GENERAL, either(
                 f'IF(wort_own,"your own factor","the common factor, "&'
                 f'{shown("wort_factor", 3)})',
-                f'IF(beer_own,"your own factors","the common ones, "&{shown("wort_factor", 3)}'
-                f'&" and {ALCOHOL_FACTOR:g}")')),
+                'IF(beer_own,"your own factors",factors_given)')),
             Column("fact_no", "fact_no", "1: wort", 12, role=Role.STEP, values=(1, 2)),
         ),
     )  # fmt: skip
@@ -175,8 +173,10 @@ def _of(what: str) -> str:
 def _steps() -> tuple[Column | Group, ...]:
     """From the lines of the log to the pairs that count, and how far each is apart."""
     beer = "(match_beer=1)*(match_at>0)"
-    best = ("IF(match_beer=1,IF(ISNUMBER(own_beer_wort_factor),own_beer_wort_factor,wort_factor),"
-            "IF(ISNUMBER(own_wort_factor),own_wort_factor,common_factor))")  # fmt: skip
+    best = (
+        "IF(match_beer=1,IF(ISNUMBER(own_beer_wort_factor),own_beer_wort_factor,"
+        "common_beer_factor),IF(ISNUMBER(own_wort_factor),own_wort_factor,common_factor))"
+    )
     drop = 'IF(ISNUMBER(match_u_brix),match_brix-match_u_brix,"")'
     return (
         Column("match_no", "match_no", "line", 12, role=Role.STEP, values=range(1, PAIRS + 1)),
@@ -196,8 +196,8 @@ def _steps() -> tuple[Column | Group, ...]:
         step("match_planned", "1: it is a plan", _of("line_planned")),
         step("match_beer_brix", "of beer, °Bx", f'IF({beer},match_brix,"")'),
         step("match_common_beer", "common factors, SG",
-             'BEER_SG(match_original,match_beer_brix,wort_factor,"balance",'
-             f"{ALCOHOL_FACTOR:g})"),
+             'BEER_SG(match_original,match_beer_brix,common_beer_factor,"balance",'
+             "common_alcohol_factor)"),
         step("match_lack", "why it does not count", f"IF({beer}," + cases(
             ("NOT(ISNUMBER(match_original))", '"original gravity is missing"'),
             ("match_planned=1", '"original gravity not measured"'),
@@ -228,7 +228,7 @@ def _steps() -> tuple[Column | Group, ...]:
             step("match_drink_1", "best known, SG", ""),
             step("match_drink_2", "one u less, SG", "")),
             'BEER_SG(match_fit_original,IF(match_fit_brix="","",match_two),match_best,"balance",'
-            f"IF(ISNUMBER(own_alcohol_factor),own_alcohol_factor,{ALCOHOL_FACTOR:g}))"),
+            "IF(ISNUMBER(own_alcohol_factor),own_alcohol_factor,common_alcohol_factor))"),
         step("match_sg", "best known, SG", "IF(match_beer=1,match_drink_1,match_wort_2)"),
         step("match_less", "one u less, SG", "IF(match_beer=1,match_drink_2,match_wort_3)"),
         step("match_common", "common, SG", "IF(match_beer=1,match_common_beer,match_wort_1)"),
@@ -380,10 +380,12 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "factors_wort_choice": "IF(own_u_wort_factor<common_u_factor,IF(wort_own,\", in use\","
                                '", surer than the common one: choose it on Setup"),'
                                '", no surer yet than the common "&factors_common)',
+        "factors_given": f'"the "&beer_given&" ones, "&{shown("common_beer_factor", 3)}&" and "&'
+                         f'{shown("common_alcohol_factor", 2)}',
         "factors_common": f'{shown("common_factor", 3)}&" ± "&{shown("2*common_u_factor", 3)}',
         "factors_beer": cases(
-            ("factor_beers_ok=0", '"No pairs of beer yet: nothing tells how well the common '
-                                  'factors suit your beer."'),
+            ("factor_beers_ok=0", '"No pairs of beer yet: nothing here tells how well the "&'
+                                  'beer_given&" factors suit your beer."'),
             ("NOT(ISNUMBER(own_beer_wort_factor))",
              '"No fit for beer: "&MID(beer_fit_factor,3,90)'),
             otherwise='"Beer, "&factors_beer_of&factors_beer_errors&factors_beer_choice'),
@@ -395,10 +397,10 @@ def _cells(choices: words.Choices) -> dict[str, str]:
             '" by your own factors, ± "'),
         "factors_beer_errors": 'IF(factors_beer_error="","",factors_beer_error&'
                                + shown("factor_beer_common*factor_per", digits)
-                               + '&" by the common ones. ")',
+                               + '&" by the "&beer_given&" ones. ")',
         "factors_beer_choice": f'IF({better},IF(beer_own,"Your own are in use.","Your own do '
                                'better: choose them on Setup."),IF(beer_own,"Your own are in use, '
-                               'though they do no better yet.","Keep the common ones."))',
+                               'though they do no better yet.","Keep the "&beer_given&" ones."))',
         "factors_doubt": '"Do not decide packaging on a refractometer alone."&factors_far&'
                          'factors_rest',
         "factors_far": f'IF(SUM(all.match_far)=0,""," "&SUM(all.match_far)&" suspicious: over '

@@ -374,7 +374,7 @@ def _shared() -> tuple[Column, ...]:
              f"{of_wort('inst')}=line_inst)*({of_wort('key')}=line_key))"),
         step("line_shared", "in common with it, SG²", "IF(line_beer*line_batch=0,0,line_twin*("
              f"{of_wort('level')}*line_level+{of_wort('tilt')}*line_tilt)"
-             f"+IF(beer_own,0,{of_wort('factor')}*line_factor))"),
+             f"+IF(beer_apart,0,{of_wort('factor')}*line_factor))"),
     )  # fmt: skip
 
 

@@ -83,7 +83,9 @@ def sheet(choices: words.Choices) -> Sheet:
 def _units(choices: words.Choices) -> tuple[Line, ...]:
     return (
         Line("brewery", "Brewery or shop", "printed on every batch sheet"),
-        Line("set_volume", "Volumes in", "of every volume you type", value=choices.volume_unit,
+        Line("set_volume", "Volumes in",
+             '=IF(ISNUMBER(unit_litres),"of every volume you type","no unit: nothing is reckoned "&'
+             '"with volumes")', value=choices.volume_unit,
              limits=Limits.among(*words.VOLUME_UNITS)),
         Line("set_temperature", "Temperatures in", "C or F", value=choices.temperature_unit,
              limits=Limits.among(*words.TEMPERATURE_UNITS)),
@@ -130,6 +132,14 @@ def _factors(choices: words.Choices) -> tuple[Line, ...]:
              "0.000", limits=Limits.between(0, 0.2, "A number from 0 to 0.2")),
         Line("set_beer_source", "Factors for beer from", "own: from your fermented pairs",
              value=words.COMMON, limits=sources),
+        Line("set_beer_wort_factor", "Wort factor for beer", "blank: as for wort", "0.000",
+             limits=Limits.between(0.9, 1.2, "A number from 0.9 to 1.2")),
+        Line("set_beer_u_wort_factor", "How sure of it, ±", "standard; blank: as for wort",
+             "0.000", limits=Limits.between(0, 0.2, "A number from 0 to 0.2")),
+        Line("set_beer_alcohol_factor", "Alcohol factor for beer", f"blank: {ALCOHOL_FACTOR:g}",
+             "0.000", limits=Limits.between(0.5, 1.5, "A number from 0.5 to 1.5")),
+        Line("set_beer_u_model", "Alcohol correction, ±", f"SG, standard; never below {MODEL_U:g}",
+             styles.SG, limits=Limits.between(0, 0.05, "SG, a number from 0 to 0.05")),
         Line("set_tolerance", "Gravity on target within ±",
              '="blank: "&tolerance_gravity&" "&unit_gravity', choices.gravity_format,
              limits=Limits.between(0, 20, "How far off is still on target")),
@@ -144,7 +154,7 @@ def _factors(choices: words.Choices) -> tuple[Line, ...]:
 def _in_use() -> tuple[Line, ...]:
     return (
         Line("factors_in_use", "Factors in use for beer", "=factors_remark",
-             formula=f'IF(beer_own,"{words.OWN}","{words.COMMON}")'),
+             formula=f'IF(beer_own,"{words.OWN}",beer_given)'),
         Line("shown_wort_factor", "Wort factor", formula="wort_factor", format="0.000"),
         Line("shown_u_wort_factor", "Its ± (standard)", formula="u_wort_factor", format="0.000"),
         Line("shown_beer_factor", "Wort factor for beer", formula="beer_wort_factor",
@@ -197,18 +207,27 @@ def _effective() -> dict[str, str]:
         "wort_own": own_wort,
         "wort_factor": "IF(wort_own,own_wort_factor,common_factor)",
         "u_wort_factor": "IF(wort_own,own_u_wort_factor,common_u_factor)",
+        "common_beer_factor": _number("set_beer_wort_factor", "wort_factor"),
+        "common_beer_u_factor": _number("set_beer_u_wort_factor", "u_wort_factor"),
+        "common_alcohol_factor": _number("set_beer_alcohol_factor", f"{ALCOHOL_FACTOR:g}"),
+        "beer_given": "IF(ISNUMBER(set_beer_wort_factor)+ISNUMBER(set_beer_alcohol_factor)>0,"
+                      f'"{words.TYPED}","{words.COMMON}")',
+        "beer_instead": '"the "&beer_given&" factors are in use"',
         "beer_own": own_beer,
-        "beer_wort_factor": "IF(beer_own,own_beer_wort_factor,wort_factor)",
-        "beer_u_wort_factor": "IF(beer_own,own_beer_u_wort_factor,u_wort_factor)",
-        "beer_alcohol_factor": f"IF(beer_own,own_alcohol_factor,{ALCOHOL_FACTOR:g})",
-        "beer_u_model": f"MAX({MODEL_U:g},N(own_model_error))",
+        # A factor of its own shares nothing with that of the wort.
+        "beer_apart": "beer_own+ISNUMBER(set_beer_wort_factor)>0",
+        "beer_wort_factor": "IF(beer_own,own_beer_wort_factor,common_beer_factor)",
+        "beer_u_wort_factor": "IF(beer_own,own_beer_u_wort_factor,common_beer_u_factor)",
+        "beer_alcohol_factor": "IF(beer_own,own_alcohol_factor,common_alcohol_factor)",
+        "beer_u_model": f"MAX({MODEL_U:g},IF(ISNUMBER(own_model_error),own_model_error,"
+                        f'{_number("set_beer_u_model", 0)}))',
         "source": word("set_source"),
         "beer_source": word("set_beer_source"),
         "factors_remark": cases(
             ("ISERROR(set_source&set_beer_source)",
-             '"an error stands above: the common factors are in use"'),
+             '"an error stands above: "&beer_instead'),
             (f'(beer_source="{words.OWN}")*NOT(beer_own)',
-             '"no fermented pairs fit yet: the common factors are in use"'),
+             '"no fermented pairs fit yet: "&beer_instead'),
             (f'(source="{words.OWN}")*NOT(ISNUMBER(own_wort_factor))',
              '"no wort pairs fit yet: the common factor is in use"'),
         ),

@@ -127,7 +127,8 @@ def _stages(choices: words.Choices) -> Table:
             result("target_of", "Mean of", "readings", 8, styles.WHOLE,
                    'IF(target_several="","",IF(target_several>1,target_several,""))'),
             result("target_off", "Off by", "=unit_gravity", 9, signed,
-                   if_numbers(["target_measured", "target_plan"], "target_measured-target_plan")),
+                   if_numbers(["target_measured", "target_plan"], _off(
+                       "target_measured-target_plan", choices.fine_gravity_digits))),
             result("target_verdict", "Gravity is", "against the plan", 17, styles.GENERAL,
                    _of_line("mean_verdict")),
             result("target_plan_volume", "Planned volume", '="20 °C, "&unit_volume', 9,
@@ -138,17 +139,23 @@ def _stages(choices: words.Choices) -> Table:
                    if_numbers(["target_volume"], "2*u_volume*target_volume")),
             result("target_volume_off", "Off by", "=unit_volume", 8, styles.SIGNED_ONE,
                    if_numbers(["target_volume", "target_plan_volume"],
-                              "target_volume-target_plan_volume")),
+                              _off("target_volume-target_plan_volume", 1))),
             result("target_volume_verdict", "Volume is", "against the plan", 17, styles.GENERAL,
                    _of_volume("log_volume_verdict")),
             result("target_missed", "Extract off by", "=unit_mass", 9, styles.SIGNED_TWO,
-                   if_numbers(["target_missed_kg"], "target_missed_kg/unit_kilograms")),
+                   if_numbers(["target_missed_kg"],
+                              _off("target_missed_kg/unit_kilograms", 2))),
             result("target_worth", "Worth", "efficiency, %", 11, styles.SIGNED_ONE,
                    if_numbers(["target_missed_kg", "shown_grain_kg"],
-                              "100*target_missed_kg/shown_grain_kg")),
+                              _off("100*target_missed_kg/shown_grain_kg", 1))),
             *_looked_up(),
         ),
     )  # fmt: skip
+
+
+def _off(difference: str, digits: int) -> str:
+    """A difference, 0 where its shown digits are: a hair below 0 would stand there as -0.0."""
+    return f"IF(ROUND({difference},{digits})=0,0,{difference})"
 
 
 def _of_line(what: str) -> str:
