@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import functools
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,9 @@ from tests.workbook.conftest import (
     TODAY,
     blank_book,
     day,
+    entries,
     filled_in,
+    prepared,
     reading,
     water_check,
 )
@@ -26,6 +29,7 @@ from xlfuncs.audit import run
 from xlfuncs.audit.findings import FileAudit
 from xlfuncs.files import stored as files
 from xlfuncs.hosts import embedded
+from xlfuncs.hosts.embedded.values import ERRORS
 from xlfuncs.workbook import build, reader
 from xlfuncs.workbook.words import Choices
 
@@ -39,14 +43,36 @@ def computed_file(
     The sheets are computed from the workbook that the file is written from: that one from a file
     computes alike is tested elsewhere.
     """
-    book = blank_book(content.pop("choices", None) or SMALL)
-    with filled_in(book, **_of_one_batch(content)):
+    choices = content.pop("choices", None) or SMALL
+    book, content = blank_book(choices), _of_one_batch(content)
+    typed = {
+        (cell.parent.title, cell.coordinate): value for cell, value in entries(book, **content)
+    }
+    formulas = {place: _alone(value) for place, value in typed.items() if _is_formula(value)}
+    given = typed | {place: ERRORS.get(value, value) for place, value in formulas.items()}
+    calculation = prepared(choices, today).calculate(given)
+    assert calculation.failures == []
+    with filled_in(book, **content):
         path.write_bytes(build.to_bytes(book))
-        calculation = embedded.calculate_book(book, today)
-        assert calculation.failures == []
+        values = {**calculation.values, **formulas}
         if stored:
-            files.store(path, calculation.values, path)
-        yield reader.Reader(path, book, calculation.values)
+            files.store(path, values, path)
+        yield reader.Reader(path, book, values)
+
+
+def _is_formula(value: Any) -> bool:
+    return isinstance(value, str) and value.startswith("=")
+
+
+@functools.cache
+def _alone(formula: str) -> Any:
+    """What a typed formula gives that names no cell."""
+    book = openpyxl.Workbook()
+    book.active["A1"] = formula
+    calculation = embedded.calculate_book(book)
+    assert calculation.failures == []
+    [value] = calculation.values.values()
+    return value
 
 
 SMALL = Choices(rows=20, checks=20)

@@ -1,5 +1,6 @@
 """Plain formulas in spreadsheet programs that others wrote, without anything of ours in them."""
 
+import functools
 import os
 import shutil
 
@@ -11,34 +12,37 @@ from xlfuncs.plain import measured
 _NAMES = [*measured.BOUNDS]
 
 
-@pytest.mark.parametrize("name", _NAMES)
-def test_ironcalc(tmp_path, name):
-    pytest.importorskip("ironcalc")
-    _check(tmp_path, name, engines.ironcalc, good=30)
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """The file with the calls of a function, the calls, and where their answers stand."""
+    folder = tmp_path_factory.mktemp("engines")
+
+    @functools.cache
+    def make(name):
+        path, cases = folder / f"{name}.xlsx", sheets.calls(name, good=30)
+        return path, cases, sheets.write(path, name, cases)
+
+    return make
 
 
+# The engines of one function after each other: its file is made once.
+@pytest.mark.parametrize("engine", ["ironcalc", "gnumeric"])
 @pytest.mark.parametrize("name", _NAMES)
-def test_gnumeric(tmp_path, name):
-    if shutil.which("ssconvert") is None:
+def test_each_function(made, name, engine):
+    if engine == "ironcalc":
+        pytest.importorskip("ironcalc")
+    elif shutil.which("ssconvert") is None:
         if os.environ.get("XLFUNCS_REQUIRE_OFFICE") == "1":
             pytest.fail("ssconvert, Gnumeric's converter, is not installed")
         pytest.skip("ssconvert, Gnumeric's converter, is not installed")
-    _check(tmp_path, name, engines.gnumeric, good=30)
-
-
-def test_libreoffice(tmp_path, needs_office):
-    """All functions in one go: an office takes seconds to start."""
-    cases = {name: sheets.calls(name, good=15) for name in _NAMES}
-    paths = {name: tmp_path / f"{name}.xlsx" for name in _NAMES}
-    places = {name: sheets.write(paths[name], name, cases[name]) for name in _NAMES}
-    values = engines.libreoffice(*paths.values())
-    for name, path in paths.items():
-        sheets.check(name, cases[name], [values[path].get(place) for place in places[name]])
-
-
-def _check(tmp_path, name, engine, good):
-    cases = sheets.calls(name, good)
-    path = tmp_path / "plain.xlsx"
-    places = sheets.write(path, name, cases)
-    values = engine(path)
+    path, cases, places = made(name)
+    values = getattr(engines, engine)(path)
     sheets.check(name, cases, [values.get(place) for place in places])
+
+
+def test_libreoffice(made, needs_office):
+    """All functions in one go: an office takes seconds to start."""
+    values = engines.libreoffice(*(made(name)[0] for name in _NAMES))
+    for name in _NAMES:
+        path, cases, places = made(name)
+        sheets.check(name, cases, [values[path].get(place) for place in places])

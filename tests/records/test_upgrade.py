@@ -1,6 +1,8 @@
 """A workbook in the sheets of today says what it said before, and loses nothing of its user's."""
 
 import datetime
+import functools
+from pathlib import Path
 
 import openpyxl
 import pytest
@@ -17,22 +19,39 @@ from xlfuncs.workbook.words import Choices
 TODAY = datetime.date(2026, 3, 14)
 
 
+@functools.cache
+def said_of(data):
+    source = Source(Path("book.xlsx"), data)
+    book = embedded.opened(source)
+    calculation = embedded.calculate_book(book, TODAY)
+    assert calculation.failures == []
+    return content.gather(reader.read(source, calculation.values, book)) | {"file": ""}
+
+
 def said(source):
     """What the report says of a workbook, but for the file's name."""
-    calculation = embedded.calculate(source, TODAY)
-    assert calculation.failures == []
-    return content.gather(reader.read(source.path, calculation.values)) | {"file": ""}
+    return said_of(source.data)
+
+
+@functools.cache
+def built(choices):
+    """A workbook that nobody changes."""
+    return build.to_bytes(build.build(choices))
 
 
 @pytest.fixture
 def filled(tmp_path):
     """Build a workbook, let a test change it, and write it."""
 
-    def make(change=lambda book: None, **choices):
-        book = build.build(Choices(**{"rows": 80, "example": True, **choices}))
-        change(book)
+    def make(change=None, **more):
+        choices = Choices(**{"rows": 80, "example": True, **more})
         path = tmp_path / "old.xlsx"
-        path.write_bytes(build.to_bytes(book))
+        if change is None:
+            path.write_bytes(built(choices))
+        else:
+            book = build.build(choices)
+            change(book)
+            path.write_bytes(build.to_bytes(book))
         return path
 
     return make
@@ -82,34 +101,48 @@ def test_tables_are_lengthened_as_asked(filled):
     assert {key: now[key] for key in now if now[key] != was[key]} == {}
 
 
-def test_what_stands_below_the_frame_comes_into_the_table(filled):
-    def longer(book):
-        log = book["Log"]
-        log["B88"], log["C88"], log["E88"], log["F88"] = "12 oat pale", "mash", 17, 20
+def setup_cell(book, name):
+    """A cell of Setup by its name."""
+    return book["Setup"][book.defined_names[name].attr_text.split("!")[1].replace("$", "")]
 
-    path = filled(longer)
+
+@pytest.fixture(scope="module")
+def handled(tmp_path_factory):
+    """What hands do to one workbook: a line below the frame, a text that begins with =, a setting
+    left blank, a number typed over a cell that computes."""
+    book = build.build(Choices(rows=80, example=True))
+    log = book["Log"]
+    log["B88"], log["C88"], log["E88"], log["F88"] = "12 oat pale", "mash", 17, 20
+    log["N8"].value = "=1+1"
+    log["N8"].data_type = "s"
+    setup_cell(book, "set_source").value = None
+    setup_cell(book, "decides").value = 0.5
+    path = tmp_path_factory.mktemp("handled") / "old.xlsx"
+    path.write_bytes(build.to_bytes(book))
+    return path, upgraded(path)
+
+
+def test_what_stands_below_the_frame_comes_into_the_table(handled):
+    path, new = handled
     assert (
         "Lines below the frame are not read"
         in said(Source(path, path.read_bytes()))["last"]["notice"]
     )
-    new = upgraded(path)
     readings = said(in_file(path, new))["readings"]
     assert readings[-1]["line"] == 81
     assert readings[-1]["reading"] == 17
 
 
-def test_texts_stay_texts_and_blanks_stay_blank(filled):
-    def typed(book):
-        book["Log"]["N8"].value = "=1+1"
-        book["Log"]["N8"].data_type = "s"
-        book["Setup"][book.defined_names["set_source"].attr_text.split("!")[1].replace("$", "")] = (
-            None
-        )
-
-    path = filled(typed)
-    book = openpyxl.load_workbook(in_file(path, upgraded(path)).path)
+def test_texts_stay_texts_and_blanks_stay_blank(handled):
+    book = openpyxl.load_workbook(in_file(*handled).path)
     assert (book["Log"]["N8"].value, book["Log"]["N8"].data_type) == ("=1+1", "s")
-    assert book["Setup"][book.defined_names["set_source"].attr_text.split("!")[1]].value is None
+    assert setup_cell(book, "set_source").value is None
+
+
+def test_what_was_typed_over_a_cell_that_computes_is_listed(handled):
+    (lost,) = handled[1].lost
+    assert (lost.sheet, lost.value) == ("Setup", "0.5")
+    assert lost.why == "typed over a cell that computes, which computes again"
 
 
 def test_a_workbook_that_another_program_cut_is_made_whole(filled):
@@ -129,16 +162,6 @@ def test_a_workbook_that_another_program_cut_is_made_whole(filled):
     calculation = embedded.calculate(in_file(path, new), TODAY)
     assert calculation.failures == []
     assert calculation.values["Log", "G9"] != 1.05
-
-
-def test_what_was_typed_over_a_cell_that_computes_is_listed(filled):
-    def over(book):
-        title, cell = book.defined_names["decides"].attr_text.replace("$", "").split("!")
-        book[title.strip("'")][cell] = 0.5
-
-    (lost,) = upgraded(filled(over)).lost
-    assert (lost.sheet, lost.value) == ("Setup", "0.5")
-    assert lost.why == "typed over a cell that computes, which computes again"
 
 
 def test_a_workbook_of_tomorrow_and_one_of_others_are_refused(filled):

@@ -143,9 +143,9 @@ def calculated(choices: Choices) -> embedded.Calculation:
 
 
 @functools.cache
-def prepared(choices: Choices) -> embedded.Prepared:
+def prepared(choices: Choices, today: datetime.date = TODAY) -> embedded.Prepared:
     """The same with its formulas read."""
-    return embedded.Prepared(blank_book(choices), TODAY)
+    return embedded.Prepared(blank_book(choices), today)
 
 
 @pytest.fixture

@@ -7,11 +7,11 @@ import re
 import numpy as np
 import pytest
 
-from tests.workbook.conftest import FIELD, GLASS, day
+from tests.workbook.conftest import FIELD, GLASS, blank_book, day
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.instruments import REFRACTOMETER_BRIX, WORT_SG
 from xlfuncs.science import sucrose
-from xlfuncs.workbook import build, words
+from xlfuncs.workbook import words
 from xlfuncs.workbook.sheets import batch_sheet
 from xlfuncs.workbook.words import Choices
 
@@ -132,7 +132,7 @@ def test_only_a_refractometer_has_a_strip(page):
 
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_one_page_with_large_boxes_strip_and_cautions(units):
-    sheet = build.build(Choices(units=units))[words.BATCH_SHEET]
+    sheet = blank_book(Choices(units=units))[words.BATCH_SHEET]
     setup = sheet.page_setup
     assert (setup.orientation, setup.fitToWidth, setup.fitToHeight) == ("landscape", 1, 1)
     text = " ".join(str(cell.value) for row in sheet.iter_rows() for cell in row if cell.value)

@@ -71,7 +71,7 @@ def test_a_full_recalculation_makes_few_calls(units, gravity, example):
 
 
 def test_formulas_use_our_functions_by_their_plain_names(tmp_path):
-    book = build.build(Choices())
+    book = blank_book(Choices())
     used = {
         word
         for _, _, formula in formulas(book)
@@ -83,7 +83,7 @@ def test_formulas_use_our_functions_by_their_plain_names(tmp_path):
 
 @pytest.mark.parametrize(("units", "paper"), [("metric", write.A4), ("us", write.LETTER)])
 def test_pages_are_one_wide_with_titles_repeated(units, paper):
-    book = build.build(Choices(units=units))
+    book = blank_book(Choices(units=units))
     for sheet in book:
         if sheet.sheet_state != "visible":
             continue
@@ -99,7 +99,7 @@ def test_pages_are_one_wide_with_titles_repeated(units, paper):
 
 
 def test_inputs_are_checked_with_a_message():
-    book = build.build(Choices())
+    book = blank_book(Choices())
     log = book[words.LOG]
     checked = {
         str(rule.sqref).split(":")[0][0]: rule for rule in log.data_validations.dataValidation
@@ -116,7 +116,7 @@ def test_inputs_are_checked_with_a_message():
 
 
 def test_rows(tmp_path):
-    book = build.build(Choices(rows=123))
+    book = blank_book(Choices(rows=123))
     defined = book.defined_names["log_reading"].attr_text
     assert re.fullmatch(r"'Log'!\$E\$(\d+):\$E\$(\d+)", defined)
     first, last = map(int, re.findall(r"\d+", defined))
@@ -124,7 +124,7 @@ def test_rows(tmp_path):
 
 
 def test_the_module_for_xlwings_is_named_in_the_workbook():
-    sheet = build.build(Choices())["xlwings.conf"]
+    sheet = blank_book(Choices())["xlwings.conf"]
     assert (sheet["A1"].value, sheet["B1"].value) == ("UDF Modules", "xlfuncs.udfs")
     assert sheet.sheet_state == "hidden"
 
@@ -144,7 +144,7 @@ def test_text_of_a_user_is_never_a_formula(tmp_path):
 
 def test_charts_skip_blanks(tmp_path):
     path = tmp_path / "book.xlsx"
-    path.write_bytes(build.to_bytes(build.build(Choices())))
+    path.write_bytes(build.to_bytes(blank_book(Choices())))
     with zipfile.ZipFile(path) as parts:
         charts = [n for n in parts.namelist() if n.startswith("xl/charts/chart")]
         assert len(charts) >= 2

@@ -8,6 +8,7 @@ import re
 import openpyxl
 import pytest
 
+from tests.workbook.conftest import blank_book
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import engine
 from xlfuncs.workbook import build, words
@@ -140,14 +141,14 @@ def test_a_number_in_a_sentence_keeps_its_noughts(number, digits, said):
 @pytest.mark.parametrize("example", [False, True])
 def test_no_name_is_that_of_a_function(example):
     """Spreadsheet programs know names and functions apart by nothing else, nor by case."""
-    names = {name.upper() for name in build.build(Choices(example=example)).defined_names}
+    names = {name.upper() for name in blank_book(Choices(example=example)).defined_names}
     assert len(names) > 100
     assert not names & CATALOGUE.keys()
 
 
 @pytest.fixture(scope="module")
 def everything():
-    return build.build(Choices(example=True))
+    return blank_book(Choices(example=True))
 
 
 def every_formula(book):

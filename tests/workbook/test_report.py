@@ -11,7 +11,15 @@ import pytest
 
 from tests.audit.conftest import cells_of
 from tests.helpers import run
-from tests.workbook.conftest import BATCH, FIELD, day, fill, reading, water_check
+from tests.workbook.conftest import (
+    BATCH,
+    FIELD,
+    blank_book,
+    day,
+    filled_in,
+    reading,
+    water_check,
+)
 from xlfuncs import terminal
 from xlfuncs.report import content
 from xlfuncs.workbook import build
@@ -22,10 +30,10 @@ DOCUMENT = Path(__file__).parents[2] / "docs/report.md"
 
 def written(tmp_path, **tables):
     """A filled workbook as a file; nothing in it is computed yet."""
-    book = build.build(Choices(rows=20, checks=20))
-    fill(book, inst=[FIELD], check=[water_check(FIELD, day(2026, 3, 1), 0.1)], **tables)
-    path = tmp_path / "log.xlsx"
-    path.write_bytes(build.to_bytes(book))
+    book, path = blank_book(Choices(rows=20, checks=20)), tmp_path / "log.xlsx"
+    check = water_check(FIELD, day(2026, 3, 1), 0.1)
+    with filled_in(book, inst=[FIELD], check=[check], **tables):
+        path.write_bytes(build.to_bytes(book))
     return path
 
 

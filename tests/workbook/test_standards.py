@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from tests.workbook.conftest import blank_book
 from xlfuncs.functions.calibration import MALT_EXTRACT_STANDARD, SUCROSE_STANDARD
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.science import units
-from xlfuncs.workbook import build, words
+from xlfuncs.workbook import words
 from xlfuncs.workbook.words import Choices
 
 OUNCE = units.KILOGRAMS_PER_POUND * 1000 / 16
@@ -73,7 +74,7 @@ def test_what_cannot_be_weighed_says_why(computed, cells, text):
 
 
 def test_the_page_says_how():
-    sheet = build.build(Choices(units="us"))[words.STANDARDS]
+    sheet = blank_book(Choices(units="us"))[words.STANDARDS]
     text = " ".join(str(cell.value) for row in sheet.iter_rows() for cell in row if cell.value)
     for what in ("air bubble", "close the plate", "Wait half a minute", "white light", "Rinse",
                  "spring water", "reverse-osmosis"):  # fmt: skip

@@ -13,12 +13,10 @@ from xlfuncs.functions.beer import BEER_SG, BEER_SG_UNCERTAINTY, ORIGINAL_SG
 from xlfuncs.functions.brewday import TARGET_CHECK
 from xlfuncs.functions.instruments import WORT_SG, WORT_SG_UNCERTAINTY
 from xlfuncs.functions.volumes import VOLUME_AT
-from xlfuncs.hosts import embedded
 from xlfuncs.science import beer, repeats, sucrose, wort
 from xlfuncs.science.budget import COMPENSATION_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U, Calibration
-from xlfuncs.workbook import build, slopes, words
-from xlfuncs.workbook.kit.write import type_into
+from xlfuncs.workbook import slopes, words
 from xlfuncs.workbook.words import Choices
 
 CHECKS = [
@@ -237,19 +235,16 @@ def test_the_original_gravity_of_an_unknown_beer_has_its_uncertainty(logged):
     assert logged().cell("lost_answer") is None
 
 
-def test_parts_read_on_one_instrument_are_off_alike():
+def test_parts_read_on_one_instrument_are_off_alike(computed):
+    part = {"kind": "wort", "volume": 10, "expanded": 0.0016}
+
     def blended(one):
-        book = build.build(Choices(rows=20, checks=20))
-        for n, sg in enumerate((1.060, 1.040)):
-            for name, value in (("part_kind", "wort"), ("part_volume", 10), ("part_gravity", sg),
-                                ("part_expanded", 0.0016)):  # fmt: skip
-                type_into(book, name, value, n)
-        for name, value in (("blend_one", one), ("set_u_volume", 0), ("inst_name", "field"),
-                            ("inst_fine", 0.1)):  # fmt: skip
-            type_into(book, name, value, 0)
-        values = embedded.calculate_book(book).values
-        title, address = next(iter(book.defined_names["blend_expanded"].destinations))
-        return values[title, address.replace("$", "")]
+        return computed(
+            Choices(rows=20, checks=20),
+            {"blend_one": one, "set_u_volume": 0},
+            part=[part | {"gravity": sg} for sg in (1.060, 1.040)],
+            inst=[{"name": "field", "fine": 0.1}],
+        ).cell("blend_expanded")
 
     own = 0.1 * 0.0041 / 1.04
     common = np.sqrt(0.0008**2 - own**2)

@@ -26,7 +26,7 @@ def _usable_office():
     return usable_office()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def needs_office(_usable_office):
     """The office to test with."""
     if isinstance(_usable_office, str):

@@ -8,7 +8,7 @@ import subprocess
 import pytest
 
 from tests.helpers import run as command
-from tests.workbook.conftest import FIELD, day, fill, reading, water_check
+from tests.workbook.conftest import FIELD, blank_book, day, filled_in, reading, water_check
 from xlfuncs.workbook import build
 from xlfuncs.workbook.words import Choices
 
@@ -22,14 +22,13 @@ def log(tmp_path):
     """Write a log of one reading with these checks; its text could run as a formula."""
 
     def make(name, *checks):
-        book = build.build(Choices(rows=20))
-        fill(
+        book, path = blank_book(Choices(rows=20)), tmp_path / "logs" / name
+        path.parent.mkdir(exist_ok=True)
+        with filled_in(
             book, inst=[FIELD], batch=[{"name": "@home"}], check=checks,
             log=[reading(FIELD, 12, batch="@home")],
-        )  # fmt: skip
-        path = tmp_path / "logs" / name
-        path.parent.mkdir(exist_ok=True)
-        path.write_bytes(build.to_bytes(book))
+        ):  # fmt: skip
+            path.write_bytes(build.to_bytes(book))
         return path
 
     return make

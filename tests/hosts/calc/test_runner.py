@@ -24,13 +24,19 @@ WORT_BRIX = CATALOGUE["WORT_BRIX"].callable()
 
 
 def _book(path, **formulas):
+    return _sheets(path, Log=formulas)
+
+
+def _sheets(path, **sheets):
+    """The same column in each, and formulas beside it."""
     book = openpyxl.Workbook()
-    sheet = book.active
-    sheet.title = "Log"
-    for row, value in enumerate([12.4, None, "twelve", "=NA()", 0.0, "=1/0", 10.5], start=1):
-        sheet.cell(row, 1).value = value
-    for address, formula in formulas.items():
-        sheet[address] = formula
+    book.remove(book.active)
+    for title, formulas in sheets.items():
+        sheet = book.create_sheet(title)
+        for row, value in enumerate([12.4, None, "twelve", "=NA()", 0.0, "=1/0", 10.5], start=1):
+            sheet.cell(row, 1).value = value
+        for address, formula in formulas.items():
+            sheet[address] = formula
     book.save(path)
     return path
 
@@ -71,64 +77,72 @@ def _nothing_is_left(processes):
 # --- values ------------------------------
 
 
-def test_every_kind_of_value(needs_office, tmp_path):
-    path = _book(
-        tmp_path / "kinds.xlsx",
-        B1="=WORT_SG(A1)", B2='=IF(A1>5,"strong","weak")', B3="=A1>5", B4="=A1<5", B5="=A5*1",
-        B6="=NA()", B7="=1/0", B8='=""', B9="=WORT_SG(140)", B10="=10^400", B11="=NOSUCH(1)",
-        C1=ArrayFormula("C1:C2", "=WORT_SG(A1:A2)"),
+@pytest.fixture(scope="module")
+def computed(needs_office, tmp_path_factory):
+    """A workbook with a sheet for each of the tests below, computed in one go, and its values."""
+    path = _sheets(
+        tmp_path_factory.mktemp("computed") / "log.xlsx",
+        Kinds={
+            "B1": "=WORT_SG(A1)", "B2": '=IF(A1>5,"strong","weak")', "B3": "=A1>5",
+            "B4": "=A1<5", "B5": "=A5*1", "B6": "=NA()", "B7": "=1/0", "B8": '=""',
+            "B9": "=WORT_SG(140)", "B10": "=10^400", "B11": "=NOSUCH(1)",
+            "C1": ArrayFormula("C1:C2", "=WORT_SG(A1:A2)"),
+        },
+        Typed={"A8": True, "B1": "=IF(A8,A1*2,0)"},
+        Nested={
+            "B1": "=WORT_SG(A4)",  # an error of Calc goes through as it is
+            "B2": "=WORT_SG(A6)",
+            "B3": "=WORT_BRIX(WORT_SG(A1))",
+            "B4": '=IF(WORT_SG(A1)>1.04,"strong","weak")',
+            "B5": "=SUM(WORT_SG(A7:A7),1)",
+            "C1": ArrayFormula("C1:C3", "=WORT_BRIX(WORT_SG(A1:A3))"),
+            "D1": ArrayFormula("D1:D3", '=WORT_SG(IF(A1:A3="","",A1:A3))'),
+            "E1": ArrayFormula("E1:E7", '=WORT_SG(IFERROR(A1:A7,""))'),
+            "F1": ArrayFormula("F1:F2", "=WORT_SG({12.4;10.5})"),
+            "G1": "=WORT_SG(A1:A7)",  # a range with an error cell: Calc does not call the function
+        },
     )  # fmt: skip
     before = path.read_bytes()
     values = runner.compute(path)
-    column = [values["Log", f"B{row}"] for row in range(1, 12)]
+    assert path.read_bytes() == before
+    return path, values
+
+
+def test_every_kind_of_value(computed):
+    _, values = computed
+    column = [values["Kinds", f"B{row}"] for row in range(1, 12)]
     assert column == [
         WORT_SG(12.4), "strong", True, False, 0.0,
         "#N/A", "#DIV/0!", "", WORT_SG(140), "#NUM!", "#NAME?",
     ]  # fmt: skip
     assert [type(value) for value in column[2:5]] == [bool, bool, float]
-    assert [values["Log", f"C{row}"] for row in (1, 2)] == [WORT_SG(12.4), ""]
-    assert ("Log", "A1") not in values
-    assert values["Log", "A4"] == "#N/A"
-    assert path.read_bytes() == before
+    assert [values["Kinds", f"C{row}"] for row in (1, 2)] == [WORT_SG(12.4), ""]
+    assert ("Kinds", "A1") not in values
+    assert values["Kinds", "A4"] == "#N/A"
 
 
-def test_a_typed_truth_value_is_no_formula(needs_office, tmp_path):
-    path = _book(tmp_path / "typed.xlsx", A8=True, B1="=IF(A8,A1*2,0)")
-    values = runner.compute(path)
-    assert values["Log", "B1"] == 24.8
-    assert ("Log", "A8") not in values
-    store(path, values, path)
+def test_a_typed_truth_value_is_no_formula(computed, tmp_path):
+    path, values = computed
+    assert values["Typed", "B1"] == 24.8
+    assert ("Typed", "A8") not in values
+    store(path, values, tmp_path / "stored.xlsx")
 
 
-def test_errors_and_nested_calls(needs_office, tmp_path):
-    values = runner.compute(
-        _book(
-            tmp_path / "errors.xlsx",
-            B1="=WORT_SG(A4)",  # an error of Calc goes through as it is
-            B2="=WORT_SG(A6)",
-            B3="=WORT_BRIX(WORT_SG(A1))",
-            B4='=IF(WORT_SG(A1)>1.04,"strong","weak")',
-            B5="=SUM(WORT_SG(A7:A7),1)",
-            C1=ArrayFormula("C1:C3", "=WORT_BRIX(WORT_SG(A1:A3))"),
-            D1=ArrayFormula("D1:D3", '=WORT_SG(IF(A1:A3="","",A1:A3))'),
-            E1=ArrayFormula("E1:E7", '=WORT_SG(IFERROR(A1:A7,""))'),
-            F1=ArrayFormula("F1:F2", "=WORT_SG({12.4;10.5})"),
-            G1="=WORT_SG(A1:A7)",  # a range with an error cell: Calc does not call the function
-        )
-    )
+def test_errors_and_nested_calls(computed):
+    _, values = computed
 
     def column(letter, count):
-        return [values["Log", f"{letter}{row}"] for row in range(1, count + 1)]
+        return [values["Nested", f"{letter}{row}"] for row in range(1, count + 1)]
 
     sg = WORT_SG(12.4)
     not_a_number = WORT_SG("twelve")
     assert column("B", 4) == ["#N/A", "#DIV/0!", pytest.approx(12.4, rel=1e-12), "strong"]
-    assert values["Log", "B5"] == pytest.approx(1 + WORT_SG(10.5), rel=1e-12)
+    assert values["Nested", "B5"] == pytest.approx(1 + WORT_SG(10.5), rel=1e-12)
     assert column("C", 3) == [pytest.approx(12.4, rel=1e-12), "", not_a_number]
     assert column("D", 3) == [sg, "", not_a_number]
     assert column("E", 7) == [sg, "", not_a_number, "", WORT_SG(0), "", WORT_SG(10.5)]
     assert column("F", 2) == [sg, WORT_SG(10.5)]
-    assert values["Log", "G1"] == "#VALUE!"
+    assert values["Nested", "G1"] == "#VALUE!"
 
 
 def test_without_numpy_the_cell_names_the_command(needs_office, small, tmp_path, monkeypatch):
