@@ -38,6 +38,7 @@ ONE, TWO, THREE = (Constant(float(number)) for number in (1, 2, 3))
                                     Call("{}", (THREE, Operation("U-", (ONE,))))))),
         ("=B2:$A$1", Cells("", 1, 1, 2, 2)),
         ("='It''s'!A1", Cells("It's", 1, 1, 1, 1)),
+        ("=Log!B2:A1:A3", Cells("Log", 1, 1, 3, 2)),
         ("=B:A", Cells("", 1, 1, 1048576, 2)),
         ("=2:1", Cells("", 1, 1, 2, 16384)),
         ("=XFE1", Name("", "XFE1")),

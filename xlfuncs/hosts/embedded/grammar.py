@@ -240,7 +240,18 @@ def _operand(word: str, subtype: str) -> Part:
         return TablePart(found["table"], found["inside"].strip())
     if "[" in word:
         raise CannotCompute("it refers to another workbook")
-    return _cells(word) or _name(word)
+    return _cells(word) or _span(word) or _name(word)
+
+
+def _span(word: str) -> Cells | None:
+    """The least rectangle that holds all of `A1:B2:C3`."""
+    found = [_cells(corner) for corner in word.split(":")]
+    if len(found) < 2 or not all(found):
+        return None
+    sheets, tops, lefts, bottoms, rights = zip(*filter(None, found), strict=True)
+    if set(sheets[1:]) - {sheets[0], ""}:
+        return None
+    return Cells(sheets[0], min(tops), min(lefts), max(bottoms), max(rights))
 
 
 def _cells(word: str) -> Cells | None:
