@@ -9,6 +9,7 @@ from tests.workbook.conftest import BATCH, BENCH, FIELD, GLASS, SPINDLE, day, re
 from xlfuncs.functions.beer import BEER_SG
 from xlfuncs.functions.instruments import HYDROMETER_SG, REFRACTOMETER_BRIX, WORT_SG
 from xlfuncs.science import budget, units
+from xlfuncs.science.calibration import Calibration
 from xlfuncs.workbook import words
 from xlfuncs.workbook.words import Choices
 
@@ -249,7 +250,7 @@ def test_nothing_left_blank_becomes_a_doubt_of_zero(computed):
         uncertainties.wort_gravity(
             12,
             (0.1**2 + (budget.temperature_slope(12, 20) * budget.THERMOMETER_U) ** 2) ** 0.5,
-            budget.Calibration(0.2),
+            Calibration(0.2),
         ).u,
         rel=0.01,
     )
