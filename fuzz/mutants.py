@@ -73,7 +73,11 @@ _SIGNS = {
     "<=": "<", ">=": ">", "<>": "=", "<": "<=", ">": ">=", "+": "-", "*": "/", "/": "*",
     "AND(": "OR(", "OR(": "AND(", "MIN(": "MAX(", "MAX(": "MIN(", "=1": "=2", ",0)": ",1)",
 }  # fmt: skip
-_IN_FORMULA = re.compile("|".join(map(re.escape, _SIGNS)))
+_IN_FORMULA = re.compile(
+    "|".join(
+        rf"(?<!\w){re.escape(sign)}" if sign[0].isalpha() else re.escape(sign) for sign in _SIGNS
+    )
+)
 
 
 @dataclass(frozen=True)
