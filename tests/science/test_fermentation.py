@@ -82,6 +82,7 @@ def test_dates_and_order_do_not_matter():
         ([0, 1, 2, 3], [50, 49, 40, 28], "fermenting"),
         ([0, 1, 2, 3, 4, 5], [50, 48, 35, 22, 15, 12], "slowing"),
         ([0, 2, 4, 6], [50, 22, 14, 11], "slowing"),
+        ([0, 1, 2], [62.5, 31.25, 15.625], "fermenting"),  # half as fast is not less than half
         ([0, 2, 4, 5, 7], [50, 22, 11, 11, 10], "steady"),
         ([0, 2, 4, 5, 6.9], [50, 22, 11, 11, 11], "slowing"),
         ([0, 2, 4, 7], [50, 22, 11, 11], "steady"),
