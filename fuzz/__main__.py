@@ -52,22 +52,24 @@ def run(name: str, attack: Attack, seed: int, count: int, minutes: float) -> int
     """How many cases of an attack failed; the first of each kind is left as a test."""
     start, tried = time.monotonic(), 0
     failed: collections.Counter[str] = collections.Counter()
-    for failure in attack(random.Random(f"{name} {seed}")):
-        if tried >= count or time.monotonic() - start > 60 * minutes:
-            break
-        tried += 1
-        if failure is not None:
-            failed[failure.kind] += 1
-            if failed[failure.kind] > 1:
-                continue
-            path = failure.written(FOUND, f"{name}_{seed}_{tried}")
-            print(f"  {failure.what}\n  as a test: {path}", flush=True)
-    seconds, total = time.monotonic() - start, failed.total()
-    print(
-        f"{name}: {tried:,} tried with seed {seed} in {seconds:.0f} s, "
-        f"{total} failed in {len(failed)} ways",
-        flush=True,
-    )
+    try:
+        for failure in attack(random.Random(f"{name} {seed}")):
+            if tried >= count or time.monotonic() - start > 60 * minutes:
+                break
+            tried += 1
+            if failure is not None:
+                failed[failure.kind] += 1
+                if failed[failure.kind] > 1:
+                    continue
+                path = failure.written(FOUND, f"{name}_{seed}_{tried}")
+                print(f"  {failure.what}\n  as a test: {path}", flush=True)
+    finally:  # ended by hand too
+        seconds, total = time.monotonic() - start, failed.total()
+        print(
+            f"{name}: {tried:,} tried with seed {seed} in {seconds:.0f} s, "
+            f"{total} failed in {len(failed)} ways",
+            flush=True,
+        )
     return total
 
 

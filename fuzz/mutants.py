@@ -24,7 +24,7 @@ import signal
 import sys
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import CodeType
@@ -73,7 +73,11 @@ _SIGNS = {
     "<=": "<", ">=": ">", "<>": "=", "<": "<=", ">": ">=", "+": "-", "*": "/", "/": "*",
     "AND(": "OR(", "OR(": "AND(", "MIN(": "MAX(", "MAX(": "MIN(", "=1": "=2", ",0)": ",1)",
 }  # fmt: skip
-_IN_FORMULA = re.compile("|".join(map(re.escape, _SIGNS)))
+_IN_FORMULA = re.compile(
+    "|".join(
+        rf"(?<!\w){re.escape(sign)}" if sign[0].isalpha() else re.escape(sign) for sign in _SIGNS
+    )
+)
 
 
 @dataclass(frozen=True)
@@ -81,6 +85,7 @@ class Mutant:
     """One change: the module (its path below the package), the line, and what became of it."""
 
     module: str
+    function: str  # that it is in; blank outside all
     line: int
     was: str
     now: str
@@ -89,18 +94,20 @@ class Mutant:
     @property
     def name(self) -> str:
         """How `explained.toml` calls it."""
-        return f"{self.module}: {self.was} -> {self.now}"
+        place = f"{self.module}, {self.function}" if self.function else self.module
+        return f"{place}: {self.was} -> {self.now}"
 
 
 def main() -> int:
     """1 if too many survive."""
     parser = argparse.ArgumentParser(prog="fuzz.mutants", description=__doc__.splitlines()[0])
-    parser.add_argument("modules", nargs="*", help="paths below xlfuncs/; all of them if none")
+    places = "paths below xlfuncs/, all of them if none; module:48 is line 48 of it"
+    parser.add_argument("modules", nargs="*", metavar="module", help=places)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, help="at most; all of them if not given")
     parser.add_argument("--minutes", type=float, default=120.0)
     given = parser.parse_args()
-    chosen = [mutant for module in _modules(given.modules) for mutant in mutants(module)]
+    chosen = _wanted(given.modules or list(MODULES))
     known = len(chosen)
     random.Random(given.seed).shuffle(chosen)
     explained = tomllib.loads(EXPLAINED.read_text(encoding="utf-8"))["survivors"]
@@ -127,19 +134,33 @@ def main() -> int:
     return int(share > MOST_SURVIVORS)
 
 
+def _wanted(places: list[str]) -> list[Mutant]:
+    """The mutants of modules, or of single lines of them."""
+    found = []
+    for place in places:
+        pattern, _, line = place.partition(":")
+        for path in sorted(PACKAGE.glob(pattern)):
+            found += [one for one in mutants(path) if line in ("", str(one.line))]
+    return found
+
+
 def mutants(path: Path) -> Iterator[Mutant]:
     """Every mutant of a module."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     module = path.relative_to(PACKAGE).as_posix()
     silent, formulas = set(_silent(tree)), "workbook" in path.parts
+    around = {child: node for node in ast.walk(tree) for child in ast.iter_child_nodes(node)}
     for place, node in enumerate(list(ast.walk(tree))):
         other = None if place in silent else _changed(node, formulas)
         if other is None:
             continue
         before = dict(ast.iter_fields(node))
-        was = ast.unparse(node)
+        # A number alone says nothing: what it stands in tells it from others.
+        told = around[node] if isinstance(node, ast.Constant) else node
+        was = ast.unparse(told)
         vars(node).update(ast.iter_fields(other))
-        yield Mutant(module, getattr(node, "lineno", 0), was, ast.unparse(node), ast.unparse(tree))
+        now, line = ast.unparse(told), getattr(node, "lineno", 0)
+        yield Mutant(module, _function(node, around), line, was, now, ast.unparse(tree))
         vars(node).update(before)
 
 
@@ -179,9 +200,14 @@ def _changed(node: ast.AST, formulas: bool) -> ast.AST | None:
     return new
 
 
-def _modules(wanted: list[str]) -> list[Path]:
-    patterns = wanted or list(MODULES)
-    return sorted(path for pattern in patterns for path in PACKAGE.glob(pattern))
+def _function(node: ast.AST, around: Mapping[ast.AST, ast.AST]) -> str:
+    """The function, or the class and its method, that a node is in; blank outside all."""
+    names: list[str] = []
+    while node in around:
+        node = around[node]
+        if isinstance(node, (ast.FunctionDef, ast.ClassDef)):
+            names.insert(0, node.name)
+    return ".".join(names)
 
 
 def _survives(mutant: Mutant) -> bool:

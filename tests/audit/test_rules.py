@@ -157,6 +157,8 @@ def test_readings_without_a_finding(audited, line):
         ({"set_mass": "stone"}, "unit", "kg counts"),
         ({"set_wort_factor": "1,03"}, "no-number", "may count as blank"),
         ({"set_tolerance": "narrow"}, "no-number", "may count as blank"),
+        ({"set_u_temperature": 21}, "out-of-limits", "21 is no number from 0 to 20"),
+        ({"set_u_wort_factor": -0.01}, "out-of-limits", "-0.01 is no number from 0 to 0.2"),
     ],
 )
 def test_settings_that_are_none(filled, cells, code, words):
@@ -181,6 +183,18 @@ def test_settings_as_they_may_be_spelt(audited, cells):
 
 def test_an_entry_of_an_instrument_that_is_no_number(audited):
     assert only(audited(inst=[FIELD | {"tolerated": "0,2"}])).code == "no-number"
+
+
+@pytest.mark.parametrize(("key", "least", "most"), [
+    ("division", 0.000001, 10), ("fine", 0.000001, 5), ("tolerated", 0.000001, 45),
+])  # fmt: skip
+def test_an_entry_of_an_instrument_out_of_limits(audited, key, least, most):
+    for value in (least / 2, most * 1.01, 1e300):
+        finding = only(audited(inst=[FIELD | {key: value}]))
+        assert finding.code == "out-of-limits"
+        assert finding.reason.endswith(f"no number from 0.000001 to {most}: taken as blank")
+    for value in (least, most):
+        assert audited(inst=[FIELD | {key: value}]).findings == []
 
 
 @pytest.mark.parametrize(

@@ -78,9 +78,11 @@ def test_dates_and_order_do_not_matter():
         ([0, 1], [50, 50], "not started"),
         ([0, 1, 2, 4], [50, 50, 49, 50], "not started"),
         ([0, 1, 2], [50, 49, 44], "fermenting"),
+        ([0, 0.5], [50, 44], "fermenting"),  # too near each other for a rate
         ([0, 1, 2, 3], [50, 49, 40, 28], "fermenting"),
         ([0, 1, 2, 3, 4, 5], [50, 48, 35, 22, 15, 12], "slowing"),
         ([0, 2, 4, 6], [50, 22, 14, 11], "slowing"),
+        ([0, 1, 2], [62.5, 31.25, 15.625], "fermenting"),  # half as fast is not less than half
         ([0, 2, 4, 5, 7], [50, 22, 11, 11, 10], "steady"),
         ([0, 2, 4, 5, 6.9], [50, 22, 11, 11, 11], "slowing"),
         ([0, 2, 4, 7], [50, 22, 11, 11], "steady"),

@@ -38,6 +38,19 @@ def test_a_far_start_is_damped():
     assert found == pytest.approx([3, 0.7, 1], abs=1e-9)
 
 
+def test_a_step_that_raises_the_sum_is_halved():
+    """Whole steps on atan lead from 1.5 ever farther away from 0, where its square is least."""
+    found = settle(np.arctan, lambda p: np.diag(1 / (1 + p**2)), np.array([1.5]), np.ones(1))
+    assert found == pytest.approx(0, abs=1e-9)
+
+
+def test_it_ends_from_so_near_that_the_sum_tells_nothing():
+    y = 3 * np.exp(-0.7 * X) + 1 + np.random.default_rng(1).normal(0, 0.3, X.size)
+    best = settle(residuals_of(y), slopes, np.array([2.0, 0.5, 0.5]), np.ones(3))
+    again = settle(residuals_of(y), slopes, best + 1e-7, np.ones(3))
+    assert again == pytest.approx(best, abs=1e-12)
+
+
 def test_what_does_not_end_is_not_a_number():
     def runs_off(p):
         return np.exp(-p)

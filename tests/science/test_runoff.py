@@ -6,6 +6,7 @@ import scipy.stats
 from xlfuncs.science import runoff
 
 LIMIT = 2.56
+BEGINS = 8.0
 VOLUMES = np.array([4.0, 8.0, 12.0, 16.0, 20.0, 24.0])
 PLATO = np.array([15.12, 11.73, 8.79, 6.91, 5.18, 3.97])
 
@@ -101,7 +102,7 @@ def test_order_does_not_matter():
     assert other.uncertainty == pytest.approx(one.uncertainty, rel=1e-6)
 
 
-@pytest.mark.parametrize("unit", [1e-3, 1.0, 1e5])
+@pytest.mark.parametrize("unit", [1e-9, 1e-3, 1.0, 1e5])
 def test_any_unit_of_volume_will_do(unit):
     one, other = runoff.fit(VOLUMES, PLATO, LIMIT), runoff.fit(VOLUMES * unit, PLATO, LIMIT)
     assert other.volume == pytest.approx(one.volume * unit, rel=1e-7)
@@ -128,9 +129,103 @@ def test_no_curve_where_nothing_falls(plato):
     assert runoff.fit(np.array([0.0, 5.0, 10.0, 15.0]), np.array(plato), LIMIT) is None
 
 
-# --- first wort, and what all readings share ------------------------------
+def test_level_readings_have_no_end_by_sums_either():
+    assert runoff.fit_all(VOLUMES, np.ones(6), LIMIT) is None
 
-BEGINS = 8.0
+
+# --- slips and plateaus, found as the text of `fit` says, by scipy ------------------------------
+
+
+def fitted(volumes, plato):
+    """Volume and scale of least squares, their covariance at u = 1, and the sum of squares."""
+
+    def fall(v, volume, scale):
+        return LIMIT * np.exp((volume - v) / scale)
+
+    found, shape = scipy.optimize.curve_fit(
+        fall, volumes, plato, [30, 15], np.ones_like(plato), absolute_sigma=True, xtol=1e-14
+    )
+    return lambda v: fall(v, *found), shape, float(np.sum((fall(volumes, *found) - plato) ** 2))
+
+
+def improbable(volumes, plato, left_out):
+    """How improbable one reading is as a next one of the others; four times 0.2 °P pooled."""
+    others = np.arange(plato.size) != left_out
+    curve, shape, squares = fitted(volumes[others], plato[others])
+    v = volumes[left_out]
+    steps = np.sqrt(np.diag(shape)) * 1e-5
+    moved = []
+    for place in range(2):
+        sides = []
+        for sign in (-1, 1):
+            volume, scale = runoff_parameters(curve) + sign * steps * np.eye(2)[place]
+            sides.append(LIMIT * np.exp((volume - v) / scale))
+        moved.append((sides[1] - sides[0]) / 2 / steps[place])
+    pooled = (squares + 4 * 0.2**2) / (plato.size - 3 + 4)
+    t = (plato[left_out] - curve(v)) / np.sqrt(pooled * (1 + np.array(moved) @ shape @ moved))
+    return 2 * scipy.stats.t.sf(abs(t), plato.size - 3 + 4)
+
+
+def runoff_parameters(curve):
+    """Volume and scale of a curve, from two of its points."""
+    one, other = np.log(curve(np.array([0.0, 10.0])) / LIMIT)
+    scale = 10 / (one - other)
+    return np.array([one * scale, scale])
+
+
+@pytest.mark.parametrize("position", [2, 3, 5])
+def test_a_slip_is_one_in_a_hundred_over_all_readings(position):
+    """Just above that it is left out, just below it stays."""
+
+    def spoilt(by):
+        bad = PLATO.copy()
+        bad[position] += by
+        return bad
+
+    def over(by):
+        return np.log(improbable(VOLUMES, spoilt(by), position) * VOLUMES.size / 0.01)
+
+    limit = scipy.optimize.brentq(over, 0.3, 5)
+    assert runoff.fit(VOLUMES, spoilt(limit * 1.001), LIMIT).rejected == position
+    assert runoff.fit(VOLUMES, spoilt(limit * 0.999), LIMIT).rejected is None
+
+
+def test_a_plateau_is_one_in_twenty_against_a_plain_fall():
+    """By Fisher's F of one more parameter; four times 0.2 °P pooled."""
+    volumes = np.arange(1.0, 17.0)
+    scatter = -0.1 * (-1) ** np.arange(16)
+
+    def readings(bend):
+        """A plain fall at 0, a plateau of eight readings at 1."""
+        plain = 17.5 * np.exp(-(volumes - 1) / 24)
+        return plain + bend * (lauter(volumes) - plain) + scatter
+
+    def over(bend):
+        plato = readings(bend)
+        *_, plain = fitted(volumes, plato)
+        split = []
+        for number in range(2, 14):
+            curve, _, squares = fitted(volumes[number:], plato[number:])
+            first = plato[:number]
+            if np.std(first, ddof=1) <= 0.4 and np.mean(curve(volumes[:number])) >= first.mean():
+                split.append(squares + np.sum((first - first.mean()) ** 2))
+        least = min(split, default=plain)
+        pooled = (least + 4 * 0.2**2) / (16 - 3 + 4)
+        return (plain - least) / pooled - scipy.stats.f.ppf(0.95, 1, 16 - 3 + 4)
+
+    limit = scipy.optimize.brentq(over, 0.05, 0.3)
+    assert runoff.fit(volumes, readings(limit + 0.002), LIMIT).plateau > 1
+    assert runoff.fit(volumes, readings(limit - 0.002), LIMIT).plateau == 0
+
+
+def test_two_readings_that_rise_are_no_fall_behind_a_plateau():
+    """The fall begins one reading earlier, with three."""
+    curve = runoff.fit(np.arange(1.0, 7.0), np.array([17.0, 17.1, 16.9, 17.0, 12.0, 13.0]), LIMIT)
+    assert curve is not None
+    assert curve.plateau == 3
+
+
+# --- first wort, and what all readings share ------------------------------
 
 
 def lauter(volumes, first=17.5, scale=12.0):
@@ -211,6 +306,7 @@ def test_the_curve_through_all_readings_against_curve_fit():
         assert (fitted.volume, fitted.scale) == pytest.approx((volume, scale), rel=1e-8)
         return fitted.uncertainty
 
+    assert runoff.fit_all(volumes, plato, limit).plateau == 0, "none is looked for"
     in_hl = runoff.fit_all(volumes / 100, plato, limit, 0, 0, steps=8)
     assert (in_hl.volume, in_hl.scale) == pytest.approx((volume / 100, scale / 100), rel=1e-8)
     moved, _ = scipy.optimize.curve_fit(curve, volumes, plato + 1e-4, [30, 13], xtol=1e-14)

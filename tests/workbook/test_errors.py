@@ -158,3 +158,85 @@ def test_a_true_value_out_of_reach_is_refused(computed, filled):  # noqa: F811
     [finding] = [one for one in found if one.code == "check-unusable"]
     assert "out of reach" in finding.reason
     assert not [one for one in found if one.code == "file"]
+
+
+#: An entry on Setup, and what is said of it.
+NO_DOUBTS = [
+    ("division", 1e300, "smallest division 1E+300 is no number from 0.000001 to 10"),
+    ("division", 1e-300, "smallest division 1E-300 is no number from 0.000001 to 10"),
+    ("fine", 1e300, "how finely you can read it 1E+300 is no number from 0.000001 to 5"),
+    ("fine", 0, "how finely you can read it 0 is no number from 0.000001 to 5"),
+    ("fine", "0,1", "how finely you can read it 0,1 is no number from 0.000001 to 5"),
+    ("tolerated", 46, "offset put up with 46 is no number from 0.000001 to 45"),
+    ("tolerated", -1, "offset put up with -1 is no number from 0.000001 to 45"),
+]
+
+
+@pytest.mark.parametrize(("key", "value", "says"), NO_DOUBTS)
+def test_a_smallest_division_out_of_limits_is_named_and_counts_as_blank(
+    computed, filled, key, value, says  # noqa: F811
+):  # fmt: skip
+    """1e300 made weights of 0 and broke the audit of its file off; 1e-300 made endless ones."""
+    told = "inst_used_tolerance" if key == "tolerated" else "inst_used_fine"
+    tools = [{"name": "A", "kind": "refractometer"}, {"name": "B", "kind": "hydrometer"}]
+    checks = [water_check(tools[0], day(2026, 3, 1), 0.1) | {"shown_2": 10.1, "known_2": 10},
+              water_check(tools[1], day(2026, 3, 1), 0.001)]  # fmt: skip
+    log = [reading(tools[0], 12.1), reading(tools[1], 1.048, stage="into fermenter")]
+    tables = {"check": checks, "batch": [BATCH], "log": log}
+    sound = computed(inst=tools, **tables)
+    spoilt = [tool | {key: value} for tool in tools]
+    book = computed(inst=spoilt, **tables)
+    assert [f"! {says}: taken as blank"] * 2 == book.column(told)[:2]
+    for name in ("check_offset", "check_expanded", "check_verdict", "log_sg", "log_u",
+                 "log_verdict", "state_status", "inst_u", "inst_tolerance"):  # fmt: skip
+        assert book.column(name) == sound.column(name), name
+    found = audit.audit(filled("log.xlsx", inst=spoilt, **tables), day(2026, 3, 14).date())
+    assert not [one for one in found.findings if one.code == "file"]
+    reasons = [one.reason for one in found.findings
+               if one.code in ("out-of-limits", "no-number")]  # fmt: skip
+    assert len(reasons) == 2
+    assert isinstance(value, str) or all("taken as blank" in reason for reason in reasons)
+
+
+@pytest.mark.parametrize(("name", "says", "worst"), [
+    ("set_u_wort_factor", "u_factor_says", 0.21), ("set_u_temperature", "u_temperature_says", 20.1),
+])  # fmt: skip
+@pytest.mark.parametrize("huge", [False, True])
+def test_a_doubt_of_setup_out_of_limits_is_named_and_counts_as_blank(
+    computed, filled, name, says, worst, huge  # noqa: F811
+):  # fmt: skip
+    value = 1e300 if huge else worst
+    malt = CHECKS[0] | {"date": day(2026, 3, 2), "shown_1": None, "shown_2": 10.4, "known_2": 10,
+                        "made_of": "malt extract"}  # fmt: skip
+    tables = {"inst": [FIELD, GLASS], "check": [*CHECKS, malt], "batch": [BATCH], "log": LOG}
+    sound, book = computed(**tables), computed(cells={name: value}, **tables)
+    assert book.cell(says).endswith("taken as blank")
+    for column in ("check_offset", "check_expanded", "log_sg", "log_u"):
+        assert book.column(column) == sound.column(column), column
+    path = filled("log.xlsx", cells={name: value}, **tables)
+    found = audit.audit(path, day(2026, 3, 14).date()).findings
+    assert [one.code for one in found if one.code in ("file", "out-of-limits")] == ["out-of-limits"]
+
+
+@pytest.mark.parametrize("factor", [0.3, 1e300, 1e-300])
+def test_a_check_in_malt_extract_is_refused_with_a_wort_factor_that_is_none(
+    computed, filled, factor  # noqa: F811
+):  # fmt: skip
+    malt = CHECKS[0] | {"shown_1": None, "shown_2": 10.4, "known_2": 10, "made_of": "malt extract"}
+    tables = {"cells": {"set_wort_factor": factor}, "inst": [FIELD], "check": [malt]}
+    told = computed(**tables).column("check_offset")[0]
+    assert told.startswith("! wort factor")
+    assert told.endswith("is no number from 0.9 to 1.2")
+    found = audit.audit(filled("log.xlsx", **tables), day(2026, 3, 14).date()).findings
+    [finding] = [one for one in found if one.code == "check-unusable"]
+    assert finding.reason.endswith("is no number from 0.9 to 1.2")
+
+
+def test_a_reading_of_a_thermometer_out_of_reach_is_refused(computed, filled):  # noqa: F811
+    probe = {"name": "probe", "kind": "thermometer"}
+    tables = {"inst": [probe], "check": [water_check(probe, day(2026, 3, 1), 1e300)]}
+    told = computed(**tables).column("check_offset")[0]
+    assert told.startswith("! reading 1E+300 is out of reach")
+    found = audit.audit(filled("log.xlsx", **tables), day(2026, 3, 14).date()).findings
+    [finding] = [one for one in found if one.code == "check-unusable"]
+    assert "out of reach" in finding.reason

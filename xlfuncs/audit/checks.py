@@ -95,6 +95,8 @@ def _line(
         true = CALL["GRAVITY_CONVERT"](known, "SG", "Brix")
     elif tool.floats and scale != "SG":
         true = CALL["GRAVITY_CONVERT"](known, "Plato", "SG")
+    if malt and not defaults.FACTOR.holds(settings.common_factor):
+        return defaults.FACTOR.refusal(says(settings.common_factor))
     for value in (*read, *true):
         if isinstance(value, str) and value.startswith("! "):
             return value.removeprefix("! ")
@@ -132,6 +134,13 @@ def _brought(
         sg = CALL["GRAVITY_CONVERT"](shown, "Plato", "SG") if tool.scale == "Plato" else shown
         found = CALL["HYDROMETER_SG"](sg, *tool.at(celsius), tool.expansion)
     else:
-        found = [value if is_number(value) or is_blank(value)
-                 else f"! reading {says(value)} is not a number" for value in shown]  # fmt: skip
+        found = [_of_thermometer(value) for value in shown]
     return list(found)
+
+
+def _of_thermometer(shown: Any) -> Any:
+    if is_number(shown) and abs(shown) > defaults.LARGEST_TRUE:
+        return f"! reading {says(shown)} is out of reach"
+    if is_number(shown) or is_blank(shown):
+        return shown
+    return f"! reading {says(shown)} is not a number"

@@ -102,11 +102,17 @@ def settings(seen: Typed) -> Iterator[Finding]:
         if not known and not is_blank(cell.value):
             yield _at(cell, "unit", SEVERE, f"{show(cell.value)} is no unit, {instead}")
     for column in records.NUMBERS:
+        reach = defaults.DOUBTS.get(column)
         for cell in book.filled(column):
             if not is_blank(cell.value) and not is_number(cell.value):
                 yield _at(
                     cell, "no-number", WARNING,
                     f"{show(cell.value)} is no number here: it may count as blank",
+                )  # fmt: skip
+            elif reach and is_number(cell.value) and not reach.holds(cell.value):
+                yield _at(
+                    cell, "out-of-limits", WARNING,
+                    f"{reach.refusal(show(cell.value))}: taken as blank",
                 )  # fmt: skip
 
 

@@ -117,7 +117,8 @@ def settings(book: Entries) -> Settings:
     fahrenheit = "f" in plain(book.cell("set_temperature"))
     plato = initial(book.cell("set_gravity")) == "P"
     common = factor = set_to("set_wort_factor", wort.WORT_FACTOR)
-    u_common = u_factor = set_to("set_u_wort_factor", wort.FACTOR_U)
+    u_common = counted("set_u_wort_factor", book.cell("set_u_wort_factor"), wort.FACTOR_U)
+    u_factor = u_common
     if own("set_source", "own_wort_factor"):
         factor, u_factor = set_to("own_wort_factor", factor), set_to("own_u_wort_factor", u_factor)
     beer, u_beer = (set_to("set_beer_wort_factor", factor),
@@ -129,7 +130,7 @@ def settings(book: Entries) -> Settings:
         beer = set_to("own_beer_wort_factor", beer)
         u_beer = set_to("own_beer_u_wort_factor", u_beer)
         alcohol = set_to("own_alcohol_factor", alcohol)
-    warm = set_to("set_u_temperature", math.nan)
+    warm = counted("set_u_temperature", book.cell("set_u_temperature"), math.nan)
     wide = set_to("set_tolerance_volume", math.nan)
     marks = plain(book.cell("set_marks"))
     litres = CALL["UNIT_CONVERT"](1, book.cell("set_volume") or words.VOLUME_UNITS[0], "L")
@@ -156,6 +157,11 @@ def settings(book: Entries) -> Settings:
         apart,
         {"": None, words.HOT: defaults.MARKED_HOT}.get(marks, defaults.MARKED_COLD),
     )  # fmt: skip
+
+
+def counted(name: str, value: Any, otherwise: float) -> float:
+    """A doubt typed on Setup, or what a blank stands for where it does not count."""
+    return float(value) if is_number(value) and defaults.DOUBTS[name].holds(value) else otherwise
 
 
 @dataclass(slots=True)
@@ -300,8 +306,9 @@ def _instrument(row: Mapping[str, Cell], settings: Settings) -> Instrument:
     else:
         scale = ""
     usual = defaults.BY_KIND.get(kind, defaults.Instrument(math.nan, math.nan, math.inf))
-    fine = positive(row["fine"].value, positive(row["division"].value, 0.0) / 2)
-    tolerated = positive(row["tolerated"].value, 0.0)
+    division = counted("inst_division", row["division"].value, 0.0)
+    fine = counted("inst_fine", row["fine"].value, division / 2)
+    tolerated = counted("inst_tolerated", row["tolerated"].value, 0.0)
     celsius = {key: settings.celsius(row[key].value)
                for key in ("reference", "water", "compensates_from", "compensates_to")}  # fmt: skip
     reference = defaults.ROOM if celsius["reference"] is None else celsius["reference"]

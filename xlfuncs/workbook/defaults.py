@@ -23,6 +23,49 @@ BY_KIND = {
     words.THERMOMETER: Instrument(0.5, 1.0, 365),
 }
 
+
+class Reach(NamedTuple):
+    """From where to where a number typed on Setup counts, in its own unit."""
+
+    what: str
+    low: float
+    high: float
+
+    def holds(self, value: float) -> bool:
+        """Whether it counts."""
+        return self.low <= value <= self.high
+
+    def refusal(self, value: str) -> str:
+        """What is said of one that does not."""
+        return f"{self.what} {value} {self.outside}"
+
+    @property
+    def outside(self) -> str:
+        """Its limits, in the words of a refusal."""
+        return f"is no number from {plain_number(self.low)} to {plain_number(self.high)}"
+
+
+def plain_number(value: float) -> str:
+    """A number without an exponent, as a formula and a person read it alike.
+
+    >>> plain_number(1e-6), plain_number(45.0)
+    ('0.000001', '45')
+    """
+    return f"{value:f}".rstrip("0").rstrip(".")
+
+
+#: Doubts that weights and squares are made of, so that none of them overflows or vanishes.  What
+#: lies outside is named on Setup and by the audit, and counts as a blank.
+DOUBTS = {
+    "inst_division": Reach("smallest division", 1e-6, 10),
+    "inst_fine": Reach("how finely you can read it", 1e-6, 5),
+    "inst_tolerated": Reach("offset put up with", 1e-6, 45),
+    "set_u_wort_factor": Reach("how sure of the wort factor", 0, 0.2),
+    "set_u_temperature": Reach("how sure of temperatures", 0, 20),
+}
+#: One that lies outside refuses what is reckoned with it.
+FACTOR = Reach("wort factor", 0.9, 1.2)
+
 #: Differences of a scale in the working one: °Bx for a refractometer, SG for a hydrometer.
 BRIX_PER_SG = round(
     float(gravity.convert(1.05, "SG", "Brix") - gravity.convert(1.04, "SG", "Brix")) * 100, 0
@@ -37,7 +80,8 @@ TOLERANCE_SG, TOLERANCE_PLATO = 0.002, 0.5
 #: Share of a planned volume.
 TOLERANCE_VOLUME = 0.04
 
-#: No true value of a check lies above, whatever its scale: of a thermometer it is one in °F.
+#: No true value of a check lies above, whatever its scale, and no reading of a thermometer: there
+#: it is one in °F.
 LARGEST_TRUE = 250
 #: Doubt of a solution that was weighed, °Bx (common practice: a scale to 0.1 g on 100 g).
 SOLUTION_U = 0.05

@@ -294,6 +294,13 @@ def test_array_formula(compute, formula, expected):
     ]
 
 
+def test_what_overflows_is_told_in_its_cell_and_nowhere_else(compute, recwarn):
+    """numpy warned on the terminal."""
+    calculation = compute(B2=1e300, G2=ArrayFormula("G2:G6", "=IFERROR(B2:B6*B2:B6^2,-1)"))
+    assert [calculation.values["Log", f"G{row}"] for row in (2, 3)] == [-1, pytest.approx(12**3)]
+    assert not [one for one in recwarn if one.category is RuntimeWarning]
+
+
 def test_array_formula_over_rows_and_columns(compute):
     calculation = compute(
         G2=ArrayFormula("G2:I3", "=A2:B3"), G5=ArrayFormula("G5:H6", "=TRANSPOSE(A2:A3)")

@@ -273,7 +273,8 @@ def each(body: Callable[..., Any], catches_errors: bool = False) -> Callable[...
             if isinstance(argument, np.ndarray):
                 arrays = [np.asarray(cells, dtype=object) for cells in arguments]
                 try:
-                    return of_arrays(len(arrays))(*arrays)
+                    with np.errstate(all="ignore"):  # `one` says it in the cell
+                        return of_arrays(len(arrays))(*arrays)
                 except ValueError:  # `one` lets none pass
                     raise SizesDiffer from None
         return one(*arguments)

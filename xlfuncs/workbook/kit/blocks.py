@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE
+from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE, Reach, plain_number
 from xlfuncs.workbook.kit import styles
 
 #: How the name of a cell begins that only shows a step of its line.
@@ -53,6 +53,11 @@ class Limits:
     def between(cls, low: float | str, high: float | str, message: str) -> Limits:
         """A number between two limits, which may be formulas."""
         return cls("decimal", str(low), str(high), message)
+
+    @classmethod
+    def within(cls, reach: Reach, message: str) -> Limits:
+        """A number that counts."""
+        return cls.between(plain_number(reach.low), plain_number(reach.high), message)
 
     @classmethod
     def date(cls) -> Limits:

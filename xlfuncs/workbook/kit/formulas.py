@@ -13,7 +13,7 @@ from numpy.polynomial import Chebyshev, Polynomial
 
 from xlfuncs.science import gravity
 from xlfuncs.science.arrays import Array
-from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE
+from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE, Reach, plain_number
 
 _TOKEN = re.compile(r'"[^"]*"|(?:all\.|above\.)?\b[A-Za-z_]\w*(?![\w(])')
 
@@ -107,6 +107,21 @@ def is_date(cell: str) -> str:
 def positive(cell: str) -> str:
     """1 where a cell holds a number above 0; N() would take only the first cell of a column."""
     return f"IFERROR(ISNUMBER({cell})*({cell}>0),0)"
+
+
+def within(cell: str, reach: Reach) -> str:
+    """1 where a cell holds a number that counts."""
+    low, high = plain_number(reach.low), plain_number(reach.high)
+    return f"IFERROR(ISNUMBER({cell})*({cell}>={low})*({cell}<={high}),0)"
+
+
+def not_counted(cell: str, reach: Reach) -> str:
+    """Why what was typed counts as blank; blank where it counts, or nothing was typed."""
+    return cases(
+        (f"ISERROR({cell})", '"! this cell holds an error"'),
+        (f'(TRIM({cell})="")+{within(cell, reach)}>0', '""'),
+        otherwise=f'"! {reach.what} "&{cell}&" {reach.outside}: taken as blank"',
+    )
 
 
 def matched(what: str, column: str) -> str:

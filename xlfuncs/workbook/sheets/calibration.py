@@ -249,7 +249,10 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
             f'{cell}),"")'
         )
 
-    number = 'IF(check_raw="","","! reading "&check_raw&" is not a number")'
+    is_far = f"IFERROR(ABS(check_raw)>{LARGEST_TRUE},FALSE)"
+    far = '"! reading "&check_raw&" is out of reach"'
+    number = cases(('ISNUMBER(check_raw)+(check_raw="")>0', "check_raw"),
+                   otherwise='"! reading "&check_raw&" is not a number"')  # fmt: skip
     return (
         Group("check_raw", _three("check_raw", "as shown", lambda i: raw(shown[i - 1]))),
         Group("check_true", _three("check_true", "reference as typed", given)),
@@ -268,12 +271,13 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
         Group("check_ref_sg", _three("check_ref_sg", "reference, SG"),
               converted("check_true", "check_not_sg", "Plato", "SG", floats)),
         Group("check_read", _three("check_read", "shown, working scale"),
-              f"IF({prism},check_brix,IF({thermometer},IF(ISNUMBER(check_raw),check_raw,{number}),"
+              f"IF({prism},check_brix,IF({thermometer},{cases((is_far, far), otherwise=number)},"
               "check_sg))"),
         # Wort of malt extract shows its °Plato times the wort factor.
         Group("check_ref", _three("check_ref", "true, working scale"),
-              f"IF({prism},IF(ISNUMBER(check_ref_brix),check_ref_brix*IF(check_malt=1,common_factor,1),"
-              f"check_ref_brix),IF({thermometer},check_true,check_ref_sg))"),
+              f"IF({prism},IF(ISNUMBER(check_ref_brix)*(check_malt=1),"
+              'IF(common_says="",check_ref_brix*common_factor,common_says),check_ref_brix),'
+              f"IF({thermometer},check_true,check_ref_sg))"),
     )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U
 from xlfuncs.science.wort import FACTOR_U, WORT_FACTOR
 from xlfuncs.workbook import defaults, words
+from xlfuncs.workbook.defaults import DOUBTS
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Column,
@@ -30,8 +31,10 @@ from xlfuncs.workbook.kit.formulas import (
     default,
     if_numbers,
     initial,
+    not_counted,
     or_blank,
     positive,
+    within,
     word,
 )
 
@@ -127,9 +130,10 @@ def _factors(choices: words.Choices) -> tuple[Line, ...]:
         Line("set_source", "Wort factor from", "own: of the sheet Own factors",
              value=words.COMMON, limits=sources),
         Line("set_wort_factor", "Wort factor", f"blank: {WORT_FACTOR}; 40 % corn: 1.025",
-             "0.000", limits=Limits.between(0.9, 1.2, "A number from 0.9 to 1.2")),
-        Line("set_u_wort_factor", "How sure of it, ±", f"standard uncertainty; blank: {FACTOR_U}",
-             "0.000", limits=Limits.between(0, 0.2, "A number from 0 to 0.2")),
+             "0.000", limits=Limits.within(defaults.FACTOR, "A number from 0.9 to 1.2")),
+        Line("set_u_wort_factor", "How sure of it, ±",
+             _told("u_factor_says", f"standard uncertainty; blank: {FACTOR_U}"), "0.000",
+             limits=Limits.within(DOUBTS["set_u_wort_factor"], "A number from 0 to 0.2")),
         Line("set_beer_source", "Factors for beer from", "own: from your fermented pairs",
              value=words.COMMON, limits=sources),
         Line("set_beer_wort_factor", "Wort factor for beer", "blank: as for wort", "0.000",
@@ -146,8 +150,9 @@ def _factors(choices: words.Choices) -> tuple[Line, ...]:
         Line("set_tolerance_volume", "Volume on target within ±",
              "in your unit; blank: 4 % of the plan", styles.VOLUME,
              limits=Limits.amount("How far off is still on target")),
-        Line("set_u_temperature", "Temperature known to ±", "blank: 0.5 °C (1 °F)",
-             styles.ONE, limits=Limits.between(0, 20, "In your unit")),
+        Line("set_u_temperature", "Temperature known to ±",
+             _told("u_temperature_says", "blank: 0.5 °C (1 °F)"), styles.ONE,
+             limits=Limits.within(DOUBTS["set_u_temperature"], "In your unit")),
     )  # fmt: skip
 
 
@@ -194,8 +199,9 @@ def _effective() -> dict[str, str]:
         "marks_growth": f'IF({word("set_marks")}="",0,{defaults.STEEL_EXPANSION:f})',
         "extract_potential": _number("set_potential", defaults.POTENTIAL),
         "extract_fraction": _number("set_fraction", defaults.FRACTION),
-        "u_celsius": if_numbers(["set_u_temperature"], "set_u_temperature*celsius_step",
-                                f"{budget.THERMOMETER_U}"),
+        "u_celsius": f"IF({_counts('set_u_temperature')},set_u_temperature*celsius_step,"
+                     f"{budget.THERMOMETER_U})",
+        "u_temperature_says": not_counted("set_u_temperature", DOUBTS["set_u_temperature"]),
         "tolerance_gravity": _number(
             "set_tolerance",
             f'IF(unit_gravity="SG",{defaults.TOLERANCE_SG},{defaults.TOLERANCE_PLATO})'),
@@ -203,7 +209,11 @@ def _effective() -> dict[str, str]:
         # Your own factor comes from readings that were corrected by checks: what the checks need of
         # malt extract cannot be your own.
         "common_factor": _number("set_wort_factor", WORT_FACTOR),
-        "common_u_factor": _number("set_u_wort_factor", FACTOR_U),
+        "common_says": f'IF({within("common_factor", defaults.FACTOR)}=1,"","! '
+                       f'{defaults.FACTOR.what} "&common_factor&" {defaults.FACTOR.outside}")',
+        "common_u_factor":
+            f"IF({_counts('set_u_wort_factor')},set_u_wort_factor,{FACTOR_U})",
+        "u_factor_says": not_counted("set_u_wort_factor", DOUBTS["set_u_wort_factor"]),
         "wort_own": own_wort,
         "wort_factor": "IF(wort_own,own_wort_factor,common_factor)",
         "u_wort_factor": "IF(wort_own,own_u_wort_factor,common_u_factor)",
@@ -256,6 +266,21 @@ def _number(cell: str, otherwise: object) -> str:
     return if_numbers([cell], cell, str(otherwise))
 
 
+def _counts(cell: str) -> str:
+    return within(cell, DOUBTS[cell])
+
+
+def _told(says: str, note: str) -> str:
+    """The note beside a cell, or why what stands in it is taken as blank."""
+    return f'=IF({says}="","{note}",{says})'
+
+
+def _or_says(shown: str, *cells: str) -> str:
+    """What counts, or why what was typed does not."""
+    return cases(('inst_is=""', '""'), *((f'{cell}_says<>""', f"{cell}_says") for cell in cells),
+                 otherwise=shown)  # fmt: skip
+
+
 def _by_kind(which: int) -> str:
     """What a blank stands for, in the working scale of its kind."""
     return cases(
@@ -294,21 +319,24 @@ def _instruments(choices: words.Choices) -> Table:
                   Limits.temperature(40, "Second number of a scale such as 20/4; blank: the same")),
             typed("inst_low", "Range from", "as printed", 6, styles.READING, reading),
             typed("inst_high", "Range to", "as printed", 6, styles.READING, reading),
-            typed("inst_division", "Smallest division", "", 8, styles.READING, reading),
+            typed("inst_division", "Smallest division", "", 8, styles.READING,
+                  Limits.within(DOUBTS["inst_division"], "In the scale of the instrument")),
             typed("inst_compensates_from", "Compen-\nsates from", '="°"&unit_temperature', 8,
                   styles.TEMPERATURE, compensates),
             typed("inst_compensates_to", "Compen-\nsates to", '="°"&unit_temperature', 8,
                   styles.TEMPERATURE, compensates),
             typed("inst_fine", "How finely you can read it", "± blank: by kind", 10,
-                  styles.READING, Limits.between(0, 5, "About half a division; never 0")),
+                  styles.READING,
+                  Limits.within(DOUBTS["inst_fine"], "About half a division; never 0")),
             typed("inst_tolerated", "Offset put up with", "blank: by kind", 8,
-                  styles.READING, Limits.between(0, 45, "The largest offset that you accept")),
+                  styles.READING,
+                  Limits.within(DOUBTS["inst_tolerated"], "The largest offset that you accept")),
             typed("inst_interval", "Check every", "days; blank: by kind", 9, styles.WHOLE,
                   Limits.between(1, 3660, "Days from one check to the next")),
             result("inst_used_fine", "Read within", "±, used", 7, styles.READING,
-                   _own("inst_u")),
+                   _or_says(_own("inst_u"), "inst_fine", "inst_division")),
             result("inst_used_tolerance", "Offset", "put up with", 7, styles.READING,
-                   _own("inst_tolerance")),
+                   _or_says(_own("inst_tolerance"), "inst_tolerated")),
             result("inst_every", "Check every", "days, used", 6, styles.WHOLE,
                    cases(('inst_is=""', '""'), (positive("inst_interval"), "inst_interval"),
                          otherwise=_by_kind(2))),
@@ -329,13 +357,15 @@ def _instruments(choices: words.Choices) -> Table:
             step("inst_usual_u", "u of its kind", _by_kind(0)),
             step("inst_u", "u of a reading, working scale", cases(
                 ('inst_is=""', '""'),
-                (positive("inst_fine"), "inst_fine*inst_per"),
-                (positive("inst_division"), "inst_division/2*inst_per"),
+                (_counts("inst_fine"), "inst_fine*inst_per"),
+                (_counts("inst_division"), "inst_division/2*inst_per"),
                 otherwise="inst_usual_u")),
             step("inst_tolerance", "offset, working scale", cases(
                 ('inst_is=""', '""'),
-                (positive("inst_tolerated"), "inst_tolerated*inst_per"),
+                (_counts("inst_tolerated"), "inst_tolerated*inst_per"),
                 otherwise=_by_kind(1))),
+            *(step(f"{name}_says", "why it is taken as blank", not_counted(name, DOUBTS[name]))
+              for name in ("inst_fine", "inst_division", "inst_tolerated")),
             step("inst_auto", "compensates: 1",
                  f'({prism})*({word("inst_compensated")}="{words.YES}")'),
             step("inst_ref_c", "°C", celsius("inst_reference", f"{defaults.ROOM:g}")),
