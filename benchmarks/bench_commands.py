@@ -19,10 +19,10 @@ def measures() -> Iterator[Measure]:
         long = with_lines(Path(folder) / "long.xlsx", LINES)
         bounds = {
             ("version",): 1.5,
-            ("new", example, "--example", "--force"): 16,
-            ("report", example): 16,
-            ("calculate", example): 20,
-            ("calculate", long): 60,
+            ("new", example, "--example", "--force"): 14,
+            ("report", example): 10,
+            ("calculate", example): 10,
+            ("calculate", long): 28,
         }
         baseline, *taken = processor_seconds(
             [sys.executable, "-c", "import numpy, openpyxl"],
