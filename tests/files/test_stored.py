@@ -496,3 +496,18 @@ def test_the_short_way_writes_what_the_long_way_writes(choices):
             assert found == stored._patched(SheetPart(title, part), values)
         assert stored._beside(part.replace(b"<c ", b"<c  ", 1), values) is None
     assert short == len(by_sheet) if choices.plain else short > 0
+
+
+@pytest.mark.parametrize("choices", [Choices(20, example=True), Choices(20, plain=True)])
+def test_the_quick_way_writes_the_bytes_of_the_thorough_one(choices, tmp_path, monkeypatch):
+    """Cells of arrays that are not there yet, and a sheet that reaches further, included."""
+    source = problems.Source(tmp_path / "new.xlsx", build.to_bytes(build.build(choices)))
+    values = embedded.calculate(source).values
+    thorough = []
+    patched = stored._patched
+    monkeypatch.setattr(stored, "_patched", lambda *given: thorough.append(1) or patched(*given))
+    quick = stored.with_values(source, values)
+    assert not thorough
+    monkeypatch.setattr(stored, "_beside", lambda *given: None)
+    assert stored.with_values(source, values) == quick
+    assert thorough

@@ -211,6 +211,7 @@ _CELL = re.compile(
     re.VERBOSE | re.DOTALL,
 )
 _ARRAY = re.compile(r'<f(?=[^>]* t="array")[^>]* ref="([A-Z$\d:]+)"')
+_ROW = re.compile(r'<row r="([1-9]\d*)"((?: [\w:.]+="[^"<>&]*")*) ?(?:/>|>(.*?)</row>)', re.DOTALL)
 _DIMENSION = re.compile(r'<dimension ref="([A-Z]+\d+)(?::([A-Z]+\d+))?" ?/>')
 _OF_VALUE = re.compile(r' (?:t|vm)="[^"]*"')
 
@@ -218,7 +219,7 @@ _OF_VALUE = re.compile(r' (?:t|vm)="[^"]*"')
 def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
     """The part with values beside its formulas, without taking it to pieces first.
 
-    None if that does not do: for a part spelled unlike nearly all, and where a value has no cell.
+    None if that does not do: for a part spelled unlike nearly all, and where a value has no row.
     """
     try:
         text = part.decode()
@@ -229,13 +230,17 @@ def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
         return None
     rows, columns = zip(*values, strict=True)
     (top, left), (bottom, right) = position_of(found[1]), position_of(found[2] or found[1])
-    if min(rows) < top or max(rows) > bottom or min(columns) < left or max(columns) > right:
-        return None
-    seen = done = 0
+    start = address_of(min(top, *rows), min(left, *columns))
+    end = address_of(max(bottom, *rows), max(right, *columns))
+    reach = start if start == end else f"{start}:{end}"
+    if reach != found[0].split('"')[1]:
+        text = text.replace(found[0], f'<dimension ref="{reach}"/>', 1)
+    seen = 0
     within: set[Position] = set()  # the ranges of the array formulas met so far
+    waiting = dict(values)
 
     def cell(old: re.Match[str]) -> str:
-        nonlocal seen, done
+        nonlocal seen
         seen += 1
         address, attributes, formula, _ = old.groups()
         position = position_of(address)
@@ -245,10 +250,9 @@ def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
             formula = ""
         elif array := _ARRAY.match(formula):
             within.update(positions(array[1]))
-        value = values.get(position)
+        value = waiting.pop(position, None)
         if value is None:
             return old[0]
-        done += 1
         kind, element = _written(value, "")
         if 't="' in attributes or 'vm="' in attributes:
             attributes = _OF_VALUE.sub("", attributes)
@@ -256,7 +260,36 @@ def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
         return f'<c r="{address}"{attributes}{head}>{formula}{element}</c>'
 
     new = _CELL.sub(cell, text)
-    return new.encode() if done == len(values) and seen == text.count("<c ") else None
+    if seen != text.count("<c ") or not waiting.keys() <= within:
+        return None
+    whole = _with_cells(new, waiting) if waiting else new
+    return None if whole is None else whole.encode()
+
+
+def _with_cells(text: str, values: Mapping[Position, Value]) -> str | None:
+    """The part with cells for these values, which have none yet; None where their row is none."""
+    wanted: dict[int, dict[int, Value]] = {}
+    for (number, column), value in values.items():
+        wanted.setdefault(number, {})[column] = value
+    whole = True
+
+    def row(old: re.Match[str]) -> str:
+        nonlocal whole
+        new = wanted.pop(int(old[1]), None)
+        if new is None:
+            return old[0]
+        cells = {position_of(cell[1])[1]: cell[0] for cell in _CELL.finditer(old[3] or "")}
+        whole &= sum(map(len, cells.values())) == len(old[3] or "")
+        for column, value in new.items():
+            kind, element = _written(value, "")
+            head = "".join(f' {name}="{said}"' for name, said in kind.items())
+            cells[column] = f'<c r="{address_of(int(old[1]), column)}"{head}>{element}</c>'
+        # The row may reach further now than it says.
+        attributes = re.sub(r' spans="[^"]*"', "", old[2])
+        return f'<row r="{old[1]}"{attributes}>{"".join(cells[c] for c in sorted(cells))}</row>'
+
+    text = _ROW.sub(row, text)
+    return text if whole and not wanted else None
 
 
 def _patched(sheet: SheetPart, values: Mapping[Position, Value]) -> bytes:
