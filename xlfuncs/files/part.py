@@ -10,7 +10,7 @@ import codecs
 import functools
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 from xml.etree import ElementTree
@@ -269,14 +269,7 @@ class SheetPart:
         for tag in self.scan.tags:
             if local(tag.name) != "dimension" or "ref" not in tag.attributes or not values:
                 continue
-            first, _, last = tag.attributes["ref"].partition(":")
-            top, left = position_of(first)
-            bottom, right = position_of(last or first)
-            rows = [top, bottom, *(row for row, _ in values)]
-            columns = [left, right, *(column for _, column in values)]
-            start = address_of(min(rows), min(columns))
-            end = address_of(max(rows), max(columns))
-            reference = start if start == end else f"{start}:{end}"
+            reference = reaching(tag.attributes["ref"], values)
             if reference == tag.attributes["ref"]:
                 continue
             text = tag.written({**tag.attributes, "ref": reference}, tag.empty)
@@ -341,6 +334,20 @@ def positions(reference: str) -> set[Position]:
     first, _, last = reference.partition(":")
     (top, left), (bottom, right) = position_of(first), position_of(last or first)
     return {(i, j) for i in range(top, bottom + 1) for j in range(left, right + 1)}
+
+
+def reaching(reference: str, cells: Collection[Position]) -> str:
+    """A range, as far as it must go to hold these cells too.
+
+    >>> reaching("A1", []), reaching("B2:C3", [(1, 3), (9, 2)])
+    ('A1', 'B1:C9')
+    """
+    first, _, last = reference.partition(":")
+    corners = [position_of(first), position_of(last or first), *cells]
+    rows, columns = zip(*corners, strict=True)
+    start = address_of(min(rows), min(columns))
+    end = address_of(max(rows), max(columns))
+    return start if start == end else f"{start}:{end}"
 
 
 def text_element(name: str, text: str) -> str:

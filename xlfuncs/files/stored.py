@@ -35,6 +35,7 @@ from xlfuncs.files.part import (
     number_text,
     position_of,
     positions,
+    reaching,
     text_element,
 )
 from xlfuncs.files.problems import Source, WorkbookProblem
@@ -212,7 +213,7 @@ _CELL = re.compile(
 )
 _ARRAY = re.compile(r'<f(?=[^>]* t="array")[^>]* ref="([A-Z$\d:]+)"')
 _ROW = re.compile(r'<row r="([1-9]\d*)"((?: [\w:.]+="[^"<>&]*")*) ?(?:/>|>(.*?)</row>)', re.DOTALL)
-_DIMENSION = re.compile(r'<dimension ref="([A-Z]+\d+)(?::([A-Z]+\d+))?" ?/>')
+_DIMENSION = re.compile(r'<dimension ref="([A-Z]+\d+(?::[A-Z]+\d+)?)" ?/>')
 _OF_VALUE = re.compile(r' (?:t|vm)="[^"]*"')
 
 
@@ -228,12 +229,8 @@ def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
     found = _DIMENSION.search(text)
     if "<!" in text or found is None:
         return None
-    rows, columns = zip(*values, strict=True)
-    (top, left), (bottom, right) = position_of(found[1]), position_of(found[2] or found[1])
-    start = address_of(min(top, *rows), min(left, *columns))
-    end = address_of(max(bottom, *rows), max(right, *columns))
-    reach = start if start == end else f"{start}:{end}"
-    if reach != found[0].split('"')[1]:
+    reach = reaching(found[1], values)
+    if reach != found[1]:
         text = text.replace(found[0], f'<dimension ref="{reach}"/>', 1)
     seen = 0
     within: set[Position] = set()  # the ranges of the array formulas met so far
@@ -253,11 +250,9 @@ def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
         value = waiting.pop(position, None)
         if value is None:
             return old[0]
-        kind, element = _written(value, "")
         if 't="' in attributes or 'vm="' in attributes:
             attributes = _OF_VALUE.sub("", attributes)
-        head = "".join(f' {name}="{said}"' for name, said in kind.items())
-        return f'<c r="{address}"{attributes}{head}>{formula}{element}</c>'
+        return _cell(address, value, attributes, formula)
 
     new = _CELL.sub(cell, text)
     if seen != text.count("<c ") or not waiting.keys() <= within:
@@ -281,15 +276,19 @@ def _with_cells(text: str, values: Mapping[Position, Value]) -> str | None:
         cells = {position_of(cell[1])[1]: cell[0] for cell in _CELL.finditer(old[3] or "")}
         whole &= sum(map(len, cells.values())) == len(old[3] or "")
         for column, value in new.items():
-            kind, element = _written(value, "")
-            head = "".join(f' {name}="{said}"' for name, said in kind.items())
-            cells[column] = f'<c r="{address_of(int(old[1]), column)}"{head}>{element}</c>'
+            cells[column] = _cell(address_of(int(old[1]), column), value)
         # The row may reach further now than it says.
         attributes = re.sub(r' spans="[^"]*"', "", old[2])
         return f'<row r="{old[1]}"{attributes}>{"".join(cells[c] for c in sorted(cells))}</row>'
 
     text = _ROW.sub(row, text)
     return text if whole and not wanted else None
+
+
+def _cell(address: str, value: Value, attributes: str = "", formula: str = "") -> str:
+    kind, element = _written(value, "")
+    head = "".join(f' {name}="{said}"' for name, said in kind.items())
+    return f'<c r="{address}"{attributes}{head}>{formula}{element}</c>'
 
 
 def _patched(sheet: SheetPart, values: Mapping[Position, Value]) -> bytes:

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 from openpyxl.formula.tokenizer import Token, Tokenizer, TokenizerError
+from openpyxl.utils import column_index_from_string
 
 from xlfuncs.hosts.embedded.values import ERRORS
 
@@ -265,7 +266,7 @@ def _cells(word: str) -> Cells | None:
         right, bottom = left, top
     elif bool(left) != bool(right) or bool(top) != bool(bottom) or not (left or top):
         return None
-    columns = sorted((column(left), column(right))) if left else [1, LAST_COLUMN]
+    columns = sorted(map(column_index_from_string, (left, right))) if left else [1, LAST_COLUMN]
     rows = sorted((int(top), int(bottom))) if top else [1, LAST_ROW]
     if columns[1] > LAST_COLUMN or rows[1] > LAST_ROW:
         return None
@@ -282,12 +283,3 @@ def _name(word: str) -> Name:
 
 def _sheet(found: re.Match[str]) -> str:
     return (found["quoted"] or "").replace("''", "'") or found["sheet"] or ""
-
-
-@functools.cache
-def column(letters: str) -> int:
-    """The number of a column."""
-    number = 0
-    for letter in letters.upper():
-        number = 26 * number + ord(letter) - 64
-    return number

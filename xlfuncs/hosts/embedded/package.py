@@ -6,6 +6,7 @@ than a workbook takes to compute.
 
 from __future__ import annotations
 
+import functools
 import importlib
 from collections.abc import Callable
 from typing import Any
@@ -21,6 +22,7 @@ _TOPICS = (
 )  # fmt: skip
 
 
+@functools.cache  # a column of dates asks for one of them line by line
 def of_package(name: str) -> Callable[..., Any] | None:
     """A function that takes and gives cells and blocks, and `Referenced`; None if there is none."""
     for topic in _TOPICS:
