@@ -30,7 +30,7 @@ from xlfuncs import terminal
 from xlfuncs.audit import run
 from xlfuncs.audit import text as audit_text
 from xlfuncs.cli import app
-from xlfuncs.files import package, problems, stored
+from xlfuncs.files import contents, package, problems, stored
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.embedded.values import ERRORS
@@ -133,7 +133,7 @@ def _steps(
     computed: list[embedded.Calculation] = []
 
     def reader() -> Reader:
-        return Reader(source.path, found.book, computed[0].values)
+        return Reader(source.path, contents.read(source), computed[0].values)
 
     def data() -> None:
         gathered = content.gather(reader())

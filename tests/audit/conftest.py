@@ -17,10 +17,11 @@ from tests.workbook.conftest import (
     BATCH,
     FIELD,
     TODAY,
+    as_file,
     blank_book,
+    blank_contents,
     day,
     entries,
-    filled_in,
     prepared,
     reading,
     water_check,
@@ -30,7 +31,7 @@ from xlfuncs.audit.findings import FileAudit
 from xlfuncs.files import stored as files
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.embedded.values import ERRORS
-from xlfuncs.workbook import build, reader
+from xlfuncs.workbook import reader
 from xlfuncs.workbook.words import Choices
 
 
@@ -40,8 +41,8 @@ def computed_file(
 ) -> Iterator[reader.Reader]:
     """A filled workbook as a file, and what its sheets show; `stored`: the file has it too.
 
-    The sheets are computed from the workbook that the file is written from: that one from a file
-    computes alike is tested elsewhere.
+    The sheets are computed from what the file is made of: that one from a file computes alike is
+    tested elsewhere.
     """
     choices = content.pop("choices", None) or SMALL
     book, content = blank_book(choices), _of_one_batch(content)
@@ -52,12 +53,11 @@ def computed_file(
     given = typed | {place: ERRORS.get(value, value) for place, value in formulas.items()}
     calculation = prepared(choices, today).calculate(given)
     assert calculation.failures == []
-    with filled_in(book, **content):
-        path.write_bytes(build.to_bytes(book))
-        values = {**calculation.values, **formulas}
-        if stored:
-            files.store(path, values, path)
-        yield reader.Reader(path, book, values)
+    path.write_bytes(as_file(choices, **content))
+    values = {**calculation.values, **formulas}
+    if stored:
+        files.store(path, values, path)
+    yield reader.Reader(path, blank_contents(choices), {**values, **given})
 
 
 def _is_formula(value: Any) -> bool:
@@ -91,9 +91,8 @@ def filled(tmp_path: Path) -> Callable[..., Path]:
         if compute:
             with computed_file(path, stored=True, **content):
                 return path
-        book = blank_book(content.pop("choices", None) or SMALL)
-        with filled_in(book, **_of_one_batch(content)):
-            path.write_bytes(build.to_bytes(book))
+        choices = content.pop("choices", None) or SMALL
+        path.write_bytes(as_file(choices, **_of_one_batch(content)))
         return path
 
     return make

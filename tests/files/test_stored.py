@@ -11,7 +11,7 @@ from openpyxl.utils.cell import coordinate_to_tuple
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.formula import ArrayFormula
 
-from xlfuncs.files import package, problems, stored
+from xlfuncs.files import contents, package, problems, stored
 from xlfuncs.files.part import SheetPart
 from xlfuncs.files.problems import WorkbookProblem, load
 from xlfuncs.files.stored import (
@@ -462,20 +462,24 @@ def columns(path):
     return path
 
 
+def held(path):
+    return contents.read(problems.read(path))
+
+
 def test_a_column_that_computes_in_part_is_named(columns):
-    assert no_longer_computed(load(columns)) == []
+    assert no_longer_computed(held(columns)) == []
     # What an office without the functions saves: the array formula of its first cell alone.
     rewritten(columns, SHEET, lambda text: text.replace('ref="D4:E6"', 'ref="D4"'))
-    assert no_longer_computed(load(columns)) == ["Log & notes!D4:D6"]
+    assert no_longer_computed(held(columns)) == ["Log & notes!D4:D6"]
     with pytest.raises(WorkbookProblem, match=r"plain ones \(Log & notes!D4:D6\).*xlfuncs upgrade"):
-        must_compute_whole(load(columns), columns)
+        must_compute_whole(held(columns), columns)
 
 
 def test_a_formula_in_a_typed_column_does_no_harm(columns):
     book = openpyxl.load_workbook(columns)
     book["Log & notes"]["A2"] = "=12+0.5"
     book.save(columns)
-    must_compute_whole(load(columns), columns)
+    must_compute_whole(held(columns), columns)
 
 
 @pytest.mark.parametrize("choices", [Choices(rows=20, plain=True), Choices(rows=20, example=True)])

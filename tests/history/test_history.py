@@ -19,6 +19,7 @@ from tests.helpers import run as command
 from tests.workbook.conftest import GLASS, day, reading, water_check
 from xlfuncs import terminal
 from xlfuncs.audit.typed import day as iso
+from xlfuncs.files import contents
 from xlfuncs.functions.beer import APPARENT_ATTENUATION, BEER_ABV
 from xlfuncs.functions.brewday import MASH_EFFICIENCY
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
@@ -80,11 +81,16 @@ def years(filled):  # noqa: F811
 # --- the same figures as on the sheets -----------------------------------------------------------
 
 
+def as_stored(path):
+    """A workbook as its last calculation left it."""
+    return reader.Reader(path, contents.of(openpyxl.load_workbook(path, data_only=True)), {})
+
+
 @pytest.fixture(scope="module", params=EDITIONS)
 def edition(request):
     """A shipped example: its history, and what its sheets have stored."""
     path = ROOT / "workbooks" / request.param
-    stored = reader.Reader(path, openpyxl.load_workbook(path, data_only=True), {})
+    stored = as_stored(path)
     return run.read([path]), stored
 
 
@@ -138,7 +144,7 @@ def test_drift_is_that_of_calibration(edition):
 
 def test_own_factors_are_those_that_the_file_has_stored():
     path = ROOT / "workbooks" / FUNCTIONS
-    stored = reader.Reader(path, openpyxl.load_workbook(path, data_only=True), {})
+    stored = as_stored(path)
     (one,) = run.read([path]).factors
     assert one.wort == Measured(
         stored.cell("own_wort_factor"), 2 * stored.cell("own_u_wort_factor")

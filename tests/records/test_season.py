@@ -1,6 +1,7 @@
 """A season starts with what stands at the end of the last: no batch, no reading."""
 
 import datetime
+import io
 from pathlib import Path
 
 import openpyxl
@@ -86,6 +87,10 @@ def test_every_correction_is_the_one_that_was_in_force(before, after):
         assert after.column(f"state_{what}")[:4] == before.column(f"state_{what}")[:4]
 
 
+def comment(started, title, cell):
+    return openpyxl.load_workbook(io.BytesIO(started.data))[title][cell].comment.text
+
+
 def test_the_own_factor_is_typed_and_says_where_it_comes_from(before, after, started):
     factor, u = before.cell("own_wort_factor"), before.cell("own_u_wort_factor")
     assert after.cell("wort_factor") == pytest.approx(factor, abs=5e-5)
@@ -93,7 +98,7 @@ def test_the_own_factor_is_typed_and_says_where_it_comes_from(before, after, sta
     assert (after.cell("set_source"), after.cell("set_beer_source")) == ("common", "common")
     title, cell = after.place("set_wort_factor")
     pairs = before.cell("factor_worts_ok")
-    said = after.book[title][cell].comment.text
+    said = comment(started, title, cell)
     assert said.startswith(f"Your own factor: from {pairs:g} pairs of wort in last.xlsx;")
 
 
@@ -109,7 +114,7 @@ def test_the_own_factors_for_beer_are_typed_with_their_doubts(before, after, sta
     pairs = before.cell("factor_beers_ok")
     for name in ("wort_factor", "alcohol_factor", "u_model"):
         title, cell = after.place(f"set_beer_{name}")
-        assert f"rom {pairs:g} pairs of beer in last.xlsx" in after.book[title][cell].comment.text
+        assert f"rom {pairs:g} pairs of beer in last.xlsx" in comment(started, title, cell)
     [note] = [note for note in started.notes if "the factors for beer" in note]
     assert f"come from {pairs:g} pairs of last.xlsx" in note
 

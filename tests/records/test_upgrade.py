@@ -25,7 +25,16 @@ def said_of(data):
     book = embedded.opened(source)
     calculation = embedded.calculate_book(book, TODAY)
     assert calculation.failures == []
-    return content.gather(reader.read(source, calculation.values, book)) | {"file": ""}
+    return shown(content.gather(reader.read(source, calculation.values, book))) | {"file": ""}
+
+
+def shown(data):
+    """A report with ten digits of its numbers: a time may be another in its last bit."""
+    if isinstance(data, dict):
+        return {key: shown(value) for key, value in data.items()}
+    if isinstance(data, list):
+        return [shown(value) for value in data]
+    return float(f"{data:.10g}") if isinstance(data, float) else data
 
 
 def said(source):

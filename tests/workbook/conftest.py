@@ -13,6 +13,8 @@ from typing import Any
 
 import pytest
 
+from xlfuncs.files import contents, entered
+from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.hosts import embedded
 from xlfuncs.workbook import build, reader, words
 from xlfuncs.workbook.words import Choices
@@ -137,15 +139,40 @@ def blank_book(choices: Choices) -> Any:
 
 
 @functools.cache
+def blank_bytes(choices: Choices) -> bytes:
+    """A new workbook as a file."""
+    return build.to_bytes(blank_book(choices))
+
+
+def as_file(choices: Choices, cells: Mapping[str, Any] | None = None, **tables: Rows) -> bytes:
+    """A new workbook into which this was typed: cells by name, and tables by prefix."""
+    book = blank_book(choices)
+    typed = {(c.parent.title, c.coordinate): value for c, value in entries(book, cells, **tables)}
+    try:
+        if not any(isinstance(value, str) and value[:1] in ("=", "#") for value in typed.values()):
+            return entered.enter(blank_bytes(choices), typed)
+    except WorkbookProblem:  # typed over what computes
+        pass
+    with filled_in(book, cells, **tables):
+        return build.to_bytes(book)
+
+
+@functools.cache
+def blank_contents(choices: Choices) -> contents.Contents:
+    """What a new workbook holds."""
+    return contents.of(blank_book(choices))
+
+
+@functools.cache
 def calculated(choices: Choices) -> embedded.Calculation:
     """What it shows as it is."""
-    return embedded.calculate_book(blank_book(choices), TODAY)
+    return embedded.calculate_book(blank_contents(choices), TODAY)
 
 
 @functools.cache
 def prepared(choices: Choices, today: datetime.date = TODAY) -> embedded.Prepared:
     """The same with its formulas read."""
-    return embedded.Prepared(blank_book(choices), today)
+    return embedded.Prepared(blank_contents(choices), today)
 
 
 @pytest.fixture
@@ -168,6 +195,7 @@ def computed() -> Callable[..., reader.Reader]:
         }
         calculation = prepared(choices).calculate(typed)
         assert calculation.failures == []
-        return reader.Reader(Path("filled.xlsx"), book, {**calculation.values, **typed})
+        values = {**calculation.values, **typed}
+        return reader.Reader(Path("filled.xlsx"), blank_contents(choices), values)
 
     return make

@@ -42,13 +42,15 @@ def typed(tables):
 @pytest.fixture(scope="module")
 def first_day():
     from tests.workbook.conftest import TODAY, fill
+    from xlfuncs.files import contents
     from xlfuncs.hosts.embedded import engine
     from xlfuncs.workbook import build, reader
     from xlfuncs.workbook.words import Choices
 
     book = build.build(Choices(rows=30, checks=20))
     fill(book, CELLS, **TABLES)
-    return reader.Reader("first.xlsx", book, engine.calculate_book(book, TODAY).values)
+    filled = contents.of(book)
+    return reader.Reader("first.xlsx", filled, engine.calculate_book(filled, TODAY).values)
 
 
 def test_it_takes_at_most_fifty_five_cells():

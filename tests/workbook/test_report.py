@@ -14,15 +14,13 @@ from tests.helpers import run
 from tests.workbook.conftest import (
     BATCH,
     FIELD,
-    blank_book,
+    as_file,
     day,
-    filled_in,
     reading,
     water_check,
 )
 from xlfuncs import terminal
 from xlfuncs.report import content
-from xlfuncs.workbook import build
 from xlfuncs.workbook.words import Choices
 
 DOCUMENT = Path(__file__).parents[2] / "docs/report.md"
@@ -30,10 +28,9 @@ DOCUMENT = Path(__file__).parents[2] / "docs/report.md"
 
 def written(tmp_path, **tables):
     """A filled workbook as a file; nothing in it is computed yet."""
-    book, path = blank_book(Choices(rows=20, checks=20)), tmp_path / "log.xlsx"
-    check = water_check(FIELD, day(2026, 3, 1), 0.1)
-    with filled_in(book, inst=[FIELD], check=[check], **tables):
-        path.write_bytes(build.to_bytes(book))
+    path, check = tmp_path / "log.xlsx", water_check(FIELD, day(2026, 3, 1), 0.1)
+    choices = Choices(rows=20, checks=20)
+    path.write_bytes(as_file(choices, inst=[FIELD], check=[check], **tables))
     return path
 
 

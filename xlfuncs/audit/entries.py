@@ -8,19 +8,19 @@ from __future__ import annotations
 import functools
 import io
 import itertools
-import math
 import sys
 import zipfile
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 from xml.etree import ElementTree
 
 from openpyxl.utils import get_column_letter, range_boundaries
 
-from xlfuncs.files import problems
-from xlfuncs.files.package import defined_names, destination, local, sheet_parts
+from xlfuncs.files import contents, problems
+from xlfuncs.files.package import PartsAsAsked, defined_names, destination, local, sheet_parts
+from xlfuncs.files.part import address_of
 from xlfuncs.files.problems import Source
 from xlfuncs.workbook import words
 
@@ -82,6 +82,11 @@ class _Place:
     last_column: int
     first: int
     last: int
+
+    @property
+    def cells(self) -> str:
+        """Its range."""
+        return f"{address_of(self.first, self.column)}:{address_of(self.last, self.last_column)}"
 
     @property
     def wide(self) -> int:
@@ -181,24 +186,6 @@ def _kept_once(
     return dict(columns)
 
 
-@functools.lru_cache(4096)
-def _number(text: str) -> float:
-    """A number as a file writes it: days, temperatures and volumes come again and again."""
-    return float(text)
-
-
-class _Parts(dict[str, bytes]):
-    """The parts of a file, each read when it is asked for."""
-
-    def __init__(self, archive: zipfile.ZipFile) -> None:
-        super().__init__()
-        self._archive = archive
-
-    def __missing__(self, name: str) -> bytes:
-        self[name] = self._archive.read(name)
-        return self[name]
-
-
 def read(source: Path | Source, names: Iterable[str], needed: Iterable[str]) -> Entries:
     """The cells that carry these names; where a cell holds a formula, its stored value.
 
@@ -209,7 +196,7 @@ def read(source: Path | Source, names: Iterable[str], needed: Iterable[str]) -> 
     path = found.path
     try:
         with zipfile.ZipFile(io.BytesIO(found.data)) as archive:
-            parts = _Parts(archive)
+            parts = PartsAsAsked(archive)
             book, sheets = sheet_parts(parts)
             places = _places(path, parts[book], sheets, set(names))
             lost = sorted(set(needed) - places.keys())
@@ -254,51 +241,32 @@ def _columns(
     sheets: Mapping[str, str],
     places: Mapping[str, _Place],
 ) -> dict[str, _Column]:
-    texts = _shared_texts(archive)
+    texts = contents.shared_texts(archive)
     columns = {name: _Column(place) for name, place in places.items()}
     cut = []
     for title in {place.sheet for place in places.values()}:
-        wanted: dict[str, list[tuple[int, _Column]]] = {}
+        wanted: dict[int, list[_Column]] = {}
         for column in columns.values():
             place = column.place
             for number in range(place.column, place.last_column + 1):
                 if place.sheet == title:
-                    wanted.setdefault(get_column_letter(number), []).append((number, column))
+                    wanted.setdefault(number, []).append(column)
         with archive.open(sheets[title]) as part:
-            for row, letter, element in _cells(part, wanted.keys()):
-                for number, column in wanted[letter]:
+            for row, number, element in contents.cells(part):
+                for column in wanted.get(number, ()):
                     place, at = column.place, column.place.position(row, number)
                     if at is not None:
-                        column.values[at], formula, lost = _content(element, texts)
-                        if formula:
+                        formula, value = contents.held(element, texts)
+                        column.values[at] = None if value == "" else value
+                        if formula is not None:
                             column.formulas.add(at)
-                        if lost:
-                            column.lost.add(at)
+                            if value is None:
+                                column.lost.add(at)
                     if at == 0 and _array_ends(element, place.last) < place.last:
-                        cut.append(f"{title}!{letter}{place.first}:{letter}{place.last}")
+                        cut.append(f"{title}!{place.cells}")
     if cut:
         raise problems.computes_in_part(path, cut)
     return columns
-
-
-def _cells(
-    part: IO[bytes], wanted: Container[str]
-) -> Iterator[tuple[int, str, ElementTree.Element]]:
-    """Row, column letter and element of the cells of some columns; memory holds one row."""
-    number = 0
-    for _, row in ElementTree.iterparse(part):
-        # The end of a row is one of a hundred ends.
-        if not row.tag.endswith("row") or local(row.tag) != "row":
-            continue
-        number = int(row.get("r") or number + 1)
-        digits = len(str(number))
-        for place, element in enumerate(row, 1):
-            # A cell without address follows the one before it.
-            address = element.get("r")
-            letter = address[:-digits] if address else get_column_letter(place)
-            if letter in wanted:
-                yield number, letter, element
-        row.clear()
 
 
 def _array_ends(element: ElementTree.Element, otherwise: int) -> int:
@@ -307,50 +275,3 @@ def _array_ends(element: ElementTree.Element, otherwise: int) -> int:
         if local(child.tag) == "f" and child.get("t") == "array" and child.get("ref"):
             return int(range_boundaries(child.attrib["ref"])[3])
     return otherwise
-
-
-def _content(element: ElementTree.Element, texts: list[str]) -> tuple[Any, bool, bool]:
-    """The value of a cell, None when it is blank; whether it is a formula, and one without it."""
-    kind = element.get("t", "n")
-    inside = {local(child.tag): child for child in element}
-    formula = "f" in inside
-    if kind == "inlineStr":
-        value: Any = sys.intern(_text(inside["is"])) if "is" in inside else ""
-    else:
-        value = (inside["v"].text or "") if "v" in inside else ""
-        if kind == "s" and value:
-            value = texts[int(value)]
-        elif kind == "b":
-            value = value == "1"
-        elif kind == "n" and value:
-            value = _number(value)
-            value = value if math.isfinite(value) else "#NUM!"
-        elif kind == "str":
-            value = sys.intern(value)
-    lost = formula and value == "" and kind != "str"
-    return (None if value == "" else value), formula, lost
-
-
-def _shared_texts(archive: zipfile.ZipFile) -> list[str]:
-    """The table of texts that cells of kind `s` point into."""
-    name = "xl/sharedStrings.xml"
-    if name not in archive.namelist():
-        return []
-    with archive.open(name) as part:
-        # The same words stand in many files of a year; they are kept once.
-        return [
-            sys.intern(_text(element))
-            for _, element in ElementTree.iterparse(part)
-            if local(element.tag) == "si"
-        ]
-
-
-def _text(element: ElementTree.Element) -> str:
-    """The text of its runs, without the reading aids that stand beside some of them."""
-    return "".join(
-        part.text or ""
-        for child in element
-        if local(child.tag) in ("t", "r")
-        for part in child.iter()
-        if local(part.tag) == "t"
-    )

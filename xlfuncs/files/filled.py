@@ -11,9 +11,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from openpyxl.formula.translate import Translator
-from openpyxl.utils.cell import coordinate_from_string
-from openpyxl.worksheet import _reader, _writer
+from openpyxl.worksheet import _writer
 from openpyxl.worksheet.formula import ArrayFormula
 
 
@@ -34,38 +32,6 @@ class Filled(ArrayFormula):  # type: ignore[misc]
         yield from super().__iter__()
         yield "si", str(self.number)
 
-
-class _Filling:
-    """In place of openpyxl's translator: the formula of a cell below its first stays as it is."""
-
-    def __init__(self, formula: str, origin: str) -> None:
-        self._formula, self._origin = formula, origin
-        self._column, row = coordinate_from_string(origin)
-        self._below = Filled(formula, 0, row)
-
-    def translate_formula(self, cell: str) -> Filled | str:
-        """The formula of another cell to which it was filled."""
-        if coordinate_from_string(cell)[0] == self._column:
-            return self._below
-        return str(Translator(self._formula, self._origin).translate_formula(cell))
-
-
-@contextmanager
-def kept_filled() -> Iterator[None]:
-    """openpyxl reads cells below the first of a formula filled down as `Filled`.
-
-    It also leaves joined cells as the cells that they are: giving them their common border takes it
-    longer than reading their sheet, and nobody who only computes looks at it.
-    """
-    translator, joined = _reader.Translator, _reader.WorksheetReader.bind_merged_cells
-    _reader.Translator, _reader.WorksheetReader.bind_merged_cells = _Filling, lambda reader: None
-    try:
-        yield
-    finally:
-        _reader.Translator, _reader.WorksheetReader.bind_merged_cells = translator, joined
-
-
-# --- writing ------------------------------
 
 #: What stands in the part for a cell below the first: its address, its look, and the number.
 _SHORT = re.compile(rb"\[\[([A-Z]+\d+) (\d+) (\d+)\]\]")

@@ -42,6 +42,18 @@ def unpacked(data: bytes) -> Parts:
         return {name: archive.read(name) for name in archive.namelist()}
 
 
+class PartsAsAsked(Parts):
+    """The parts of a file, each unpacked when it is asked for."""
+
+    def __init__(self, archive: zipfile.ZipFile) -> None:
+        super().__init__()
+        self._archive = archive
+
+    def __missing__(self, name: str) -> bytes:
+        self[name] = self._archive.read(name)
+        return self[name]
+
+
 def packed(parts: Mapping[str, bytes]) -> bytes:
     """The file with these parts."""
     buffer = io.BytesIO()
@@ -73,12 +85,21 @@ def sheet_parts(parts: Mapping[str, bytes]) -> tuple[str, dict[str, str]]:
 
 
 def defined_names(book: bytes) -> dict[str, str]:
-    """What each name of the workbook's part stands for."""
-    return {
-        element.attrib["name"]: element.text or ""
-        for element in ElementTree.fromstring(book).iter()
-        if local(element.tag) == "definedName"
-    }
+    """What each name of the workbook's part stands for; those of one sheet are not among them."""
+    return names_by_sheet(book).get("", {})
+
+
+def names_by_sheet(book: bytes) -> dict[str, dict[str, str]]:
+    """The same, and the names that belong to one sheet by its title; the workbook's own by ""."""
+    tree = ElementTree.fromstring(book)
+    titles = [each.attrib["name"] for each in tree.iter() if local(each.tag) == "sheet"]
+    found: dict[str, dict[str, str]] = {}
+    for element in tree.iter():
+        if local(element.tag) == "definedName":
+            number = element.get("localSheetId")
+            title = titles[int(number)] if number else ""
+            found.setdefault(title, {})[element.attrib["name"]] = element.text or ""
+    return found
 
 
 @dataclass(frozen=True)

@@ -153,7 +153,7 @@ class SheetPart:
             column = 0
             for cell in _named(row, "c"):
                 said = cell.attributes.get("r")
-                column = _column(said.rstrip("0123456789")) if said else column + 1
+                column = column_of(said.rstrip("0123456789")) if said else column + 1
                 cells[column] = cell
             self.rows[number] = _Row(row, cells)
 
@@ -290,6 +290,7 @@ def _head(attributes: Mapping[str, str]) -> str:
     )
 
 
+@functools.lru_cache(2**16)
 def position_of(address: str) -> Position:
     """Row and column of an address."""
     plain = address.replace("$", "")
@@ -297,11 +298,12 @@ def position_of(address: str) -> Position:
     row = plain[len(letters) :]
     if not row:
         raise Malformed(f"{address} is no cell")
-    return int(row), _column(letters)
+    return int(row), column_of(letters)
 
 
 @functools.cache
-def _column(letters: str) -> int:
+def column_of(letters: str) -> int:
+    """The number of a column."""
     from openpyxl.utils import column_index_from_string
 
     try:
@@ -317,6 +319,7 @@ def _letters(column: int) -> str:
     return str(get_column_letter(column))
 
 
+@functools.lru_cache(2**16)
 def address_of(row: int, column: int) -> str:
     """The address of a cell."""
     return f"{_letters(column)}{row}"

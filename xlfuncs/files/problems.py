@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 import warnings
 import zipfile
@@ -161,29 +160,26 @@ def upgrading(path: str | Path) -> str:
     return f"“xlfuncs upgrade {Path(path).name} -o NEW.xlsx” puts what you typed into sound sheets"
 
 
-def load(source: str | Path | Source, *, filled: bool = False, **options: Any) -> Any:
+def load(source: str | Path | Source, **options: Any) -> Any:
     """A workbook read by openpyxl (`options` are passed to it); raises `WorkbookProblem`.
 
     If openpyxl does not take the looks, pictures or links that another program has written, the
-    workbook is read without them.  With `filled`, formulas filled down a column are `Filled`:
-    writing each of them out for its own line takes longer than all else.
+    workbook is read without them.
     """
     found = read(source)
     try:
-        return _loaded(found.data, filled, options)
+        return _loaded(found.data, options)
     except Exception as error:  # openpyxl raises whatever a wrong part leads to
         try:
-            return _loaded(_plain(found), filled, {**options, "keep_links": False})
+            return _loaded(_plain(found), {**options, "keep_links": False})
         except Exception:
             raise damaged(found.path) from error
 
 
-def _loaded(data: bytes, filled: bool, options: dict[str, Any]) -> Any:
+def _loaded(data: bytes, options: dict[str, Any]) -> Any:
     import openpyxl  # not before it is needed: it takes longer to load than `--help` to print
 
-    from xlfuncs.files.filled import kept_filled
-
-    with warnings.catch_warnings(), kept_filled() if filled else contextlib.nullcontext():
+    with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # about extensions that a reader does not need
         return openpyxl.load_workbook(io.BytesIO(data), **options)
 

@@ -11,12 +11,10 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 
 from openpyxl.utils import range_boundaries
-from openpyxl.workbook import Workbook
-from openpyxl.worksheet.formula import ArrayFormula
 
 from xlfuncs.cells.values import ERROR_TEXTS
 from xlfuncs.files import problems
-from xlfuncs.files.filled import Filled
+from xlfuncs.files.contents import Contents
 from xlfuncs.files.package import (
     Parts,
     defined_names,
@@ -72,7 +70,7 @@ def computed_cells(source: str | Path | Source) -> set[tuple[str, str]]:
     }
 
 
-def no_longer_computed(book: Workbook) -> list[str]:
+def no_longer_computed(book: Contents) -> list[str]:
     """Named columns that an array formula filled and of which only the beginning computes now.
 
     A program that does not know the functions may save an array formula as a formula of its first
@@ -81,12 +79,11 @@ def no_longer_computed(book: Workbook) -> list[str]:
     """
 
     def array(title: str, cell: str) -> str | None:
-        formula = book[title][cell].value if title in book.sheetnames else None
-        if not isinstance(formula, ArrayFormula) or isinstance(formula, Filled):
-            return None
-        return str(formula.ref)
+        sheet = book.sheets.get(title)
+        formula = sheet and sheet.formulas.get(position_of(cell))
+        return formula.area if formula else None
 
-    return _cut((defined.attr_text or "" for defined in book.defined_names.values()), array)
+    return _cut(book.names.values(), array)
 
 
 def _cut(names: Iterable[str], array: Callable[[str, str], str | None]) -> list[str]:
@@ -100,7 +97,7 @@ def _cut(names: Iterable[str], array: Callable[[str, str], str | None]) -> list[
     return found
 
 
-def must_compute_whole(book: Workbook, path: Path) -> None:
+def must_compute_whole(book: Contents, path: Path) -> None:
     """Raise `WorkbookProblem`, which names the cells, for a workbook that computes only in part."""
     _must_be_whole(path, no_longer_computed(book))
 

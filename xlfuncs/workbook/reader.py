@@ -7,11 +7,13 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from openpyxl.utils import range_boundaries
 from openpyxl.utils.datetime import from_excel
-from openpyxl.workbook import Workbook
 
 from xlfuncs.cells.values import BLANK
-from xlfuncs.files import package, problems
+from xlfuncs.files import contents, package, problems
+from xlfuncs.files.contents import Contents
+from xlfuncs.files.part import Position, address_of, position_of
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.workbook import words
 
@@ -28,7 +30,7 @@ class Reader:
     value is blank: never its text.
     """
 
-    def __init__(self, path: Path, book: Workbook, values: Values) -> None:
+    def __init__(self, path: Path, book: Contents, values: Values) -> None:
         self.path, self.book, self._values = path, book, values
 
     def cell(self, name: str) -> Any:
@@ -42,9 +44,12 @@ class Reader:
     def block(self, name: str) -> list[list[Any]]:
         """The values of a named block of cells, line by line."""
         title, cells = self.place(name)
-        block = self.book[title][cells]
-        lines = block if isinstance(block, tuple) else ((block,),)
-        return [[self._value(title, cell) for cell in line] for line in lines]
+        left, top, right, bottom = range_boundaries(cells)
+        columns = range(left, right + 1)
+        return [
+            [self._value(title, (row, column)) for column in columns]
+            for row in range(top, bottom + 1)
+        ]
 
     def lines(self, columns: Mapping[str, str]) -> list[dict[str, Any]]:
         """The lines of named columns as dictionaries, blank ones included."""
@@ -70,35 +75,33 @@ class Reader:
 
     def _format(self, name: str) -> str:
         title, cells = self.place(name)
-        return str(self.book[title][cells.partition(":")[0]].number_format)
+        return self.book.number_format(title, position_of(cells.partition(":")[0]))
 
     def place(self, name: str) -> tuple[str, str]:
         """Sheet and address of a name."""
-        defined = self.book.defined_names.get(name)
-        places = list(defined.destinations) if defined else []
-        if len(places) != 1 or places[0][0] not in self.book.sheetnames:
+        place = package.destination(self.book.names.get(name, ""))
+        if place is None or place[0] not in self.book.sheets:
             raise WorkbookProblem(
                 f"{self.path.name} has lost its cells “{name}”: was a sheet or a column deleted? "
                 f"Go back to an earlier copy, or {problems.upgrading(self.path)}."
             )
-        title, cells = places[0]
-        return title, cells.replace("$", "")
+        return place
 
-    def _value(self, title: str, cell: Any) -> Any:
-        value = self._values.get((title, cell.coordinate), cell.value)
-        if cell.data_type == "f" and value is cell.value:
-            return None
+    def _value(self, title: str, position: Position) -> Any:
+        value = self._values.get((title, address_of(*position)))
+        if value is None:
+            value = self.book.value(title, position)
         return None if value == BLANK else value
 
 
-def read(source: Path | Source, values: Values, book: Workbook | None = None) -> Reader:
+def read(source: Path | Source, values: Values, book: Contents | None = None) -> Reader:
     """Open a filled workbook, unless it is open; `values` holds what its formulas give.
 
     Raises WorkbookProblem when the file is not one of our workbooks.
     """
     found = problems.read(source)
     must_be_ours(found)
-    return Reader(found.path, book or problems.load(found, filled=True), values)
+    return Reader(found.path, book or contents.read(found), values)
 
 
 def must_be_ours(source: Source) -> None:

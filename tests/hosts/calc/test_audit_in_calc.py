@@ -8,8 +8,7 @@ import subprocess
 import pytest
 
 from tests.helpers import run as command
-from tests.workbook.conftest import FIELD, blank_book, day, filled_in, reading, water_check
-from xlfuncs.workbook import build
+from tests.workbook.conftest import FIELD, as_file, day, reading, water_check
 from xlfuncs.workbook.words import Choices
 
 EARLY = water_check(FIELD, day(2026, 1, 1), 0.1)
@@ -22,13 +21,12 @@ def log(tmp_path):
     """Write a log of one reading with these checks; its text could run as a formula."""
 
     def make(name, *checks):
-        book, path = blank_book(Choices(rows=20)), tmp_path / "logs" / name
+        path = tmp_path / "logs" / name
         path.parent.mkdir(exist_ok=True)
-        with filled_in(
-            book, inst=[FIELD], batch=[{"name": "@home"}], check=checks,
+        path.write_bytes(as_file(
+            Choices(rows=20), inst=[FIELD], batch=[{"name": "@home"}], check=checks,
             log=[reading(FIELD, 12, batch="@home")],
-        ):  # fmt: skip
-            path.write_bytes(build.to_bytes(book))
+        ))  # fmt: skip
         return path
 
     return make

@@ -9,28 +9,38 @@ from __future__ import annotations
 import collections
 import datetime
 import functools
-from collections.abc import Callable, Iterable, Mapping
+import heapq
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from openpyxl.utils import get_column_letter, range_boundaries
+from openpyxl.utils import range_boundaries
 from openpyxl.utils.cell import coordinate_to_tuple
-from openpyxl.utils.datetime import to_excel
-from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
+from openpyxl.workbook import Workbook
 
 from xlfuncs.cells.catalogue import CellFunction
-from xlfuncs.files import problems, stored
+from xlfuncs.files import contents, problems, stored
 from xlfuncs.files.calls import Calls
-from xlfuncs.files.filled import Filled as FilledDown
+from xlfuncs.files.contents import Contents, ErrorText, FormulaCell
+from xlfuncs.files.part import Position, address_of
 from xlfuncs.files.problems import Source
 from xlfuncs.files.stored import Value
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import worksheet
 from xlfuncs.hosts.embedded.formula import Tree, compiled
 from xlfuncs.hosts.embedded.grammar import CannotCompute
-from xlfuncs.hosts.embedded.order import CIRCLE, Filled, Formula, fill, in_order, needed, within
+from xlfuncs.hosts.embedded.order import (
+    CIRCLE,
+    Dependents,
+    Filled,
+    Formula,
+    fill,
+    in_order,
+    needed,
+    within,
+)
 from xlfuncs.hosts.embedded.values import (
     EMPTY,
     ERRORS,
@@ -75,44 +85,94 @@ def calculate(path: str | Path | Source, today: datetime.date | None = None) -> 
     return calculate_book(opened(problems.read(path)), today)
 
 
-def opened(source: Source) -> Any:
-    """A workbook as openpyxl holds it, to be computed.  Raises as `calculate` does."""
-    book = problems.load(source, filled=True)
+def opened(source: Source) -> Contents:
+    """What a workbook holds, to be computed.  Raises as `calculate` does."""
+    book = contents.read(source)
     stored.must_compute_whole(book, source.path)
     return book
 
 
-def calculate_book(book: Any, today: datetime.date | None = None) -> Calculation:
-    """The same for a workbook that openpyxl holds; the workbook is not changed."""
+def calculate_book(book: Contents | Workbook, today: datetime.date | None = None) -> Calculation:
+    """The same for a workbook that is open, be it one that openpyxl holds; it is not changed."""
     return _Workbook(book, today).calculation()
 
 
 class Prepared:
-    """A workbook whose formulas are read once and computed for one set of entries after another."""
+    """A workbook computed as it is, and then for one set of entries after another.
 
-    def __init__(self, book: Any, today: datetime.date | None = None) -> None:
+    As in a spreadsheet, only what hangs on a cell that became another is computed anew.
+    """
+
+    def __init__(self, book: Contents | Workbook, today: datetime.date | None = None) -> None:
         self._book = _Workbook(book, today)
         self._book.read_formulas()
-        self._typed = {title: dict(cells) for title, cells in self._book.contents.items()}
         self._problems = [formula.problem for formula in self._book.formulas]
+        self._typed = {title: dict(cells) for title, cells in self._book.contents.items()}
+        self._before = self._book.computed()
+        self._contents, self._blocks = self._book.contents, self._book.blocks
+        self._dependents = Dependents(self._book.order)
 
     def calculate(self, typed: Mapping[tuple[str, str], Any]) -> Calculation:
         """The calculation with these values in cells of sheet and address; None is a blank.
 
-        They are values: a text that begins with `=` stays a text.
+        They are values: a text that begins with `=` stays a text.  A cell that computes does so
+        all the same.  `calls` are those that were made for it.
         """
+        entries = {
+            (title, coordinate_to_tuple(address)): contents.serial(value, self._book.book.epoch)
+            for (title, address), value in typed.items()
+            if (title, address) not in self._before.values
+        }
+        self._book.calls, self._book.alike = collections.Counter(), {}
+        for formula, problem in zip(self._book.formulas, self._problems, strict=True):
+            formula.problem = problem
+        found = None if self._before.failures else self._anew(entries)
+        return found or self._whole(entries)
+
+    def _anew(self, entries: Mapping[tuple[str, Position], Any]) -> Calculation | None:
+        """What became another by the entries; None if something cannot be computed then."""
+        book = self._book
+        book.contents = {title: dict(cells) for title, cells in self._contents.items()}
+        book.blocks = dict(self._blocks)
+        values = dict(self._before.values)
+        waiting: list[int] = []  # numbers of formulas, a heap
+        for (sheet, position), value in entries.items():
+            self._put(sheet, position, EMPTY if value is None else value, waiting)
+        done = -1
+        while waiting:
+            number = heapq.heappop(waiting)
+            if number == done:
+                continue
+            done, formula = number, book.order[number]
+            for position, cell in book.cells_of(formula):
+                if self._put(formula.area.sheet, position, cell, waiting):
+                    values[formula.area.sheet, address_of(*position)] = _plain(cell)
+            if formula.problem:
+                return None
+        return Calculation(values, [], book.calls)
+
+    def _put(self, sheet: str, position: Position, value: Any, waiting: list[int]) -> bool:
+        """Put a value into a cell; whether it became another, for which formulas wait then."""
+        cells = self._book.contents[sheet]
+        known = cells.get(position, EMPTY)
+        if type(known) is type(value) and known == value:
+            return False
+        cells[position] = value
+        for area in self._dependents.areas(sheet, position):
+            self._book.blocks.pop(area, None)
+            for number in self._dependents.of(area):
+                heapq.heappush(waiting, number)
+        return True
+
+    def _whole(self, entries: Mapping[tuple[str, Position], Any]) -> Calculation:
+        """All of it, where what cannot be computed has to be named with all that needs it."""
         book = self._book
         book.contents = {title: dict(cells) for title, cells in self._typed.items()}
-        book.blocks, book.alike = {}, {}
-        book.calls = collections.Counter()
+        book.blocks, book.alike, book.calls = {}, {}, collections.Counter()
+        for (sheet, position), value in entries.items():
+            book.contents[sheet][position] = EMPTY if value is None else value
         for formula, problem in zip(book.formulas, self._problems, strict=True):
             formula.problem = problem
-        for (title, address), value in typed.items():
-            cells, position = book.contents[title], coordinate_to_tuple(address)
-            if value is None:
-                cells.pop(position, None)
-            else:
-                cells[position] = _value(value, book.book.epoch)
         return book.computed()
 
 
@@ -136,33 +196,31 @@ def calculate_file(
 class _Workbook:
     """The formulas of a workbook, and the cells computed so far."""
 
-    def __init__(self, book: Any, today: datetime.date | None) -> None:
-        self.book = book
+    def __init__(self, book: Contents | Workbook, today: datetime.date | None) -> None:
+        self.book = book if isinstance(book, Contents) else contents.of(book)
         self.calls: collections.Counter[str] = collections.Counter()
         self.functions: Mapping[str, Callable[..., Any]] = {
             **worksheet.clock(today),
             **{name: self._counted(function) for name, function in CATALOGUE.items()},
         }
         self.formulas: list[Formula] = []
-        self.contents: dict[str, dict[tuple[int, int], Any]] = {}
+        self.contents: dict[str, dict[Position, Any]] = {}
         self.ends: dict[str, tuple[int, int]] = {}
         self.trees: dict[tuple[str, str, bool, bool, bool], Tree] = {}
         self.blocks: dict[Area, Any] = {}
         self.order: list[Formula] = []
         self.alike: dict[tuple[Any, ...], Any] = {}
-        self.titles: dict[str, str] = {
-            sheet.title.casefold(): sheet.title for sheet in book.worksheets
-        }
+        self.titles = {title.casefold(): title for title in self.book.sheets}
         # What each name stands for: those of one sheet by its title, the workbook's own by "".
         self.names = {
-            title: {known.casefold(): str(name.value) for known, name in names.items()}
+            title: {known.casefold(): text for known, text in names.items()}
             for title, names in (
-                ("", book.defined_names),
-                *((sheet.title, sheet.defined_names) for sheet in book.worksheets),
+                ("", self.book.names),
+                *((title, sheet.names) for title, sheet in self.book.sheets.items()),
             )
         }
-        for sheet in book.worksheets:
-            self._read(sheet)
+        for title, sheet in self.book.sheets.items():
+            self._take(title, sheet)
 
     def _counted(self, function: CellFunction) -> Callable[..., Any]:
         call = worksheet.cell_function(function)
@@ -173,24 +231,16 @@ class _Workbook:
 
         return counted
 
-    def _read(self, sheet: Any) -> None:
-        cells = self.contents[sheet.title] = {}
-        filled: set[tuple[int, int]] = set()
-        # Of the cells that are there: walking over rows makes all those between them too.
-        for position, cell in sorted(sheet._cells.items()):
-            if cell.value is None:
-                continue
-            if cell.data_type == "f":
-                formula = _formula(sheet.title, cell)
-                self.formulas.append(formula)
-                filled.update(formula.area.positions() if formula.is_array else (position,))
-            else:
-                cells[position] = _typed(cell, self.book.epoch)
-        # What is stored inside an array formula's range is the last calculation's, not typed.
-        for position in filled & cells.keys():
-            del cells[position]
-        written = [(1, 1), *cells, *filled]
-        self.ends[sheet.title] = (max(row for row, _ in written), max(c for _, c in written))
+    def _take(self, title: str, sheet: contents.Sheet) -> None:
+        """The cells of a sheet, as formulas see them."""
+        self.contents[title] = {
+            position: ERRORS.get(value, NOT_A_VALUE) if type(value) is ErrorText else value
+            for position, value in sheet.typed.items()
+        }
+        found = [_formula(title, position, cell) for position, cell in sheet.formulas.items()]
+        self.formulas += found
+        corners = [(1, 1), *sheet.typed, *((f.area.bottom, f.area.right) for f in found)]
+        self.ends[title] = (max(row for row, _ in corners), max(column for _, column in corners))
 
     def calculation(self) -> Calculation:
         self.read_formulas()
@@ -226,16 +276,15 @@ class _Workbook:
         failed = _Failed()
         for formula in self.order:
             failed.look(formula)
-            for (row, column), cell in self._computed(formula):
-                self.contents[formula.area.sheet][row, column] = cell
-                values[formula.area.sheet, f"{get_column_letter(column)}{row}"] = (
-                    str(cell) if isinstance(cell, str) else cell
-                )
+            sheet, cells = formula.area.sheet, self.cells_of(formula)
+            self.contents[sheet].update(cells)
+            for position, cell in cells:
+                values[sheet, address_of(*position)] = _plain(cell)
             failed.note(formula)
         failures = [(f.area.sheet, f.area.address, f.problem) for f in self.formulas if f.problem]
         return Calculation(values, failures, self.calls)
 
-    def _computed(self, formula: Formula) -> Iterable[tuple[tuple[int, int], Any]]:
+    def cells_of(self, formula: Formula) -> Sequence[tuple[Position, Any]]:
         """Position and content of each cell that the formula fills."""
         if formula.tree is None or formula.problem:
             return ()
@@ -251,7 +300,7 @@ class _Workbook:
         except Exception as error:  # whatever one formula does, the others are computed
             formula.problem = f"computing it failed ({type(error).__name__}: {error})"
             return ()
-        return zip(area.positions(), fitted.ravel().tolist(), strict=True)
+        return list(zip(area.positions(), fitted.ravel().tolist(), strict=True))
 
     def _single(self, tree: Tree, area: Area) -> Any:
         """The cell of a formula: lines on which the same stands, such as blank ones, are alike."""
@@ -282,11 +331,11 @@ class _Workbook:
                 return names[name.casefold()]
         raise CannotCompute(f"{name} is not a known name")
 
-    def table(self, name: str) -> tuple[str, Any]:
-        for sheet in self.book.worksheets:
-            for table in sheet.tables.values():
-                if table.displayName.casefold() == name.casefold():
-                    return sheet.title, table
+    def table(self, name: str) -> tuple[str, contents.Table]:
+        for title, sheet in self.book.sheets.items():
+            for table in sheet.tables:
+                if table.name.casefold() == name.casefold():
+                    return title, table
         raise CannotCompute(f"there is no table {name}")
 
     def cell(self, sheet: str, row: int, column: int) -> Any:
@@ -334,33 +383,21 @@ class _Failed:
             self._causes.append(formula)
 
 
-def _formula(sheet: str, cell: Any) -> Formula:
-    value = cell.value
-    area = Area(sheet, cell.row, cell.column, cell.row, cell.column)
-    if isinstance(value, FilledDown):
-        return Formula(area, _bare(value.formula), False, value.row)
-    if isinstance(value, (ArrayFormula, DataTableFormula)):
-        left, top, right, bottom = range_boundaries(value.ref or cell.coordinate)
-        area = Area(sheet, top, left, bottom, right)
-        if isinstance(value, DataTableFormula):
-            reason = "data tables (what-if analysis) are not supported"
-            return Formula(area, "", True, top, reason)
-        return Formula(area, _bare(value.text or ""), True, top)
-    return Formula(area, _bare(str(value)), False, area.top)
+def _plain(cell: Any) -> Value:
+    """A cell as others hold it: errors are texts."""
+    return str(cell) if isinstance(cell, str) else cell
 
 
-def _typed(cell: Any, epoch: datetime.datetime) -> Any:
-    """A typed cell as formulas see it."""
-    if cell.data_type == "e":
-        return ERRORS.get(cell.value, NOT_A_VALUE)
-    return _value(cell.value, epoch)
-
-
-def _value(value: Any, epoch: datetime.datetime) -> Any:
-    """A value as formulas see it: dates are serial numbers."""
-    if isinstance(value, (datetime.date, datetime.time, datetime.timedelta)):
-        return float(to_excel(value, epoch))
-    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+def _formula(sheet: str, position: Position, cell: FormulaCell) -> Formula:
+    row, column = position
+    if not cell.area:
+        return Formula(Area(sheet, row, column, row, column), _bare(cell.text), False, cell.row)
+    left, top, right, bottom = range_boundaries(cell.area)
+    area = Area(sheet, top, left, bottom, right)
+    if cell.is_what_if:
+        reason = "data tables (what-if analysis) are not supported"
+        return Formula(area, "", True, top, reason)
+    return Formula(area, _bare(cell.text), True, top)
 
 
 def _fitted(result: Any, shape: tuple[int, int]) -> Any:

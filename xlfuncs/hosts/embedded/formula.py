@@ -15,6 +15,7 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 from openpyxl.utils import range_boundaries
 
+from xlfuncs.files.contents import Table
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.embedded import worksheet
 from xlfuncs.hosts.embedded.grammar import (
@@ -85,7 +86,7 @@ class Scope(Protocol):
     def name(self, name: str, sheet: str) -> str:
         """What a defined name stands for; raises `CannotCompute` if it is not known."""
 
-    def table(self, name: str) -> tuple[str, Any]:
+    def table(self, name: str) -> tuple[str, Table]:
         """Sheet and table of that name; raises `CannotCompute` if there is none."""
 
     def cells(self, area: Area) -> Any:
@@ -327,7 +328,7 @@ class _Growing:
     def _table(self, part: TablePart) -> Place:
         """The cells that a structured reference means."""
         sheet, table = self.scope.table(part.table)
-        left, top, right, bottom = range_boundaries(table.ref)
+        left, top, right, bottom = range_boundaries(table.cells)
         inside = part.inside
         this_row = inside.startswith("@")
         inside = inside.removeprefix("@")
@@ -335,12 +336,11 @@ class _Growing:
         parts = {item.casefold() for item in items if item.startswith("#")}
         wanted = [re.sub("'(.)", r"\1", item).casefold() for item in items if item[:1] != "#"]
         if wanted:
-            titles = [column.name.casefold() for column in table.tableColumns]
+            titles = [column.casefold() for column in table.columns]
             if not set(wanted) <= set(titles):
                 raise CannotCompute(f"{part.table}[{part.inside}]: the table has no such column")
             left, right = left + titles.index(wanted[0]), left + titles.index(wanted[-1])
-        first = top + (1 if table.headerRowCount is None else table.headerRowCount)
-        last = bottom - (table.totalsRowCount or 0)
+        first, last = top + table.headings, bottom - table.totals
         if this_row or "#this row" in parts:
 
             def own_row(at: Area) -> Area | None:

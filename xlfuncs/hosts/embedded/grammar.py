@@ -227,6 +227,7 @@ def _must_be_supported(word: str) -> None:
         raise CannotCompute("a range up to what a function gives is not supported")
 
 
+@functools.lru_cache(8192)
 def _operand(word: str, subtype: str) -> Part:
     if subtype == Token.TEXT:
         return Constant(word[1:-1].replace('""', '"'))

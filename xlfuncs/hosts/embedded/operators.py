@@ -82,36 +82,47 @@ def order(left: Any, right: Any) -> int:
 
 # --- on whole arrays ------------------------------
 
-# Kinds of cells: those that arithmetic takes as numbers, and of these those that are compared so.
-_FLOAT, _EMPTY, _TRUTH, _OTHER = range(4)
+#: Kinds of cells: those up to `TRUTH` are numbers to arithmetic, the first two to comparisons.
+_FLOAT, _EMPTY, TRUTH, _TEXT, _ERROR = range(5)
+_KINDS = {float: _FLOAT, bool: TRUTH, type(EMPTY): _EMPTY, str: _TEXT}
 
 
-class _Column(NamedTuple):
+class Column(NamedTuple):
     """The cells of a block as numbers, each with its kind; what is no number is NaN."""
 
     numbers: Any
     kinds: Any
 
 
-def _column(cells: Any) -> _Column:
+def _column(cells: Any) -> Column:
     flat = cells.ravel().tolist()
-    kinds = [
-        _FLOAT if type(cell) is float else _EMPTY if cell is EMPTY
-        else _TRUTH if type(cell) is bool else _OTHER
-        for cell in flat
-    ]  # fmt: skip
-    as_number = (float, lambda empty: 0.0, float, lambda other: math.nan)
+    kinds = [_KINDS.get(type(cell), _ERROR) for cell in flat]
+    as_number = (float, lambda empty: 0.0, float, lambda text: math.nan, lambda error: math.nan)
     numbers = [as_number[kind](cell) for kind, cell in zip(kinds, flat, strict=True)]
-    return _Column(np.array(numbers).reshape(cells.shape), np.array(kinds).reshape(cells.shape))
+    return Column(np.array(numbers).reshape(cells.shape), np.array(kinds).reshape(cells.shape))
 
 
 _known_column = remembered(_column)
 
 
-def _as_column(raw: Any) -> _Column:
+def as_column(raw: Any) -> Column:
+    """Any result as numbers and kinds; those of a single number are single too."""
     if type(raw) is float:
-        return _Column(raw, _FLOAT)
+        return Column(raw, _FLOAT)
     return _known_column(raw) if isinstance(raw, np.ndarray) else _column(block(raw))
+
+
+def _folded(cells: Any) -> Any:
+    """The cells of a block as they are compared with texts, whatever those are that are none."""
+    texts = [cell.casefold() if type(cell) is str else "" for cell in cells.ravel().tolist()]
+    return np.array(texts, dtype=object).reshape(cells.shape)
+
+
+_known_folded = remembered(_folded)
+
+
+def _as_folded(raw: Any) -> Any:
+    return _known_folded(raw) if isinstance(raw, np.ndarray) else _folded(block(raw))
 
 
 def _at_once(
@@ -119,10 +130,12 @@ def _at_once(
     quick: Callable[..., Any],
     thorough: Callable[..., Any],
     last_kind: int,
+    of_texts: Callable[[Any, Any], Any] | None = None,
 ) -> Callable[..., Any]:
     """An operator: `body` takes two numbers, `quick` arrays of them, `thorough` any two cells.
 
-    `last_kind` is the last of the kinds above that count as numbers in an array.
+    `last_kind` is the last of the kinds above that count as numbers in an array; `of_texts` takes
+    arrays of texts in small letters, if it is an operator of texts.
     """
 
     def function(left: Any, right: Any) -> Any:
@@ -131,7 +144,7 @@ def _at_once(
             return answer if math.isfinite(answer) else NOT_A_NUMBER
         if not (isinstance(left, np.ndarray) or isinstance(right, np.ndarray)):
             return thorough(left, right)
-        one, other = _as_column(left), _as_column(right)
+        one, other = as_column(left), as_column(right)
         try:
             with np.errstate(all="ignore"):
                 answers = quick(one.numbers, other.numbers)
@@ -139,6 +152,11 @@ def _at_once(
             raise SizesDiffer from None
         done = np.isfinite(answers) & (np.maximum(one.kinds, other.kinds) <= last_kind)
         answers = answers.astype(object)
+        if of_texts and not done.all():
+            texts = _of_texts(one.kinds) & _of_texts(other.kinds) & ~done
+            if texts.any():
+                answers[texts] = of_texts(_as_folded(left), _as_folded(right))[texts]
+                done |= texts
         if not done.all():
             left, right = broadcast(left, right, answers)[:2]
             answers[~done] = thorough(left[~done], right[~done])
@@ -147,11 +165,16 @@ def _at_once(
     return function
 
 
+def _of_texts(kinds: Any) -> Any:
+    """What compares with a text as a text does: an empty cell is an empty text."""
+    return (kinds == _TEXT) | (kinds == _EMPTY)
+
+
 def _arithmetic(
     body: Callable[[float, float], Any], quick: Callable[..., Any]
 ) -> Callable[..., Any]:
     thorough = each(lambda left, right: body(number(left), number(right)))
-    return _at_once(body, quick, thorough, _TRUTH)
+    return _at_once(body, quick, thorough, TRUTH)
 
 
 def _comparison(holds: Callable[[Any, Any], bool], nearly: bool) -> Callable[..., Any]:
@@ -163,7 +186,8 @@ def _comparison(holds: Callable[[Any, Any], bool], nearly: bool) -> Callable[...
     def body(left: float, right: float) -> Any:
         return nearly if _is_near(left, right) else holds(left, right)
 
-    return _at_once(body, quick, each(lambda left, right: holds(order(left, right), 0)), _EMPTY)
+    thorough = each(lambda left, right: holds(order(left, right), 0))
+    return _at_once(body, quick, thorough, _EMPTY, holds)
 
 
 def _snapped(left: Any, right: Any) -> Any:

@@ -68,6 +68,30 @@ def within(area: Area, filled: Mapping[tuple[str, int], Mapping[int, int]]) -> l
     return sorted(found)
 
 
+class Dependents:
+    """Which formulas need a cell, by their numbers among some in order."""
+
+    def __init__(self, formulas: Sequence[Formula]) -> None:
+        self._of: dict[Area, list[int]] = {}
+        self._columns: dict[tuple[str, int], list[Area]] = collections.defaultdict(list)
+        for number, formula in enumerate(formulas):
+            for area in dict.fromkeys(needed(formula)):
+                if area not in self._of:
+                    self._of[area] = []
+                    for column in range(area.left, area.right + 1):
+                        self._columns[area.sheet, column].append(area)
+                self._of[area].append(number)
+
+    def areas(self, sheet: str, position: tuple[int, int]) -> list[Area]:
+        """The areas with the cell in them that formulas need as a whole."""
+        row, column = position
+        return [a for a in self._columns.get((sheet, column), ()) if a.top <= row <= a.bottom]
+
+    def of(self, area: Area) -> list[int]:
+        """The formulas that need the area."""
+        return self._of[area]
+
+
 def in_order(formulas: Sequence[Formula]) -> list[Formula]:
     """Each formula after those it needs; those in a circle get a problem that says so."""
     runs = _runs(formulas)

@@ -21,7 +21,7 @@ from xlfuncs.cells.catalogue import CellFunction
 from xlfuncs.cells.values import DAY_ZERO, date_serial
 from xlfuncs.hosts.embedded import lookup
 from xlfuncs.hosts.embedded.criteria import conditional, digits, wildcards
-from xlfuncs.hosts.embedded.operators import minus, operator_function
+from xlfuncs.hosts.embedded.operators import TRUTH, as_column, minus, operator_function
 from xlfuncs.hosts.embedded.package import of_package
 from xlfuncs.hosts.embedded.values import (
     DIVIDED_BY_ZERO,
@@ -30,6 +30,7 @@ from xlfuncs.hosts.embedded.values import (
     NOT_A_NUMBER,
     NOT_A_VALUE,
     NOT_FOUND,
+    SizesDiffer,
     block,
     cells,
     each,
@@ -108,13 +109,21 @@ def _from_cell(cell: Any) -> Any:
 # --- choices ------------------------------
 
 
+@functools.partial(each, catches_errors=True)
+def _if(asked: Any, then: Any, otherwise: Any) -> Any:
+    return asked if is_error(asked) else then if truth(asked) else otherwise
+
+
 def if_blocks(condition: Any, yes: Any, no: Any) -> Any:
     """IF with a condition of several cells."""
-
-    def one(asked: Any, then: Any, otherwise: Any) -> Any:
-        return asked if is_error(asked) else then if truth(asked) else otherwise
-
-    return each(one, catches_errors=True)(condition, yes, no)
+    asked = as_column(condition)
+    if np.max(asked.kinds) > TRUTH:
+        return _if(condition, yes, no)
+    yes, no = (np.asarray(given, dtype=object) for given in (yes, no))
+    try:
+        return np.where(asked.numbers, yes, no)
+    except ValueError:
+        raise SizesDiffer from None
 
 
 def _instead(hits: Callable[[Any], bool]) -> Callable[..., Any]:
