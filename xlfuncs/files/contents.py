@@ -376,7 +376,7 @@ def _of_sheet(sheet: Any, epoch: datetime.datetime) -> Sheet:
             found.formulas[position] = formula = _formula(cell)
             if formula.area:
                 computed.add(formula.area)
-        elif cell.value is not None and not computed.holds(position):
+        elif cell.value not in (None, "") and not computed.holds(position):
             error = cell.data_type == "e"
             found.typed[position] = ErrorText(cell.value) if error else serial(cell.value, epoch)
     found.tables = [

@@ -11,7 +11,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from openpyxl.worksheet import _writer
+from openpyxl.formula.translate import Translator
+from openpyxl.worksheet import _reader, _writer
 from openpyxl.worksheet.formula import ArrayFormula
 
 
@@ -31,6 +32,41 @@ class Filled(ArrayFormula):  # type: ignore[misc]
     def __iter__(self) -> Iterator[tuple[str, str]]:
         yield from super().__iter__()
         yield "si", str(self.number)
+
+
+class _Below:
+    """The formula of a cell below the first: its text, when somebody asks for it."""
+
+    def __init__(self, formula: str, origin: str, cell: str) -> None:
+        self._formula, self._origin, self._cell = formula, origin, cell
+
+    def __str__(self) -> str:
+        return str(Translator(self._formula, self._origin).translate_formula(self._cell))
+
+
+class _WhenAsked:
+    """In place of openpyxl's translator."""
+
+    def __init__(self, formula: str, origin: str) -> None:
+        self._formula, self._origin = formula, origin
+
+    def translate_formula(self, cell: str) -> _Below:
+        """The formula of another cell to which it was filled."""
+        return _Below(self._formula, self._origin, cell)
+
+
+@contextmanager
+def translated_when_asked() -> Iterator[None]:
+    """openpyxl reads a formula below the first as what gives its text by `str` alone.
+
+    For a workbook of which few formulas are looked at: to translate them takes longer than all
+    else.
+    """
+    _reader.Translator = _WhenAsked
+    try:
+        yield
+    finally:
+        _reader.Translator = Translator
 
 
 #: What stands in the part for a cell below the first: its address, its look, and the number.

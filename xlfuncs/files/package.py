@@ -90,12 +90,15 @@ def defined_names(book: bytes) -> dict[str, str]:
 
 
 def names_by_sheet(book: bytes) -> dict[str, dict[str, str]]:
-    """The same, and the names that belong to one sheet by its title; the workbook's own by ""."""
+    """The same, and the names that belong to one sheet by its title; the workbook's own by "".
+
+    Those that the format reserves, such as that of what is printed, are left out.
+    """
     tree = ElementTree.fromstring(book)
     titles = [each.attrib["name"] for each in tree.iter() if local(each.tag) == "sheet"]
     found: dict[str, dict[str, str]] = {}
     for element in tree.iter():
-        if local(element.tag) == "definedName":
+        if local(element.tag) == "definedName" and element.attrib["name"][:6] != "_xlnm.":
             number = element.get("localSheetId")
             title = titles[int(number)] if number else ""
             found.setdefault(title, {})[element.attrib["name"]] = element.text or ""

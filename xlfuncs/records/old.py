@@ -21,6 +21,7 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
 from xlfuncs.files import problems
 from xlfuncs.files.calls import Calls
+from xlfuncs.files.filled import translated_when_asked
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.workbook import build, words
@@ -100,7 +101,8 @@ class Old:
 
     def __init__(self, source: Source) -> None:
         self.source = source
-        self.book: Workbook = problems.load(source)
+        with translated_when_asked():
+            self.book: Workbook = problems.load(source)
         self.names = _areas(self.book)
         self.layout = _layout(self.book, source.path)
 
@@ -267,16 +269,14 @@ class Template:
         A column without a name stands as far from the next named one on its left as it should.
         """
         found = {name: area for name, area in old.names.items() if name in self.names}
+        beside: dict[tuple[str, int], list[tuple[int, str]]] = {}
+        for name in found:
+            area = self.names[name]
+            beside.setdefault((area.sheet, area.top), []).append((area.left, name))
         for name, area in self._unnamed.items():
-            beside = [
-                (one.left, known)
-                for known, one in self.names.items()
-                if known in found
-                and (one.sheet, one.top) == (area.sheet, area.top)
-                and one.left < area.left
-            ]
-            if beside:
-                left, known = max(beside)
+            row = beside.get((area.sheet, area.top), ())
+            if on_its_left := [one for one in row if one[0] < area.left]:
+                left, known = max(on_its_left)
                 was = found[known]
                 found[name] = replace(was, left=was.left + area.left - left, columns=area.columns)
         return found
@@ -294,9 +294,9 @@ class Template:
 def template(choices: Choices) -> Template:
     """The template of workbooks of today's layout; of how many lines does not matter."""
     small = replace(choices, rows=2, checks=2, example=False)
-    names = build.layout(small).names
-    unnamed = {name: area for name, area in names.items() if name.startswith(UNNAMED)}
-    return Template(build.build(small), unnamed)
+    placed = build.layout(small)
+    unnamed = {name: area for name, area in placed.names.items() if name.startswith(UNNAMED)}
+    return Template(build.build(small, placed=placed), unnamed)
 
 
 def choices_of(old: Old) -> Choices:

@@ -40,7 +40,8 @@ def started(last: Source, values: Values, rows: int, checks: int, plain: bool) -
     choices = replace(
         was, rows=rows, checks=max(checks, was.checks), plain=plain or was.plain, example=False
     )
-    names = build.layout(choices).names
+    placed = build.layout(choices)
+    names = placed.names
     setup = [name for name in typed().cells if names[name].sheet == words.SETUP]
     entries = {
         name: filled.cell(name)
@@ -49,7 +50,7 @@ def started(last: Source, values: Values, rows: int, checks: int, plain: bool) -
     }
     notes: list[str] = []
     told = _factors(filled, entries, notes)
-    book = build.build(choices)
+    book = build.build(choices, placed=placed)
     for name, said in told.items():
         area = names[name]
         book[area.sheet][area.cells].comment = Comment(said, "xlfuncs")

@@ -55,7 +55,8 @@ def upgraded(
     else:
         record, made = records.of_today(old), olds.template(olds.choices_of(old))
     choices = _choices(old, record, rows, checks, instruments, plain)
-    layout, book = build.layout(choices), build.build(choices, filled=False)
+    layout = build.layout(choices)
+    book = build.build(choices, filled=False, placed=layout)
     moves = _moves(old, made, record, layout, book)
     beside = Beside(old, made, moves, book, record.taken())
     beside.carry()

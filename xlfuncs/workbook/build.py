@@ -45,17 +45,18 @@ def layout(choices: Choices) -> Layout:
     return placed
 
 
-def build(choices: Choices, *, filled: bool = True) -> Workbook:
+def build(choices: Choices, *, filled: bool = True, placed: Layout | None = None) -> Workbook:
     """The template as an openpyxl workbook, with the invented example filled in on request.
 
-    Not `filled` it only says that it is an example: somebody else types it in.
+    Not `filled` it only says that it is an example: somebody else types it in.  `placed` are its
+    sheets, where they are known already.
     """
     book = Workbook()
     book.remove(book.active)
     styles.register(book)
     write.write(
         book,
-        layout(choices),
+        placed or layout(choices),
         write.LETTER if choices.units == "us" else write.A4,
         _LONGEST_PLAIN if choices.plain else LONGEST,
     )
