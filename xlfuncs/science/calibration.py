@@ -155,7 +155,8 @@ def status(
     """
     unknown = np.isnan(offset) | np.isnan(days_since_check)
     # 0.2 read off a scale and 0.2 typed as tolerance may differ by a binary hair.
-    limit = np.asarray(tolerance) * (1 + 1e-9)
+    hair = 1 + 1e-9
+    limit = np.asarray(tolerance) * hair
     adjust = np.abs(offset) > limit
     reaches_over = np.abs(offset) + COVERAGE * u_offset > limit
     due = np.asarray(days_since_check) > interval_days

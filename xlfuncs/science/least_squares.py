@@ -68,13 +68,13 @@ def settle(
     at, found = start, residuals(start)
     for _ in range(_MOST_STEPS):
         matrix, fall = curvature(at), -gradient(at)
-        if not (np.isfinite(matrix).all() and np.isfinite(fall).all()):
+        if not np.isfinite(np.append(matrix, fall)).all():
             break
         step = np.linalg.lstsq(matrix, fall, rcond=None)[0]
         last = np.max(np.abs(step)) < _SETTLED
         tried = residuals(at + step * scale)
-        for _ in range(0 if last else _MOST_HALVINGS):
-            if tried @ tried <= found @ found * _NOT_MORE:
+        for _ in range(_MOST_HALVINGS):
+            if last or tried @ tried <= found @ found * _NOT_MORE:
                 break
             step = step / 2
             tried = residuals(at + step * scale)
