@@ -89,6 +89,8 @@ def test_dates_and_order_do_not_matter():
         ([0, 3], [10, 10], "steady"),
         ([0, 1], [10, 10], "too few readings"),
         ([0, 4, 7], [50, 14, 11], "slowing"),
+        ([0, 1, 2, 3], [50, 40, 30, 28], "slowing"),  # a day is long enough for a rate
+        ([0, 0.9, 1.8], [50, 40, 38], "fermenting"),  # and less is not
     ],
 )
 def test_states(days, points, expected):
@@ -97,6 +99,13 @@ def test_states(days, points, expected):
     if len(days) > 1:
         backwards = slice(None, None, -1)
         assert state(np.array(days, dtype=float)[backwards], sgs[backwards]) == expected
+
+
+def test_a_fall_of_the_uncertainty_of_a_difference_may_be_none():
+    """2·√2·u, as two readings of the same differ by in one case of twenty: no fall as yet."""
+    days, lowest = np.array([0.0, 1.0]), 1.050 - 2 * 2**0.5 * 0.001
+    assert state(days, np.array([1.050, lowest])) == "not started"
+    assert state(days, np.array([1.050, lowest - 1e-6])) == "fermenting"
 
 
 def test_steady_hangs_on_the_uncertainty():
