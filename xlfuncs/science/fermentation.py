@@ -81,7 +81,8 @@ def forecast(days: Array, sgs: Array, u_sg: float = 0.001) -> Forecast:
         return np.vstack([np.column_stack(by_parameter) / u_sg, np.diag([0, *1 / spread])[1:]])
 
     start = np.append(sgs[0], prior)
-    best = settle(residuals, slopes, start, np.append(u_sg, spread))
+    scale = np.append(u_sg, spread)
+    best = settle(residuals, slopes, start, scale)
     misfit, jacobian = residuals(best), slopes(best)
     scatter = max(1.0, float(misfit @ misfit) / sgs.size)
     covariance = np.linalg.inv(jacobian.T @ jacobian) * scatter
@@ -91,7 +92,7 @@ def forecast(days: Array, sgs: Array, u_sg: float = 0.001) -> Forecast:
         b = np.exp(lag)
         return float(np.log(max(fall * (1 + b) / NEAR - b, 1.0)) / np.exp(log_rate))
 
-    nudges = np.diag(_NUDGE * np.maximum(np.abs(best), 1e-3))
+    nudges = np.diag(_NUDGE * scale)
     by_parameter = np.array(
         [(day(best + nudge) - day(best - nudge)) / (2 * nudge.sum()) for nudge in nudges]
     )
