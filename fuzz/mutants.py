@@ -105,7 +105,7 @@ _COUNTS = ("steps", "degree")
 
 _TURNED = {ast.Lt: ast.GtE, ast.LtE: ast.Gt, ast.Gt: ast.LtE, ast.GtE: ast.Lt}
 #: Calls that leave a figure as exact as it was.
-_EXACT = ("abs", "float", "int", "len", "max", "min")
+_EXACT = ("abs", "asarray", "float", "int", "len", "max", "min")
 
 # What a spreadsheet's formula says in the text of a program.
 _SIGNS = {

@@ -41,6 +41,17 @@ def test_early_on_it_leans_on_common_practice_and_says_so():
     assert abs(late.final - 1.020) < 2e-4
 
 
+def test_readings_that_say_nothing_leave_common_practice():
+    """Three quarters ± an eighth, a tail of a day (half or twice), a lag of 2 ± 2; day by hand."""
+    fall, b = 0.75 * 0.050, np.exp(2.0)
+    inside = fall * (1 + b) / 0.001 - b
+    by_fall, by_lag = (1 + b) / 0.001 / inside, b * (fall / 0.001 - 1) / inside
+    u_day = np.hypot(np.log(inside) * np.log(2), np.hypot(by_fall * 0.125 * 0.050, by_lag * 2))
+    found = forecast(np.array([0.0, 1.0, 2.0]), np.full(3, 1.050), u_sg=10.0)
+    assert found.day == pytest.approx(np.log(inside), rel=1e-3)
+    assert found.u_day == pytest.approx(u_day, rel=0.012)
+
+
 @pytest.mark.parametrize(
     "course",
     [

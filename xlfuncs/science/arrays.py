@@ -89,7 +89,7 @@ def secant(function: Callable[[Real], Real], target: Real, start: Real, steps: i
     for _ in range(steps):
         residual_second = function(second) - target
         rise = residual_second - residual_first
-        step = np.where(rise == 0, 0.0, second - first) / np.where(rise == 0, 1.0, rise)
+        step = (second - first) / np.where(rise == 0, 1.0, rise)
         first, residual_first = second, residual_second
         second = second - residual_second * step
     return second if isinstance(second, np.ndarray) and second.ndim else float(second)
