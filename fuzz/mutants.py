@@ -37,7 +37,7 @@ import signal
 import sys
 import time
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import CodeType
@@ -146,10 +146,10 @@ def main() -> int:
     parser.add_argument("--count", type=int, help="at most; all of them if not given")
     parser.add_argument("--minutes", type=float, default=120.0)
     given = parser.parse_args()
-    chosen = _wanted(given.modules or list(MODULES))
+    chosen = everywhere(given.modules or MODULES)
     known = len(chosen)
     random.Random(given.seed).shuffle(chosen)
-    explained = tomllib.loads(EXPLAINED.read_text(encoding="utf-8"))["survivors"]
+    reasons = explained()
     chosen = chosen[: given.count]
     _load()
     start, tried, survivors, gaps = time.monotonic(), 0, 0, 0
@@ -157,7 +157,7 @@ def main() -> int:
         if time.monotonic() - start > 60 * given.minutes:
             break
         tried += 1
-        reason = explained.get(mutant.name)
+        reason = reasons.get(mutant.name)
         if reason is None and not _survives(mutant):
             print(f"noticed: xlfuncs/{mutant.module}:{mutant.line}", flush=True)
             continue
@@ -172,7 +172,13 @@ def main() -> int:
     return int(share > MOST_SURVIVORS or gaps > 0)
 
 
-def _wanted(places: list[str]) -> list[Mutant]:
+def explained() -> Mapping[str, str]:
+    """Names of the mutants that may survive, and why."""
+    survivors: dict[str, str] = tomllib.loads(EXPLAINED.read_text(encoding="utf-8"))["survivors"]
+    return survivors
+
+
+def everywhere(places: Iterable[str]) -> list[Mutant]:
     """The mutants of modules, or of single lines of them."""
     found = []
     for place in places:

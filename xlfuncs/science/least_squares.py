@@ -58,7 +58,6 @@ def settle(
         nudges = np.diag(_NUDGE * scale)
         rises = [gradient(at + nudge) - gradient(at - nudge) for nudge in nudges]
         exact = np.column_stack(rises) / (2 * _NUDGE)
-        exact = (exact + exact.T) / 2
         if np.isfinite(exact).all() and np.all(np.linalg.eigvalsh(exact) > 0):
             return exact
         # Far from the least sum it may bend the other way; then as if the model were linear.
