@@ -52,6 +52,9 @@ SCALE = Choice("Scale", {"Plato": ("°P", "P"), "SG": ()})
         (CELSIUS, 68, "! x 68 is outside 5 to 45 °C; if that is °F, it is 20.0 °C"),
         (CELSIUS, 300, "! x 300 is outside 5 to 45 °C"),
         (SG, 1050, "! x 1050 is outside 0.98 to 1.206; as specific gravity that is 1.05"),
+        (SG, 980, "! x 980 is outside 0.98 to 1.206; as specific gravity that is 0.98"),
+        (SG, 1206, "! x 1206 is outside 0.98 to 1.206; as specific gravity that is 1.206"),
+        (SG, 1207, "! x 1207 is outside 0.98 to 1.206"),
         (
             SG,
             12.4,

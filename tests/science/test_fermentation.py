@@ -88,6 +88,8 @@ def test_dates_and_order_do_not_matter():
         ([0], [50], "too few readings"),
         ([0, 1], [50, 50], "not started"),
         ([0, 1, 2, 4], [50, 50, 49, 50], "not started"),
+        ([0, 1], [29.5, 30.5], "not started"),  # the last reading tells wort from beer
+        ([0, 1], [30.5, 29.5], "too few readings"),
         ([0, 1, 2], [50, 49, 44], "fermenting"),
         ([0, 0.5], [50, 44], "fermenting"),  # too near each other for a rate
         ([0, 1, 2, 3], [50, 49, 40, 28], "fermenting"),

@@ -288,6 +288,15 @@ def test_what_all_readings_share_moves_the_volume_as_a_new_fit_says(level, share
     assert common == pytest.approx(abs(moved.volume - clean.volume), rel=0.05)
 
 
+def test_two_steps_from_the_line_are_enough():
+    """They end within a millionth of the uncertainty; the line itself lies a hundredth away."""
+    ended, line, least = (
+        runoff.fit_all(VOLUMES, PLATO, LIMIT, **steps) for steps in ({}, {"steps": 0}, {"steps": 9})
+    )
+    assert abs(ended.volume - least.volume) < 1e-6 * least.uncertainty
+    assert abs(line.volume - least.volume) > 1e-2 * least.uncertainty
+
+
 def test_the_curve_through_all_readings_against_curve_fit():
     """What stands in for the fit where no Python is: volume, scale, and each part of its u."""
     volumes = np.array([4.0, 9.0, 15.0, 20.0, 26.0])
