@@ -146,6 +146,9 @@ def test_a_column_reads_as_its_cells_do(quantity, cells):
         (BRIX, "-1 to 45"),
         (POSITIVE, "above 0 to 10"),
         (SCALE, "Plato, SG"),
+        # Ends of a scale are no round numbers: four decimals, of large ones none.
+        (CELSIUS.within(-5.27311, 45.18289), "-5.2731 to 45.1828"),
+        (CELSIUS.within(0, 264172052.62), "0 to 264172052"),
         (Number("Amount", depends_on="unit"), "limits by unit"),
     ],
 )

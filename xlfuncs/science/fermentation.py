@@ -78,7 +78,8 @@ def forecast(days: Array, sgs: Array, u_sg: float = 0.001) -> Forecast:
         by_log_rate = -fall * share * (1 - lagging) * np.exp(log_rate) * elapsed
         by_lag = fall * lagging * (1 - share)
         by_parameter = (np.ones_like(elapsed), share - 1, by_log_rate, by_lag)
-        return np.vstack([np.column_stack(by_parameter) / u_sg, np.diag([0, *1 / spread])[1:]])
+        by_belief = np.column_stack([np.zeros(3), np.diag(1 / spread)])
+        return np.vstack([np.column_stack(by_parameter) / u_sg, by_belief])
 
     start = np.append(sgs[0], prior)
     scale = np.append(u_sg, spread)
