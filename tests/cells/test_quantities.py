@@ -149,6 +149,8 @@ def test_a_column_reads_as_its_cells_do(quantity, cells):
         # Ends of a scale are no round numbers: four decimals, of large ones none.
         (CELSIUS.within(-5.27311, 45.18289), "-5.2731 to 45.1828"),
         (CELSIUS.within(0, 264172052.62), "0 to 264172052"),
+        (CELSIUS.within(0, 100000.62), "0 to 100000"),
+        (CELSIUS.within(0, 99999.62), "0 to 99999.62"),
         (Number("Amount", depends_on="unit"), "limits by unit"),
     ],
 )

@@ -58,6 +58,8 @@ def test_two_points_have_no_scatter_about_their_line():
         readings = random.uniform(0, 30, 2)
         assert np.isnan(calibration.fit_line(readings, np.array([0.3, 20.1])).residual)
         assert np.isnan(calibration.fit_line(readings[:1], np.array([0.3])).residual)
+    three = calibration.fit_line(np.array([0.0, 10.3, 20.0]), np.array([0.0, 10.0, 20.0]))
+    assert three.residual == pytest.approx(6**0.5 * 0.1)  # 0.1, -0.2 and 0.1 with one freedom
 
 
 def test_five_brix_are_spread_enough_for_a_slope():

@@ -50,6 +50,9 @@ def test_readings_that_say_nothing_leave_common_practice():
     found = forecast(np.array([0.0, 1.0, 2.0]), np.full(3, 1.050), u_sg=10.0)
     assert found.day == pytest.approx(np.log(inside), rel=1e-3)
     assert found.u_day == pytest.approx(u_day, rel=0.012)
+    found = forecast(np.array([0.0, 1e-6, 2e-6]), np.full(3, 1.050), u_sg=1e-5)
+    assert found.final == pytest.approx(1.050 - fall, abs=1e-5)
+    assert found.u_final == pytest.approx(0.125 * 0.050, rel=1e-3)
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,5 @@
 """The idioms say what their texts promise, computed."""
 
-from itertools import pairwise
-
 import numpy as np
 import openpyxl
 import pytest
@@ -153,11 +151,6 @@ def test_gravities_without_a_call_lie_near_those_of_science(plato):
         assert value(formulas.plato_of_sg("x"), x=sg) == pytest.approx(plato, abs=2e-5)
         shown = value(formulas.shown_on_scale("x"), x=sg, **on_plato)
         assert shown == pytest.approx(plato, abs=2e-5)
-
-
-def test_a_polynomial_is_written_as_one_would():
-    for formula in (formulas.sg_of_plato("x"), formulas.plato_of_sg("x")):
-        assert not {"+-", "--", "-+"} & {one + other for one, other in pairwise(formula)}, formula
 
 
 def test_in_sg_gravities_stay_as_they_are():

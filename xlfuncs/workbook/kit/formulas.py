@@ -228,7 +228,7 @@ def _of(coefficients: Sequence[float], x: str) -> str:
     *others, formula = (f"{coefficient:.8g}" for coefficient in coefficients)
     for coefficient in reversed(others):
         formula = f"{coefficient}+{x}*({formula})"
-    return formula.replace("+-", "-")
+    return formula
 
 
 def sg_of_plato(cell: str) -> str:
