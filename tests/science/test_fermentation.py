@@ -50,6 +50,7 @@ def test_readings_that_say_nothing_leave_common_practice():
     found = forecast(np.array([0.0, 1.0, 2.0]), np.full(3, 1.050), u_sg=10.0)
     assert found.day == pytest.approx(np.log(inside), rel=1e-3)
     assert found.u_day == pytest.approx(u_day, rel=0.012)
+    assert found.u_final == pytest.approx(10 / 3**0.5, rel=1e-3)  # where three readings start
     found = forecast(np.array([0.0, 1e-6, 2e-6]), np.full(3, 1.050), u_sg=1e-5)
     assert found.final == pytest.approx(1.050 - fall, abs=1e-5)
     assert found.u_final == pytest.approx(0.125 * 0.050, rel=1e-3)
@@ -80,6 +81,15 @@ def test_dates_and_order_do_not_matter():
     assert dated.final == pytest.approx(found.final, abs=1e-7)
     assert dated.day - 46_095 == pytest.approx(found.day, abs=1e-4)
     assert dated.u_day == pytest.approx(found.u_day, rel=1e-3)
+
+
+@pytest.mark.parametrize("first", [1.004, 1.0055, 1.008])
+def test_beer_that_stands_still_is_at_its_end_from_the_first_reading_on(first):
+    days = 100 + np.arange(12.0)
+    found = forecast(days, np.full(12, first), u_sg=1e-5)
+    assert found.day == 100
+    assert found.u_day == 0
+    assert found.final == pytest.approx(first, abs=0.001)
 
 
 # --- state ------------------------------
