@@ -108,6 +108,12 @@ def test_any_unit_of_volume_will_do(unit):
     assert other.volume == pytest.approx(one.volume * unit, rel=1e-7)
 
 
+def test_a_thin_runoff_falls_like_a_strong_one():
+    strong, thin = (runoff.fit(VOLUMES, 18 * s * np.exp(-VOLUMES / 15), 4 * s) for s in (1, 0.01))
+    assert thin.volume == pytest.approx(strong.volume, rel=1e-9)
+    assert thin.scale == pytest.approx(15, rel=1e-9)
+
+
 def test_exact_readings_give_the_curve():
     exact = 18 * np.exp(-VOLUMES / 15)
     curve = runoff.fit(VOLUMES, exact, LIMIT)
