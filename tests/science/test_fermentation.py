@@ -47,7 +47,7 @@ def test_readings_that_say_nothing_leave_common_practice():
     inside = fall * (1 + b) / 0.001 - b
     by_fall, by_lag = (1 + b) / 0.001 / inside, b * (fall / 0.001 - 1) / inside
     u_day = np.hypot(np.log(inside) * np.log(2), np.hypot(by_fall * 0.125 * 0.050, by_lag * 2))
-    found = forecast(np.array([0.0, 1.0, 2.0]), np.full(3, 1.050), u_sg=10.0)
+    found = forecast(np.array([0.0, 1.0, 2.0]), np.array([1.050, 1.060, 1.040]), u_sg=10.0)
     assert found.day == pytest.approx(np.log(inside), rel=1e-3)
     assert found.u_day == pytest.approx(u_day, rel=0.012)
     assert found.u_final == pytest.approx(10 / 3**0.5, rel=1e-3)  # where three readings start
