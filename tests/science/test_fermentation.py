@@ -115,6 +115,7 @@ def test_beer_that_stands_still_is_at_its_end_from_the_first_reading_on(first):
         ([0, 3], [10, 10], "steady"),
         ([0, 1], [10, 10], "too few readings"),
         ([0, 4, 7], [50, 14, 11], "slowing"),
+        ([0, 1, 4], [50, 44, 38], "slowing"),  # two points a day after six
         ([0, 1, 2, 3], [50, 40, 30, 28], "slowing"),  # a day is long enough for a rate
         ([0, 0.9, 1.8], [50, 40, 38], "fermenting"),  # and less is not
     ],
