@@ -55,6 +55,7 @@ SCALE = Choice("Scale", {"Plato": ("°P", "P"), "SG": ()})
         (SG, 980, "! x 980 is outside 0.98 to 1.206; as specific gravity that is 0.98"),
         (SG, 1206, "! x 1206 is outside 0.98 to 1.206; as specific gravity that is 1.206"),
         (SG, 1207, "! x 1207 is outside 0.98 to 1.206"),
+        (SG, 1.21, "! x 1.21 is outside 0.98 to 1.206"),  # a strong wort, no degrees
         (
             SG,
             12.4,
