@@ -92,7 +92,7 @@ def secant(function: Callable[[Real], Real], target: Real, start: Real, steps: i
         step = (second - first) / np.where(rise == 0, 1.0, rise)
         first, residual_first = second, residual_second
         second = second - residual_second * step
-    return second if np.ndim(second) else float(second)
+    return second if isinstance(second, np.ndarray) and second.ndim else float(second)
 
 
 #: Elements worked on at once: the temporaries of a model then stay in the processor's cache.
