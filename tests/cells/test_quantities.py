@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from xlfuncs.cells.quantities import BRIX, Choice, Number
 
 SG = Number("Gravity", "SG", 0.98, 1.206)
+IN_DEGREES = "if that is °Plato or °Brix, convert it with GRAVITY_CONVERT"
 CELSIUS = Number("Temperature", "°C", 5, 45)
 ANY = Number("Anything", low=-1e9, high=1e9)
 POSITIVE = Number("Count", low=0, high=10, above=True)
@@ -56,6 +57,9 @@ SCALE = Choice("Scale", {"Plato": ("°P", "P"), "SG": ()})
         (SG, 1206, "! x 1206 is outside 0.98 to 1.206; as specific gravity that is 1.206"),
         (SG, 1207, "! x 1207 is outside 0.98 to 1.206"),
         (SG, 1.21, "! x 1.21 is outside 0.98 to 1.206"),  # a strong wort, no degrees
+        (SG, 1.3, f"! x 1.3 is outside 0.98 to 1.206; {IN_DEGREES}"),
+        (SG, 45, f"! x 45 is outside 0.98 to 1.206; {IN_DEGREES}"),
+        (SG, 45.5, "! x 45.5 is outside 0.98 to 1.206"),  # no wort is so strong
         (
             SG,
             12.4,

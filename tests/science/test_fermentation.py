@@ -101,8 +101,9 @@ def test_beer_that_stands_still_is_at_its_end_from_the_first_reading_on(first):
         ([0], [50], "too few readings"),
         ([0, 1], [50, 50], "not started"),
         ([0, 1, 2, 4], [50, 50, 49, 50], "not started"),
-        ([0, 1], [29.5, 30.5], "not started"),  # the last reading tells wort from beer
-        ([0, 1], [30.5, 29.5], "too few readings"),
+        ([0, 1, 2], [29.5, 29.5, 30.5], "not started"),  # the last reading tells wort from beer
+        ([0, 1, 2], [30.5, 30.5, 29.5], "too few readings"),
+        ([0, 1], [30, 30], "not started"),  # from 1.030 on
         ([0, 1, 2], [50, 49, 44], "fermenting"),
         ([0, 0.5], [50, 44], "fermenting"),  # too near each other for a rate
         ([0, 1, 2, 3], [50, 49, 40, 28], "fermenting"),
