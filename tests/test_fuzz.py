@@ -3,6 +3,7 @@
 import ast
 import itertools
 import random
+import re
 import subprocess
 import sys
 
@@ -52,3 +53,61 @@ def test_a_mutant_differs_in_one_place():
         lines = mutant.source.splitlines()
         assert len(lines) == len(sound)
         assert sum(one != other for one, other in zip(lines, sound, strict=True)) == 1
+
+
+@pytest.mark.parametrize(("source", "changes"), [
+    ("_NUDGE = 1e-3", []),
+    ("f(x, start=2 * y)", []),
+    ("def _near_plato(sg):\n    return 258 * sg", []),
+    ("near = x <= limit + hair", ["limit - hair"]),
+    ("far = x > limit", ["x >= limit"]),
+    ("steady = days[-1] - days >= STEADY_DAYS", ["days[-1] + days", "+1", "-2", "> STEADY_DAYS"]),
+    ("far = apart > np.sqrt(u) * 3.0", ["<= np.sqrt", "np.sqrt(u) / 3.0", "3.3"]),
+    ("solve(f, x, steps=3)", ["steps=2"]),
+    ("def solve(f, steps: int = 3) -> float: ...", ["steps: int=2"]),
+    ("def solve(f, start: float = 3.0) -> float: ...", []),
+])  # fmt: skip
+def test_no_mutant_that_no_test_could_notice(source, changes, tmp_path, monkeypatch):
+    monkeypatch.setattr(mutants, "PACKAGE", tmp_path)
+    path = tmp_path / "science" / "some.py"
+    path.parent.mkdir()
+    path.write_text(source, encoding="utf-8")
+    made = [mutant.now for mutant in mutants.mutants(path)]
+    assert len(made) == len(changes), made
+    assert all(any(change in now for now in made) for change in changes), made
+
+
+def test_conditions_of_a_formula_are_added_not_divided(tmp_path, monkeypatch):
+    monkeypatch.setattr(mutants, "PACKAGE", tmp_path)
+    path = tmp_path / "workbook" / "some.py"
+    path.parent.mkdir()
+    path.write_text('f"IFERROR(ISNUMBER({a})*({a}<2),0)"\nf"{a}*{b}"', encoding="utf-8")
+    made = [mutant.now for mutant in mutants.mutants(path)]
+    assert [now for now in made if "+" in now] == ["f'IFERROR(ISNUMBER({a})+({a}<2),0)'"]
+    assert [now for now in made if "/" in now] == ["f'{a}/{b}'"]
+
+
+def test_every_explained_mutant_exists():
+    """And is explained in words."""
+    explained = mutants.explained()
+    modules = {re.match(r"[\w/]+\.py", name)[0] for name in explained}
+    assert set(explained) <= {mutant.name for mutant in mutants.everywhere(modules)}
+    assert all(len(reason.split()) > 4 for reason in explained.values())
+
+
+@pytest.mark.parametrize(
+    ("survivors", "explained", "status"), [(0, 0, 0), (1, 1, 0), (1, 0, 1), (2, 2, 1)]
+)
+def test_explained_survivors_count(survivors, explained, status, monkeypatch, capsys):
+    """One of twenty may survive, and only with its reason."""
+    made = mutants.everywhere(["science/water.py"])[:20]
+    surviving = {mutant.name for mutant in made[:survivors]}
+    assert len({mutant.name for mutant in made}) == 20
+    monkeypatch.setattr(mutants, "_load", lambda: None)
+    monkeypatch.setattr(mutants, "everywhere", lambda places: list(made))
+    monkeypatch.setattr(mutants, "_survives", lambda mutant: mutant.name in surviving)
+    reasons = {mutant.name: "because" for mutant in made[:explained]}
+    monkeypatch.setattr(mutants, "explained", lambda: reasons)
+    monkeypatch.setattr(sys, "argv", ["fuzz.mutants"])
+    assert mutants.main() == status
+    assert f"{survivors} survive" in capsys.readouterr().out

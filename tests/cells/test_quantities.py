@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from xlfuncs.cells.quantities import BRIX, Choice, Number
 
 SG = Number("Gravity", "SG", 0.98, 1.206)
+IN_DEGREES = "if that is °Plato or °Brix, convert it with GRAVITY_CONVERT"
 CELSIUS = Number("Temperature", "°C", 5, 45)
 ANY = Number("Anything", low=-1e9, high=1e9)
 POSITIVE = Number("Count", low=0, high=10, above=True)
@@ -52,6 +53,13 @@ SCALE = Choice("Scale", {"Plato": ("°P", "P"), "SG": ()})
         (CELSIUS, 68, "! x 68 is outside 5 to 45 °C; if that is °F, it is 20.0 °C"),
         (CELSIUS, 300, "! x 300 is outside 5 to 45 °C"),
         (SG, 1050, "! x 1050 is outside 0.98 to 1.206; as specific gravity that is 1.05"),
+        (SG, 980, "! x 980 is outside 0.98 to 1.206; as specific gravity that is 0.98"),
+        (SG, 1206, "! x 1206 is outside 0.98 to 1.206; as specific gravity that is 1.206"),
+        (SG, 1207, "! x 1207 is outside 0.98 to 1.206"),
+        (SG, 1.21, "! x 1.21 is outside 0.98 to 1.206"),  # a strong wort, no degrees
+        (SG, 1.3, f"! x 1.3 is outside 0.98 to 1.206; {IN_DEGREES}"),
+        (SG, 45, f"! x 45 is outside 0.98 to 1.206; {IN_DEGREES}"),
+        (SG, 45.5, "! x 45.5 is outside 0.98 to 1.206"),  # no wort is so strong
         (
             SG,
             12.4,
@@ -143,6 +151,11 @@ def test_a_column_reads_as_its_cells_do(quantity, cells):
         (BRIX, "-1 to 45"),
         (POSITIVE, "above 0 to 10"),
         (SCALE, "Plato, SG"),
+        # Ends of a scale are no round numbers: four decimals, of large ones none.
+        (CELSIUS.within(-5.27311, 45.18289), "-5.2731 to 45.1828"),
+        (CELSIUS.within(0, 264172052.62), "0 to 264172052"),
+        (CELSIUS.within(0, 100000.62), "0 to 100000"),
+        (CELSIUS.within(0, 99999.62), "0 to 99999.62"),
         (Number("Amount", depends_on="unit"), "limits by unit"),
     ],
 )

@@ -124,6 +124,9 @@ def test_a_regression_outside_its_worts():
         "! linear-2017 holds for worts of 4 to 22 °P, not 3.1 °P"
     )
     assert BEER_SG(1.1, 14.0, 1.04, "regression-2001").endswith("of 4 to 22 °P, not 23.8 °P")
+    for within, beyond in ((4.01, 3.99), (21.99, 22.01)):
+        assert isinstance(BEER_SG(sucrose.sg(within), within / 2, 1.04, "linear-2017"), float)
+        assert "of 4 to 22 °P" in BEER_SG(sucrose.sg(beyond), beyond / 2, 1.04, "linear-2017")
 
 
 def test_the_alcohol_factor_belongs_to_the_balance():

@@ -101,6 +101,28 @@ def test_leaving_a_pair_out_is_a_fit_without_it():
     assert fit.error == pytest.approx(np.sqrt(np.mean(fit.sg_errors**2)), rel=1e-12)
 
 
+def test_a_deviation_is_counted_in_what_the_others_leave_unsure():
+    """The misfit to a fit without the pair, over its own doubt and theirs (GUM, equation 13)."""
+    original, brix, sg = _brewery(np.random.default_rng(2), 5, 1.06, 0.93)
+    fit = beer_fit.fit(original, brix, sg)
+    for i in range(5):
+        rest = np.arange(5) != i
+        other = beer_fit.fit(original[rest], brix[rest], sg[rest])
+
+        def shown(wort_factor, alcohol_factor, gravity=sg[i], original=original[i]):
+            return beer.from_sg(original, gravity).brix(wort_factor, alcohol_factor)
+
+        factors, u = (other.wort_factor, other.alcohol_factor), other.u_wort_factor
+        by_wort = (shown(factors[0] + u, factors[1]) - shown(factors[0] - u, factors[1])) / 2
+        u = other.u_alcohol_factor
+        by_alcohol = (shown(factors[0], factors[1] + u) - shown(factors[0], factors[1] - u)) / 2
+        by_sg = (shown(*factors, sg[i] + 0.001) - shown(*factors, sg[i] - 0.001)) / 2
+        common = 2 * other.correlation * by_wort * by_alcohol
+        doubt = np.sqrt(0.1**2 + by_sg**2 + by_wort**2 + by_alcohol**2 + common)
+        expected = (shown(*factors) - brix[i]) / doubt
+        assert fit.deviations[i] == pytest.approx(expected, rel=0.01)
+
+
 def test_an_own_correction_beats_the_defaults_where_there_is_something_to_learn():
     fit = beer_fit.fit(*_brewery(np.random.default_rng(4), 60, 1.08, 0.9))
     assert fit.error < 0.8 * fit.default_error

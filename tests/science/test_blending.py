@@ -175,6 +175,12 @@ def test_an_addition_must_be_stronger_than_its_target():
     assert blending.strong_enough(sucrose.sg(np.array([19.9, 20.1])), 0.2).tolist() == [True, False]
 
 
+@pytest.mark.parametrize("end", [0.98, 1.206])
+def test_no_water_leaves_a_wort_at_the_end_of_the_scale_as_it_is(end):
+    assert blending.after_water(20.0, end, 0.0) == pytest.approx(end, abs=1e-12)
+    assert blending.sg_at_volume(20.0, end, 20.0) == pytest.approx(end, abs=1e-12)
+
+
 def test_volumes_shrink_when_strong_wort_meets_water():
     mixed = blending.blend(np.array([10.0, 10.0]), np.array([1.0, 1.1]))
     assert 19.99 < mixed.volume < 20

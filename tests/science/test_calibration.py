@@ -51,6 +51,17 @@ def test_references_close_together_give_the_offset_alone():
     assert line.residual == pytest.approx(np.std(readings - references, ddof=1))
 
 
+def test_two_points_have_no_scatter_about_their_line():
+    """Nor has one about its offset: what rounding leaves of them is none."""
+    random = np.random.default_rng(2)
+    for _ in range(20):
+        readings = random.uniform(0, 30, 2)
+        assert np.isnan(calibration.fit_line(readings, np.array([0.3, 20.1])).residual)
+        assert np.isnan(calibration.fit_line(readings[:1], np.array([0.3])).residual)
+    three = calibration.fit_line(np.array([0.0, 10.3, 20.0]), np.array([0.0, 10.0, 20.0]))
+    assert three.residual == pytest.approx(6**0.5 * 0.1)  # 0.1, -0.2 and 0.1 with one freedom
+
+
 def test_five_brix_are_spread_enough_for_a_slope():
     line = calibration.fit_line(np.array([0.0, 5.1]), np.array([0.0, 5.0]))
     assert line.slope == pytest.approx(1.02)

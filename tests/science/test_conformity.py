@@ -35,6 +35,10 @@ from xlfuncs.science import conformity
         (1.05224, 0.0005, "too close to call"),
         (1.05226, 0.0005, "probably high"),
         (1.04776, 0.0005, "too close to call"),
+        (1.05175, 0.0005, "too close to call"),  # just u/2 from a limit is still that near
+        (1.05225, 0.0005, "too close to call"),
+        (1.04825, 0.0005, "too close to call"),
+        (1.04775, 0.0005, "too close to call"),
         (1.04774, 0.0005, "probably low"),
     ],
 )

@@ -41,6 +41,21 @@ def test_early_on_it_leans_on_common_practice_and_says_so():
     assert abs(late.final - 1.020) < 2e-4
 
 
+def test_readings_that_say_nothing_leave_common_practice():
+    """Three quarters ± an eighth, a tail of a day (half or twice), a lag of 2 ± 2; day by hand."""
+    fall, b = 0.75 * 0.050, np.exp(2.0)
+    inside = fall * (1 + b) / 0.001 - b
+    by_fall, by_lag = (1 + b) / 0.001 / inside, b * (fall / 0.001 - 1) / inside
+    u_day = np.hypot(np.log(inside) * np.log(2), np.hypot(by_fall * 0.125 * 0.050, by_lag * 2))
+    found = forecast(np.array([0.0, 1.0, 2.0]), np.array([1.050, 1.060, 1.040]), u_sg=10.0)
+    assert found.day == pytest.approx(np.log(inside), rel=1e-3)
+    assert found.u_day == pytest.approx(u_day, rel=0.012)
+    assert found.u_final == pytest.approx(10 / 3**0.5, rel=1e-3)  # where three readings start
+    found = forecast(np.array([0.0, 1e-6, 2e-6]), np.full(3, 1.050), u_sg=1e-5)
+    assert found.final == pytest.approx(1.050 - fall, abs=1e-5)
+    assert found.u_final == pytest.approx(0.125 * 0.050, rel=1e-3)
+
+
 @pytest.mark.parametrize(
     "course",
     [
@@ -68,6 +83,15 @@ def test_dates_and_order_do_not_matter():
     assert dated.u_day == pytest.approx(found.u_day, rel=1e-3)
 
 
+@pytest.mark.parametrize("first", [1.004, 1.0055, 1.008])
+def test_beer_that_stands_still_is_at_its_end_from_the_first_reading_on(first):
+    days = 100 + np.arange(12.0)
+    found = forecast(days, np.full(12, first), u_sg=1e-5)
+    assert found.day == 100
+    assert found.u_day == 0
+    assert found.final == pytest.approx(first, abs=0.001)
+
+
 # --- state ------------------------------
 
 
@@ -77,6 +101,9 @@ def test_dates_and_order_do_not_matter():
         ([0], [50], "too few readings"),
         ([0, 1], [50, 50], "not started"),
         ([0, 1, 2, 4], [50, 50, 49, 50], "not started"),
+        ([0, 1, 2], [29.5, 29.5, 30.5], "not started"),  # the last reading tells wort from beer
+        ([0, 1, 2], [30.5, 30.5, 29.5], "too few readings"),
+        ([0, 1], [30, 30], "not started"),  # from 1.030 on
         ([0, 1, 2], [50, 49, 44], "fermenting"),
         ([0, 0.5], [50, 44], "fermenting"),  # too near each other for a rate
         ([0, 1, 2, 3], [50, 49, 40, 28], "fermenting"),
@@ -89,6 +116,9 @@ def test_dates_and_order_do_not_matter():
         ([0, 3], [10, 10], "steady"),
         ([0, 1], [10, 10], "too few readings"),
         ([0, 4, 7], [50, 14, 11], "slowing"),
+        ([0, 1, 4], [50, 44, 38], "slowing"),  # two points a day after six
+        ([0, 1, 2, 3], [50, 40, 30, 28], "slowing"),  # a day is long enough for a rate
+        ([0, 0.9, 1.8], [50, 40, 38], "fermenting"),  # and less is not
     ],
 )
 def test_states(days, points, expected):
@@ -97,6 +127,13 @@ def test_states(days, points, expected):
     if len(days) > 1:
         backwards = slice(None, None, -1)
         assert state(np.array(days, dtype=float)[backwards], sgs[backwards]) == expected
+
+
+def test_a_fall_of_the_uncertainty_of_a_difference_may_be_none():
+    """2·√2·u, as two readings of the same differ by in one case of twenty: no fall as yet."""
+    days, lowest = np.array([0.0, 1.0]), 1.050 - 2 * 2**0.5 * 0.001
+    assert state(days, np.array([1.050, lowest])) == "not started"
+    assert state(days, np.array([1.050, lowest - 1e-6])) == "fermenting"
 
 
 def test_steady_hangs_on_the_uncertainty():

@@ -108,6 +108,12 @@ def test_any_unit_of_volume_will_do(unit):
     assert other.volume == pytest.approx(one.volume * unit, rel=1e-7)
 
 
+def test_a_thin_runoff_falls_like_a_strong_one():
+    strong, thin = (runoff.fit(VOLUMES, 18 * s * np.exp(-VOLUMES / 15), 4 * s) for s in (1, 0.01))
+    assert thin.volume == pytest.approx(strong.volume, rel=1e-9)
+    assert thin.scale == pytest.approx(15, rel=1e-9)
+
+
 def test_exact_readings_give_the_curve():
     exact = 18 * np.exp(-VOLUMES / 15)
     curve = runoff.fit(VOLUMES, exact, LIMIT)
@@ -123,6 +129,7 @@ def test_exact_readings_give_the_curve():
         [5.0, 5.0, 5.0, 5.0],
         [-0.1, -0.2, -0.1, -0.3],
         [18.0, 0.0, 0.0, 0.0],
+        [5.0, 4.999, 4.998, 4.997],  # the last reading less by what no instrument shows
     ],
 )
 def test_no_curve_where_nothing_falls(plato):
@@ -286,6 +293,15 @@ def test_what_all_readings_share_moves_the_volume_as_a_new_fit_says(level, share
     moved = runoff.fit(VOLUMES, PLATO * (1 + share) + level, LIMIT)
     common = np.sqrt(stated.uncertainty**2 - clean.uncertainty**2)
     assert common == pytest.approx(abs(moved.volume - clean.volume), rel=0.05)
+
+
+def test_two_steps_from_the_line_are_enough():
+    """They end within a millionth of the uncertainty; the line itself lies a hundredth away."""
+    ended, line, least = (
+        runoff.fit_all(VOLUMES, PLATO, LIMIT, **steps) for steps in ({}, {"steps": 0}, {"steps": 9})
+    )
+    assert abs(ended.volume - least.volume) < 1e-6 * least.uncertainty
+    assert abs(line.volume - least.volume) > 1e-2 * least.uncertainty
 
 
 def test_the_curve_through_all_readings_against_curve_fit():

@@ -69,6 +69,12 @@ def test_inverses_over_the_whole_range():
     assert np.max(np.abs(sucrose.brix(sucrose.refractive_index(EXTRACT)) - EXTRACT)) < 1e-10
 
 
+@pytest.mark.parametrize("temperature", [0.0, 20.0, 65.0, 100.0])
+def test_extract_is_found_from_a_density_at_any_temperature(temperature):
+    density = sucrose.density(EXTRACT, temperature)
+    assert np.max(np.abs(sucrose.plato_at(density, temperature) - EXTRACT)) < 1e-10
+
+
 @pytest.mark.parametrize("temperature", [5.0, 12.0, 19.0, 20.0, 28.0, 45.0])
 def test_temperature_correction_is_undone_by_the_model(temperature):
     readings = np.linspace(-1, 40, 401)

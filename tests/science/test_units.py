@@ -44,6 +44,15 @@ def test_factors():
     table.hold(np.array(answers) / table["factor"] - 1)
 
 
+@pytest.mark.parametrize("unit", UNITS.values(), ids=UNITS)
+def test_all_units_of_a_kind_end_at_the_same(unit):
+    """Absolute zero, or nothing at all, is taken in each; so is the most, a round number of one."""
+    one = next(one for one in UNITS.values() if one.kind == unit.kind and one.factor == 1)
+    least = -273.15 if unit.kind == "temperature" else 0.0
+    assert unit.low <= units.convert(least, one.name, unit.name)
+    assert units.convert(float(f"{one.high:.5g}"), one.name, unit.name) <= unit.high
+
+
 def test_points():
     table = Table("unit_points")
     answers = [units.convert(float(row["value"]), row["from"], row["to"]) for row in table.rows]

@@ -154,16 +154,15 @@ def _within(low: float, high: float) -> str:
     >>> _within(-5.27311, 45.18282), _within(0.98 - 1e-12, 1.206)
     ('-5.2731 to 45.1828', '0.98 to 1.206')
     """
-    if low > -math.inf and high < math.inf:
-        steps = 1e4 if high < 1e5 else 1.0
-        # What is left of a hair does not round a limit up to the next figure.
-        hair = 1e-6
-        low, high = math.ceil(low * steps - hair) / steps, math.floor(high * steps + hair) / steps
+    steps = 1e4 if high < 1e5 else 1.0
+    # What is left of a hair does not round a limit up to the next figure.
+    hair = 1e-6
+    low, high = math.ceil(low * steps - hair) / steps, math.floor(high * steps + hair) / steps
     return f"{show(low)} to {show(high)}"
 
 
 def _plain(cell: Any) -> float:
-    return cell if type(cell) is float or type(cell) is int else math.nan
+    return cell if type(cell) in (float, int) else math.nan
 
 
 @dataclass(frozen=True)

@@ -67,27 +67,29 @@ def newton(
     return x
 
 
-def secant(
-    function: Callable[[Real], Real], target: Real, first: Real, second: Real, steps: int
-) -> Real:
+# How far apart the first two points of a secant are.
+_NUDGE = 1e-3
+
+
+def secant(function: Callable[[Real], Real], target: Real, start: Real, steps: int) -> Real:
     """Solve function(x) = target by a fixed number of secant steps, all elements at once.
 
     Once an element has converged its two points coincide and it stays where it is.
 
     - `function`: from the unknown to the unit of `target`
     - `target`: value that it is to take
-    - `first`: one guess at the unknown
-    - `second`: another one
+    - `start`: first guess at the unknown
     - `steps`: how many are taken
 
-    >>> round(secant(lambda x: x * x, 2.0, 1.4, 1.5, 5), 12)
+    >>> round(secant(lambda x: x * x, 2.0, 1.4, 4), 12)
     1.414213562373
     """
+    first, second = start, start + _NUDGE
     residual_first = function(first) - target
     for _ in range(steps):
         residual_second = function(second) - target
         rise = residual_second - residual_first
-        step = np.where(rise == 0, 0.0, second - first) / np.where(rise == 0, 1.0, rise)
+        step = (second - first) / np.where(rise == 0, 1.0, rise)
         first, residual_first = second, residual_second
         second = second - residual_second * step
     return second if isinstance(second, np.ndarray) and second.ndim else float(second)

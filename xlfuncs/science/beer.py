@@ -277,8 +277,8 @@ def _brix_is(brix: Real, wort_factor: Real, alcohol_factor: Real) -> _Equation:
 # --- from any two of original extract, specific gravity, refraction, attenuation -------------
 
 # °Brix, and °Plato less on a hydrometer, for a mass fraction of 1 of ethanol: only for starts.
-_BRIX_PER_SPIRIT = 43.0
-_PLATO_PER_SPIRIT = 45.0
+_NEAR_BRIX_PER_SPIRIT = 43.0
+_NEAR_PLATO_PER_SPIRIT = 45.0
 
 # Newton steps: the worst start over the whole range is then solved to rounding, as a test holds.
 _STEPS = 3
@@ -342,14 +342,10 @@ def by_newton(
     >>> print(f"{beer.sg:.4f}", abs(step) < 1e-6)
     1.0101 True
     """
-    per_spirit = 100 * EXTRACT_PER_ETHANOL - _LOST_PER_ETHANOL * original
-    brix_per_extract = _BRIX_PER_SPIRIT * alcohol_factor / per_spirit
-    residue = (brix - brix_per_extract * original) / (wort_factor - brix_per_extract)
     return _solve(
         _original_is(original),
         _brix_is(brix, wort_factor, alcohol_factor),
-        residue,
-        (original - residue) / per_spirit,
+        *_near_by_brix(original, brix, wort_factor, alcohol_factor),
     )
 
 
@@ -370,8 +366,8 @@ def bracketed(original: Array, brix: Array, wort_factor: Array, alcohol_factor: 
     balance = _original_is(original)
     refraction = _brix_is(brix, wort_factor, alcohol_factor)
 
-    def spirit_with(residue: Array) -> Array:
-        spirit = (original - residue) / (100 * EXTRACT_PER_ETHANOL - _LOST_PER_ETHANOL * original)
+    def spirit_with(residue: Array) -> Real:
+        spirit = _near_spirit(original, residue)
         for _ in range(_STEPS):
             value, _, slope = balance(_litre(residue, spirit))
             spirit = spirit - value / slope
@@ -462,7 +458,7 @@ def from_sg(original: Real, sg: Real) -> Beer:
     (4.41, 5.0)
     """
     residue = real_extract_by_rule(original, sucrose.near_plato(sg))
-    spirit = (original - residue) / (100 * EXTRACT_PER_ETHANOL - _LOST_PER_ETHANOL * original)
+    spirit = _near_spirit(original, residue)
     return _solve(_original_is(original), _sg_is(sg), residue, spirit)[0]
 
 
@@ -482,15 +478,10 @@ def from_sg_and_brix(
     >>> round(from_sg_and_brix(1.0101, 6.2).original, 1)
     12.0
     """
-    apparent_extract = sucrose.near_plato(sg)
-    spirit = (brix - wort_factor * apparent_extract) / (
-        wort_factor * _PLATO_PER_SPIRIT + alcohol_factor * _BRIX_PER_SPIRIT
-    )
     return _solve(
         _sg_is(sg),
         _brix_is(brix, wort_factor, alcohol_factor),
-        apparent_extract + _PLATO_PER_SPIRIT * spirit,
-        spirit,
+        *_near_by_both(sg, brix, wort_factor, alcohol_factor),
     )[0]
 
 
@@ -500,18 +491,49 @@ def from_attenuation(original: Real, real_attenuation: Real) -> Beer:
     >>> round(from_attenuation(12.0, 66.0).sg, 4)
     1.0093
     """
-    fermented = original * real_attenuation / 100
     return _solve(
         _original_is(original),
         _attenuation_is(real_attenuation),
-        original - fermented,
-        fermented / (100 * EXTRACT_PER_ETHANOL),
+        *_near_by_attenuation(original, real_attenuation),
     )[0]
+
+
+# --- starts: near enough for the steps --------------------------------------------------------
+
+
+def _near_spirit(original: Real, residue: Real) -> Real:
+    return (original - residue) / (100 * EXTRACT_PER_ETHANOL - _LOST_PER_ETHANOL * original)
+
+
+def _near_by_brix(
+    original: Real, brix: Real, wort_factor: Real, alcohol_factor: Real
+) -> tuple[Real, Real]:
+    per_spirit = 100 * EXTRACT_PER_ETHANOL - _LOST_PER_ETHANOL * original
+    brix_per_extract = _NEAR_BRIX_PER_SPIRIT * alcohol_factor / per_spirit
+    residue = (brix - brix_per_extract * original) / (wort_factor - brix_per_extract)
+    return residue, (original - residue) / per_spirit
+
+
+def _near_by_both(
+    sg: Real, brix: Real, wort_factor: Real, alcohol_factor: Real
+) -> tuple[Real, Real]:
+    apparent_extract = sucrose.near_plato(sg)
+    spirit = (brix - wort_factor * apparent_extract) / (
+        wort_factor * _NEAR_PLATO_PER_SPIRIT + alcohol_factor * _NEAR_BRIX_PER_SPIRIT
+    )
+    return apparent_extract + _NEAR_PLATO_PER_SPIRIT * spirit, spirit
+
+
+def _near_by_attenuation(original: Real, real_attenuation: Real) -> tuple[Real, Real]:
+    fermented = original * real_attenuation / 100
+    return original - fermented, fermented / (100 * EXTRACT_PER_ETHANOL)
+
+
+# --- the steps -------------------------------------------------------------------------------
 
 
 def _solve(first: _Equation, second: _Equation, residue: Real, spirit: Real) -> tuple[Beer, Real]:
     """The beer that fulfils both equations, and the last step taken in its residue (°P)."""
-    step: Real = 0.0
     for _ in range(_STEPS):
         litre = _litre(residue, spirit)
         a, a_residue, a_spirit = first(litre)

@@ -155,9 +155,9 @@ def status(
     """
     unknown = np.isnan(offset) | np.isnan(days_since_check)
     # 0.2 read off a scale and 0.2 typed as tolerance may differ by a binary hair.
-    limit = np.asarray(tolerance) * (1 + 1e-9)
-    adjust = np.abs(offset) > limit
-    reaches_over = np.abs(offset) + COVERAGE * u_offset > limit
+    hair = 1 + 1e-9
+    adjust = np.abs(offset) > np.asarray(tolerance) * hair
+    reaches_over = np.abs(offset) + COVERAGE * u_offset > np.asarray(tolerance) * hair
     due = np.asarray(days_since_check) > interval_days
     return first_true(
         [

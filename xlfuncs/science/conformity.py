@@ -42,16 +42,15 @@ def verdict(measured: Real, target: Real, tolerance: Real, u: Real = 0.0) -> NDA
     # 1.052 - 1.050 is a hair over 0.002 in binary; a reading on the limit is within it.
     hair = 1e-9 * np.maximum(np.abs(target), np.abs(tolerance))
     deviation = np.asarray(measured - target)
-    outside = np.abs(deviation) - tolerance
     decidable = np.asarray(expanded <= tolerance + hair)
     return first_true(
         [
             (np.abs(deviation) + expanded <= tolerance + hair, "on target"),
             (deviation + expanded < -tolerance - hair, "low"),
             (deviation - expanded > tolerance + hair, "high"),
-            (decidable & (outside <= -close - hair), "probably on target"),
-            ((outside >= close + hair) & (deviation < 0), "probably low"),
-            ((outside >= close + hair) & (deviation > 0), "probably high"),
+            (decidable & (np.abs(deviation) + close <= tolerance - hair), "probably on target"),
+            (deviation + close <= -tolerance - hair, "probably low"),
+            (deviation - close >= tolerance + hair, "probably high"),
         ],
         otherwise="too close to call",
     )

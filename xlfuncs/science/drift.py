@@ -49,6 +49,7 @@ def slope(days: Array, offsets: Array, u: Array, levels: Array) -> tuple[float, 
         spread += float(np.sum(weights[here] * from_day**2))
         moved += float(np.sum(weights[here] * from_day * from_offset))
     # Means leave a hair of rounding where all days of a level are equal.
-    if spread <= 1e-12 * float(np.sum(weights)):
+    hair = 1e-12 * float(np.sum(weights))
+    if spread <= hair:
         return float("nan"), float("nan")
     return moved / spread, spread**-0.5

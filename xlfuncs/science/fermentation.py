@@ -25,7 +25,7 @@ _RATE_DAYS = 1.0  # a rate is taken over at least so long, lest noise looks like
 _SHARE, _SHARE_SPREAD = 0.75, 0.125
 _LOG_RATE, _LOG_RATE_SPREAD = 0.0, 0.7
 _LAG, _LAG_SPREAD = 2.0, 2.0
-_STEP = 1e-5
+_NUDGE = 1e-5
 
 
 @dataclass(frozen=True)
@@ -55,9 +55,9 @@ def forecast(days: Array, sgs: Array, u_sg: float = 0.001) -> Forecast:
     order = np.argsort(days, kind="stable")
     elapsed, sgs = days[order] - days[order[0]], sgs[order]
     extract = max(float(sgs[0]) - 1, 5 * NEAR)
-    prior = np.array([sgs[0], _SHARE * extract, _LOG_RATE, _LAG])
-    # The first reading is counted with the others: no belief beyond it.
-    spread = np.array([np.inf, _SHARE_SPREAD * extract, _LOG_RATE_SPREAD, _LAG_SPREAD])
+    # Of the start nothing is believed: the first reading is counted with the others.
+    prior = np.array([_SHARE * extract, _LOG_RATE, _LAG])
+    spread = np.array([_SHARE_SPREAD * extract, _LOG_RATE_SPREAD, _LAG_SPREAD])
 
     def left(parameters: Array) -> tuple[Array, Array]:
         """Share of the fall that is still to come, and what the lag has of its denominator."""
@@ -70,7 +70,7 @@ def forecast(days: Array, sgs: Array, u_sg: float = 0.001) -> Forecast:
     def residuals(parameters: Array) -> Array:
         start, fall, _, _ = parameters
         misfit = (start - fall * (1 - left(parameters)[0]) - sgs) / u_sg
-        return np.append(misfit, ((parameters - prior) / spread)[1:])
+        return np.append(misfit, (parameters[1:] - prior) / spread)
 
     def slopes(parameters: Array) -> Array:
         _, fall, log_rate, _ = parameters
@@ -78,9 +78,12 @@ def forecast(days: Array, sgs: Array, u_sg: float = 0.001) -> Forecast:
         by_log_rate = -fall * share * (1 - lagging) * np.exp(log_rate) * elapsed
         by_lag = fall * lagging * (1 - share)
         by_parameter = (np.ones_like(elapsed), share - 1, by_log_rate, by_lag)
-        return np.vstack([np.column_stack(by_parameter) / u_sg, np.diag(1 / spread)[1:]])
+        by_belief = np.column_stack([np.zeros(3), np.diag(1 / spread)])
+        return np.vstack([np.column_stack(by_parameter) / u_sg, by_belief])
 
-    best = settle(residuals, slopes, prior, np.where(np.isfinite(spread), spread, u_sg))
+    start = np.append(sgs[0], prior)
+    scale = np.append(u_sg, spread)
+    best = settle(residuals, slopes, start, scale)
     misfit, jacobian = residuals(best), slopes(best)
     scatter = max(1.0, float(misfit @ misfit) / sgs.size)
     covariance = np.linalg.inv(jacobian.T @ jacobian) * scatter
@@ -90,7 +93,7 @@ def forecast(days: Array, sgs: Array, u_sg: float = 0.001) -> Forecast:
         b = np.exp(lag)
         return float(np.log(max(fall * (1 + b) / NEAR - b, 1.0)) / np.exp(log_rate))
 
-    nudges = np.diag(_STEP * np.maximum(np.abs(best), 1e-3))
+    nudges = np.diag(_NUDGE * scale)
     by_parameter = np.array(
         [(day(best + nudge) - day(best - nudge)) / (2 * nudge.sum()) for nudge in nudges]
     )
@@ -135,7 +138,7 @@ def state(days: Array, sgs: Array, u_sg: float = 0.001) -> str:
                 (~fallen & (sgs[-1] >= WORT_SG), "not started"),
                 (steady, "steady"),
                 (~fallen, "too few readings"),
-                (rates.size > 0 and rates[-1] < SLOWING * np.max(rates), "slowing"),
+                (np.any(rates[-1:] < SLOWING * np.max(rates, initial=0.0)), "slowing"),
             ],
             otherwise="fermenting",
         ).item()

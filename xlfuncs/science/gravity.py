@@ -78,13 +78,13 @@ def _polynomial(
     name: str,
     meaning: str,
     coefficients: tuple[float, ...],
-    start: Callable[[Real], Real],
     spellings: tuple[str, ...],
+    start: Callable[[Real], Real],
 ) -> Scale:
     return Scale(
         name,
         meaning,
-        lambda value: sucrose.inverse(coefficients, value, start(value), steps=5),
+        lambda value: sucrose.inverse(coefficients, value, start(value), steps=3),
         lambda plato: polynomial(coefficients, plato),
         spellings,
     )
@@ -103,8 +103,8 @@ SCALES = {
             "Density",
             "kg/m³ at 20 °C, in vacuo",
             sucrose.DENSITY_20,
-            lambda value: (value - sucrose.WATER_20) / 4.4,
             ("kg/m3", "kg/m³", "g/L density"),
+            start=lambda value: (value - sucrose.WATER_20) / 4.4,
         ),
         Scale(
             "Index",
@@ -126,8 +126,8 @@ SCALES = {
             "Extract",
             "g extract per litre at 20 °C",
             sucrose.EXTRACT_PER_LITRE,
-            lambda value: value / (10 + value / 240),
             ("g/L", "g/l", "gpl"),
+            start=lambda value: value / (10 + value / 240),
         ),
     )
 }

@@ -58,7 +58,6 @@ def settle(
         nudges = np.diag(_NUDGE * scale)
         rises = [gradient(at + nudge) - gradient(at - nudge) for nudge in nudges]
         exact = np.column_stack(rises) / (2 * _NUDGE)
-        exact = (exact + exact.T) / 2
         if np.isfinite(exact).all() and np.all(np.linalg.eigvalsh(exact) > 0):
             return exact
         # Far from the least sum it may bend the other way; then as if the model were linear.
@@ -68,13 +67,13 @@ def settle(
     at, found = start, residuals(start)
     for _ in range(_MOST_STEPS):
         matrix, fall = curvature(at), -gradient(at)
-        if not (np.isfinite(matrix).all() and np.isfinite(fall).all()):
+        if not np.isfinite(np.append(matrix, fall)).all():
             break
         step = np.linalg.lstsq(matrix, fall, rcond=None)[0]
         last = np.max(np.abs(step)) < _SETTLED
         tried = residuals(at + step * scale)
-        for _ in range(0 if last else _MOST_HALVINGS):
-            if tried @ tried <= found @ found * _NOT_MORE:
+        for _ in range(_MOST_HALVINGS):
+            if last or tried @ tried <= found @ found * _NOT_MORE:
                 break
             step = step / 2
             tried = residuals(at + step * scale)

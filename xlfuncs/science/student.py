@@ -28,7 +28,11 @@ def quantile(freedom: Any, probability: Any) -> Any:
         return of_each(freedom, probability).astype(float)
 
 
-@functools.lru_cache(1024)
+# Of the angle: a step so small is the last.
+_SETTLED = 1e-15
+
+
+@functools.lru_cache
 def _quantile(freedom: float, probability: float) -> np.float64:
     inside = 2 * probability - 1
     if not (0 <= inside < 1 and freedom >= 1 and freedom % 1 == 0):
@@ -38,7 +42,7 @@ def _quantile(freedom: float, probability: float) -> np.float64:
     steepest = 2 / math.sqrt(math.pi) * math.exp(math.lgamma((n + 1) / 2) - math.lgamma(n / 2))
     # The sum bends down all the way from θ = 0, so Newton's steps come up to the angle from below.
     angle, step = 0.0, math.inf
-    while step > 1e-15 * angle:
+    while step > _SETTLED * angle:
         sine, cosine = math.sin(angle), math.cos(angle)
         found = 2 / math.pi * angle if odd else 0.0
         term = sine * (2 / math.pi * cosine if odd else 1.0)

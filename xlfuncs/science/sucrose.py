@@ -126,14 +126,8 @@ def plato_at(density_: Real, temperature: Real) -> Real:
     >>> round(plato_at(density(12.0, 60.0), 60.0), 9)
     12.0
     """
-    first = plato(apparent(density_))
-    return secant(
-        lambda x: density(x, temperature),
-        density_,
-        first,
-        first + 0.1 * (temperature - REFERENCE_TEMPERATURE) + 1e-3,
-        steps=6,
-    )
+    start = plato(apparent(density_))
+    return secant(lambda x: density(x, temperature), density_, start, steps=5)
 
 
 def inverse(coefficients: tuple[float, ...], value: Real, start: Real, steps: int = 2) -> Real:
@@ -170,7 +164,7 @@ def brix(index: Real) -> Real:
     >>> round(brix(1.34782), 2)
     10.0
     """
-    return inverse(_INDEX, index, 610 * (index - _INDEX[0]), steps=4)
+    return inverse(_INDEX, index, start=610 * (index - _INDEX[0]), steps=3)
 
 
 def refraction(brix_: Real, temperature: Real) -> Real:
@@ -200,10 +194,4 @@ def brix_at(reading: Real, temperature: Real) -> Real:
     (9.69, 10.0)
     """
     seen = lorentz_lorenz(refractive_index(reading))
-    return secant(
-        lambda x: refraction(x, temperature),
-        seen,
-        reading,
-        reading + 0.07 * (temperature - REFERENCE_TEMPERATURE) + 1e-3,
-        steps=5,
-    )
+    return secant(lambda x: refraction(x, temperature), seen, reading, steps=4)

@@ -10,7 +10,7 @@ from xlfuncs.science.arrays import Real
 
 # The sensitivity is the slope over this share of the standard uncertainty: small enough to be the
 # derivative, large enough to stay clear of rounding.
-_STEP = 1e-3
+_NUDGE = 1e-3
 
 
 def standard_uncertainty(
@@ -34,11 +34,11 @@ def standard_uncertainty(
     """
     effects = []
     for number, uncertainty in enumerate(uncertainties):
-        step = _STEP * np.asarray(uncertainty)
+        step = _NUDGE * np.asarray(uncertainty)
         up, down = list(values), list(values)
         up[number] = values[number] + step
         down[number] = values[number] - step
-        effects.append((model(*up) - model(*down)) / (2 * _STEP))
+        effects.append((model(*up) - model(*down)) / (2 * _NUDGE))
     variance = sum(effect**2 for effect in effects)
     for (first, second), correlation in (correlations or {}).items():
         variance = variance + 2 * correlation * effects[first] * effects[second]

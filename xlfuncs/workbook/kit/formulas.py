@@ -140,7 +140,7 @@ def shown(number: str, digits: int) -> str:
     rounded = f"ROUND({number},{digits})"
     if not digits:
         return rounded
-    hair = f"{10.0 ** -(digits + 2):.{digits + 2}f}"
+    hair = f"0.0{'0' * digits}1"
     return f"LEFT({rounded}+{hair},LEN(INT({rounded}))+{digits + 1})"
 
 
@@ -207,7 +207,7 @@ def on_scale(cell: str) -> str:
 
 
 def _polynomial(
-    source: str, target: str, low: float, high: float, degree: int, zero: float
+    source: str, target: str, low: float, high: float, degree: int, zero: float = 0.0
 ) -> list[float]:
     """Coefficients of one scale in powers of another less `zero`, the constant first."""
 
@@ -219,8 +219,8 @@ def _polynomial(
     return [float(f"{coefficient:.8g}") for coefficient in fitted.coef]
 
 
-_SG_OF_PLATO = _polynomial("Plato", "SG", -5, 45, 5, 0)
-_PLATO_OF_SG = _polynomial("SG", "Plato", 0.98, 1.206, 6, 1)
+_SG_OF_PLATO = _polynomial("Plato", "SG", -5, 45, degree=5)
+_PLATO_OF_SG = _polynomial("SG", "Plato", 0.98, 1.206, degree=6, zero=1)
 
 
 def _of(coefficients: Sequence[float], x: str) -> str:
@@ -228,7 +228,7 @@ def _of(coefficients: Sequence[float], x: str) -> str:
     *others, formula = (f"{coefficient:.8g}" for coefficient in coefficients)
     for coefficient in reversed(others):
         formula = f"{coefficient}+{x}*({formula})"
-    return formula.replace("+-", "-")
+    return formula
 
 
 def sg_of_plato(cell: str) -> str:
