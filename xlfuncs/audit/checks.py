@@ -95,8 +95,9 @@ def _line(
         true = CALL["GRAVITY_CONVERT"](known, "SG", "Brix")
     elif tool.floats and scale != "SG":
         true = CALL["GRAVITY_CONVERT"](known, "Plato", "SG")
-    if malt and not defaults.FACTOR.holds(settings.common_factor):
-        return defaults.FACTOR.refusal(says(settings.common_factor))
+    factor = defaults.NUMBERS["set_wort_factor"]
+    if malt and not factor.holds(settings.common_factor):
+        return factor.refusal(says(settings.common_factor))
     for value in (*read, *true):
         if isinstance(value, str) and value.startswith("! "):
             return value.removeprefix("! ")

@@ -102,17 +102,19 @@ def settings(seen: Typed) -> Iterator[Finding]:
         if not known and not is_blank(cell.value):
             yield _at(cell, "unit", SEVERE, f"{show(cell.value)} is no unit, {instead}")
     for column in records.NUMBERS:
-        reach = defaults.DOUBTS.get(column)
+        reach = defaults.NUMBERS.get(column)
         for cell in book.filled(column):
-            if not is_blank(cell.value) and not is_number(cell.value):
+            if is_blank(cell.value):
+                continue
+            if not is_number(cell.value):
+                instead = f": {reach.instead}" if reach else ": it may count as blank"
                 yield _at(
-                    cell, "no-number", WARNING,
-                    f"{show(cell.value)} is no number here: it may count as blank",
-                )  # fmt: skip
-            elif reach and is_number(cell.value) and not reach.holds(cell.value):
+                    cell, "no-number", WARNING, f"{show(cell.value)} is no number here{instead}"
+                )
+            elif reach and not reach.holds(cell.value, taken.temperature, taken.gravity):
                 yield _at(
                     cell, "out-of-limits", WARNING,
-                    f"{reach.refusal(show(cell.value))}: taken as blank",
+                    f"{reach.refusal(show(cell.value))}: {reach.instead}",
                 )  # fmt: skip
 
 

@@ -73,7 +73,7 @@ def plain(value: Any) -> str:
 
 def initial(value: Any) -> str:
     """First letter of a scale or unit, in capitals, without its degree sign."""
-    return plain(value).replace("°", "")[:1].upper()
+    return plain(value).replace("°", "").strip()[:1].upper()
 
 
 def says(value: Any) -> str:

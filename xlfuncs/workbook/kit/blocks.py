@@ -13,8 +13,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE, Reach, plain_number
+from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE, Reach
 from xlfuncs.workbook.kit import styles
+from xlfuncs.workbook.kit.formulas import limits_of
 
 #: How the name of a cell begins that only shows a step of its line.
 ON_PAGE = "page_"
@@ -55,9 +56,10 @@ class Limits:
         return cls("decimal", str(low), str(high), message)
 
     @classmethod
-    def within(cls, reach: Reach, message: str) -> Limits:
+    def within(cls, reach: Reach, message: str = "") -> Limits:
         """A number that counts."""
-        return cls.between(plain_number(reach.low), plain_number(reach.high), message)
+        message = message or f"A number {reach.limits}"
+        return cls.between(*limits_of(reach), message)
 
     @classmethod
     def date(cls) -> Limits:

@@ -96,7 +96,7 @@ def on_line(number: str, numbers: str, column: str, otherwise: str = '""') -> st
 
 def initial(cell: str) -> str:
     """First letter of a scale or unit, in capitals, without its degree sign; an error has none."""
-    return or_blank(f'LEFT(UPPER(SUBSTITUTE(TRIM({cell}),"°","")),1)')
+    return or_blank(f'LEFT(TRIM(SUBSTITUTE(UPPER({cell}),"°","")),1)')
 
 
 def is_date(cell: str) -> str:
@@ -109,19 +109,27 @@ def positive(cell: str) -> str:
     return f"IFERROR(ISNUMBER({cell})*({cell}>0),0)"
 
 
+def limits_of(reach: Reach) -> tuple[str, str]:
+    """From where to where a number counts, in the unit that is chosen on Setup."""
+    low, high = plain_number(reach.low), plain_number(reach.high)
+    if reach.other:
+        low += f"+{plain_number(reach.other.low - reach.low)}*{reach.other.switch}"
+        high += f"+{plain_number(reach.other.high - reach.high)}*{reach.other.switch}"
+    return low, high
+
+
 def within(cell: str, reach: Reach) -> str:
     """1 where a cell holds a number that counts."""
-    low, high = plain_number(reach.low), plain_number(reach.high)
+    low, high = limits_of(reach)
     return f"IFERROR(ISNUMBER({cell})*({cell}>={low})*({cell}<={high}),0)"
 
 
 def not_counted(cell: str, reach: Reach) -> str:
-    """Why what was typed counts as blank; blank where it counts, or nothing was typed."""
-    return cases(
-        (f"ISERROR({cell})", '"! this cell holds an error"'),
-        (f'(TRIM({cell})="")+{within(cell, reach)}>0', '""'),
-        otherwise=f'"! {reach.what} "&{cell}&" {reach.outside}: taken as blank"',
-    )
+    """Why what was typed does not count; blank where it counts, or nothing was typed."""
+    said = f'"! {reach.what} "&{cell}&" {reach.outside}: {reach.instead}"'
+    low, high = limits_of(reach)
+    counts = f"ISNUMBER({cell})*({cell}>={low})*({cell}<={high})"
+    return f'IFERROR(IF((TRIM({cell})="")+{counts}>0,"",{said}),"! this cell holds an error")'
 
 
 def matched(what: str, column: str) -> str:
@@ -175,7 +183,15 @@ def celsius(cell: str, blank: str = '""') -> str:
 
 def litres(cell: str, what: str = "volume") -> str:
     """A volume that was typed, in litres."""
-    return _converted(cell, what, f"{cell}*unit_litres")
+    return _converted(cell, what, number_or_text("unit_litres", f"{cell}*unit_litres"))
+
+
+def in_litres(cell: str) -> str:
+    """A volume in the unit of Setup in litres; blanks and refusals pass on.
+
+    Where that unit is none, it is the refusal.
+    """
+    return number_or_text(cell, number_or_text("unit_litres", f"{cell}*unit_litres"))
 
 
 def kilograms(cell: str, what: str = "mass") -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from xlfuncs.workbook import words
+from xlfuncs.workbook.defaults import NUMBERS
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Column,
@@ -24,9 +25,9 @@ from xlfuncs.workbook.kit.blocks import (
 from xlfuncs.workbook.kit.formulas import (
     as_sg,
     cases,
+    in_litres,
     is_date,
     kilograms,
-    number_or_text,
     on_line,
     on_scale,
     or_blank,
@@ -129,7 +130,7 @@ def _table(choices: words.Choices) -> Table:
                   Limits.between(0, 10000, "Minutes, from 0 on")),
             *_plan(gravity),
             typed("batch_tolerance", "Gravity within ±", "=unit_gravity", 7, gravity,
-                  Limits.between(0, 20, "How far off is still on target")),
+                  Limits.within(NUMBERS["set_tolerance"], "How far off is still on target")),
             typed("batch_tolerance_volume", "Volume within ±", "=unit_volume", 7, styles.VOLUME,
                   Limits.amount("How far off is still on target")),
             result("batch_original_shown", "Original gravity", "measured", 8, fine,
@@ -219,7 +220,7 @@ def _steps() -> tuple[Column | Group, ...]:
         step("batch_kettle_volume", "before boil",
              on_line("batch_kettle_line", "line_no", "log_volume_20")),
         step("batch_kettle_litres", "before boil, L",
-             number_or_text("batch_kettle_volume", "batch_kettle_volume*unit_litres")),
+             in_litres("batch_kettle_volume")),
         Group("batch_pair", (step("batch_pair_1", "original", "batch_measured"),
                              step("batch_pair_2", "last", "batch_last"))),
         Group("batch_scaled", (step("batch_scaled_1", "original", ""),

@@ -276,7 +276,7 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
         # Wort of malt extract shows its °Plato times the wort factor.
         Group("check_ref", _three("check_ref", "true, working scale"),
               f"IF({prism},IF(ISNUMBER(check_ref_brix)*(check_malt=1),"
-              'IF(common_says="",check_ref_brix*common_factor,common_says),check_ref_brix),'
+              'IF(common_refused="",check_ref_brix*common_factor,common_refused),check_ref_brix),'
               f"IF({thermometer},check_true,check_ref_sg))"),
     )  # fmt: skip
 
@@ -463,7 +463,8 @@ def _state(choices: words.Choices) -> Table:
             result("state_drift_expanded", "± of it", "about 95 %", 9, styles.SG,
                    'IF(history_spread>0,60/SQRT(history_spread),"")'),
             result("state_interval", "Check every", "days, by history", 10, styles.WHOLE, cases(
-                ('inst_is=""', '""'), ("history_all=0", "inst_every"),
+                # Without a check before that day there is none in its order either.
+                ('inst_is=""', '""'), ('state_date=""', "inst_every"),
                 otherwise="LOOKUP(state_key,all.order_key,all.order_interval)")),
             result("state_due", "Next check due", "", 9, styles.DATE,
                    if_numbers(["state_date"], f"INT(state_date)+ROUND({interval},0)")),

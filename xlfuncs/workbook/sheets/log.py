@@ -283,7 +283,7 @@ def _wort() -> tuple[Column, ...]:
         step("line_wort_sg", "SG as of wort", f"IF({_PRISM},line_drop_sg,line_jar)"),
         step("line_wort_u", "u, SG", f"IF({_PRISM},line_drop_u,line_u_jar)"),
         step("line_by_wort", "SG for 1 more as shown", f"IF({_PRISM},IF(ISNUMBER(line_brix),"
-             + slopes.WORT_BY_PLATO.formula(p="line_brix/wort_factor") + '/wort_factor,""),1)'),
+             + slopes.WORT_BY_PLATO.formula(p="line_brix/near_factor") + '/near_factor,""),1)'),
         *_repeated(),
         step("line_order", "order", "IF((line_batch>0)*(line_stage>0)*ISNUMBER(line_wort_sg),"
              f"{stage_key('line_batch', 'line_stage')}+MAX(0,N(line_day))+line_no*5/10^7,\"\")",
@@ -345,7 +345,7 @@ def _together(kind: str, which: str, sg: str, u: str, by: str) -> tuple[Column, 
 
 def _shared() -> tuple[Column, ...]:
     """What a line shares with other readings on its instrument, each source with its sign."""
-    drop, wort = _FERMENTED_DROP, slopes.WORT_BY_PLATO.formula(p="line_brix/wort_factor")
+    drop, wort = _FERMENTED_DROP, slopes.WORT_BY_PLATO.formula(p="line_brix/near_factor")
     known = {"b": "line_brix", "x": "(line_original-1)", "p": "line_plato"}
     both = ["line_original", "line_brix"]
 
@@ -360,7 +360,7 @@ def _shared() -> tuple[Column, ...]:
         step("line_by_factor", "SG for a wort factor 1 more", cases(
             ("ISNUMBER(line_plato)*ISNUMBER(line_brix)", slopes.BEER_BY_FACTOR.formula(**known)),
             (f"({_PRISM})*ISNUMBER(line_brix)*(line_beer=0)",
-             f"-{wort}*line_brix/wort_factor/wort_factor"), otherwise="0")),
+             f"-{wort}*line_brix/near_factor/near_factor"), otherwise="0")),
         step("line_level", "by its calibration, SG", if_numbers(
             ["line_by", "line_u_check"], "line_by*line_u_check", "0")),
         step("line_tilt", "by its slope, SG", f"IF(({_PRISM})*ISNUMBER(line_by)*"
@@ -464,7 +464,7 @@ def _planned() -> tuple[Column | Group, ...]:
              on_line("line_batch", "batch_no", "batch_tolerance_volume", "0")),
         step("line_within_volume", "tolerance of volume", if_numbers(
             ["line_wanted_volume"], f"IF({positive('line_typed_within')},line_typed_within,"
-            "IF(ISNUMBER(set_tolerance_volume),set_tolerance_volume,"
+            "IF(ISNUMBER(volume_within),volume_within,"
             f"{TOLERANCE_VOLUME}*line_wanted_volume))"),
              by_line=True),
         # Calc finds a word of ours equal to a typed word only once it is put together anew.
@@ -475,6 +475,7 @@ def _planned() -> tuple[Column | Group, ...]:
              "TARGET_CHECK(log_volume_20,line_wanted_volume,line_within_volume,"
              'IF(ISNUMBER(log_volume_20),u_volume*log_volume_20,""))&""'),
         step("line_litres", "volume, L", cases(
+            ("NOT(ISNUMBER(unit_litres))", '""'),
             ("ISNUMBER(log_volume_20)", "log_volume_20*unit_litres"),
             ("ISNUMBER(line_wanted_volume)", "line_wanted_volume*unit_litres"))),
         step("line_dense", "extract in a litre, kg",
@@ -687,6 +688,7 @@ def _head(choices: words.Choices) -> dict[str, str]:
             ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: '
                                         'xlfuncs upgrade takes them in."'),
             ("(last_line>0)*(last_shown=0)", '"The other sheets show another batch: see Batches."'),
+            ('units_say<>""', '"On Setup: "&units_say'),
             otherwise="last_told"),
         "last_told": f'IF(last_line=0,"",{last("log_batch")}&IF({last("log_tells")}="","",": ")'
                      f'&{last("log_tells")})',
