@@ -19,6 +19,7 @@ from xlfuncs.audit.typed import (
     plain,
     positive,
     says,
+    understood,
 )
 from xlfuncs.cells.values import ERROR_TEXTS, is_blank
 from xlfuncs.functions import CATALOGUE
@@ -92,8 +93,9 @@ class Settings:
         """A typed temperature in °C, None when blank; what is none is refused as on the sheets."""
         if is_blank(value):
             return None
-        if is_number(value):
-            return float(units.convert(value, self.temperature, "C"))
+        found = understood(value)
+        if is_number(found):
+            return float(units.convert(found, self.temperature, "C"))
         passed = given(value)
         return passed if passed is not value else f"! temperature {says(value)} is not a number"
 
@@ -366,19 +368,19 @@ def batches(book: Entries, settings: Settings) -> Iterator[Batch]:
     for row in book.rows("batch", BATCH):
         if is_blank(row["name"].value):
             continue
-        planned = {what: {stage: given(row[f"{words.key(stage)}_{what}"].value)
+        # A gravity is read by the functions: what a text says there hangs on the scale.
+        planned = {what: {stage: of(row[f"{words.key(stage)}_{what}"].value)
                           for stage in words.PLANNED if f"{words.key(stage)}_{what}" in row}
-                   for what in ("gravity", "volume")}  # fmt: skip
-        kilograms = float(
-            units.convert(number(row["grain"].value, 0.0), settings.mass, "kg")
-        )  # fmt: skip
+                   for what, of in (("gravity", given), ("volume", understood))}  # fmt: skip
+        typed = {key: understood(cell.value) for key, cell in row.items()}
+        kilograms = float(units.convert(number(typed["grain"], 0.0), settings.mass, "kg"))
         yield Batch(
             row["name"],
             name(row["name"].value),
             moment(row["date"].value),
-            kilograms * number(row["potential"].value, settings.potential),
+            kilograms * number(typed["potential"], settings.potential),
             planned["gravity"],
             planned["volume"],
-            number(row["tolerance"].value, settings.tolerance),
-            positive(row["tolerance_volume"].value, 0.0) or settings.tolerance_volume,
+            number(typed["tolerance"], settings.tolerance),
+            positive(typed["tolerance_volume"], 0.0) or settings.tolerance_volume,
         )

@@ -84,6 +84,29 @@ def typed(cell: str) -> str:
     return f'IF(ISERROR({cell}),"! this cell holds an error",{blank_or(cell, cell)})'
 
 
+def text_only(cell: str) -> str:
+    """A text that was typed, which may say a number: for a function that reads it."""
+    return f'IF(ISTEXT({cell}),{cell},"")'
+
+
+def told_numbers(texts: str, some: str) -> str:
+    """The numbers that texts say, with a decimal comma or point: one call for all their columns.
+
+    Nothing is called where `some`, the number of lines with a text, is 0.
+    """
+    return f'IF({some}=0,"",UNIT_CONVERT({texts},"C","C"))'
+
+
+def any_text(*texts: str) -> str:
+    """1 where one of these columns of texts holds one."""
+    return f'({"&".join(texts)}<>"")*1'
+
+
+def number_told(cell: str, told: str) -> str:
+    """A number that was typed, as a text too; `told` is what its text says.  Others pass on."""
+    return f"IF(ISNUMBER({told}),{told},{typed(cell)})"
+
+
 def place(table: str, column: str) -> str:
     """Number of a line within its table, from 1."""
     return f"(ROW({column})-ROW({table}_top))"
@@ -167,23 +190,30 @@ def plotted(what: str, condition: str = "") -> str:
 # --- units: everything is reckoned in litres, kilograms, °C and SG ------------------------------
 
 
-def _converted(cell: str, what: str, formula: str, blank: str = '""') -> str:
-    return cases(
-        (f"ISERROR({cell})", '"! this cell holds an error"'),
+def _converted(
+    cell: str, what: str, formula: Callable[[str], str], blank: str = '""', told: str = ""
+) -> str:
+    """What was typed, converted; `told` is the number that its text says, where that is known."""
+    converted = cases(
         (f'TRIM({cell})=""', blank),
-        (f"ISNUMBER({cell})", formula),
+        *((f"ISNUMBER({number})", formula(number)) for number in (cell, told) if number),
         otherwise=f'"! {what} "&{cell}&" is not a number"',
     )
+    return f'IFERROR({converted},"! this cell holds an error")'
 
 
-def celsius(cell: str, blank: str = '""') -> str:
+def celsius(cell: str, blank: str = '""', told: str = "") -> str:
     """A temperature that was typed, in °C, or what a blank stands for."""
-    return _converted(cell, "temperature", f"celsius_0+celsius_step*{cell}", blank)
+    return _converted(cell, "temperature", "celsius_0+celsius_step*{}".format, blank, told)
 
 
 def litres(cell: str, what: str = "volume") -> str:
     """A volume that was typed, in litres."""
-    return _converted(cell, what, number_or_text("unit_litres", f"{cell}*unit_litres"))
+
+    def of(number: str) -> str:
+        return number_or_text("unit_litres", f"{number}*unit_litres")
+
+    return _converted(cell, what, of)
 
 
 def in_litres(cell: str) -> str:
@@ -194,9 +224,9 @@ def in_litres(cell: str) -> str:
     return number_or_text(cell, number_or_text("unit_litres", f"{cell}*unit_litres"))
 
 
-def kilograms(cell: str, what: str = "mass") -> str:
+def kilograms(cell: str, what: str = "mass", told: str = "") -> str:
     """A mass that was typed, in kilograms."""
-    return _converted(cell, what, f"{cell}*unit_kilograms")
+    return _converted(cell, what, "{}*unit_kilograms".format, told=told)
 
 
 def in_units(cell: str, unit: str) -> str:

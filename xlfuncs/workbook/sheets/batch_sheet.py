@@ -253,7 +253,7 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "card_head": 'IF(brewery="","",brewery&"  ·  ")&IF(shown_batch="","batch __________",'
                      "shown_batch)&card_day&\"   ·   brewer __________\"",
         "card_day": f'IF(shown_no=0,"",IF({day}=0,"  ·  date __________","  ·  "&{dated(day)}))',
-        "card_grain_mass": f"{of_shown('batch_grain')}",
+        "card_grain_mass": of_shown("batch_mass"),
         "card_grain_says": f'IF(ISNUMBER(card_grain_mass),{amount},"______ "&unit_mass)',
         "card_minutes": "IF(shown_no=0,usual_minutes,INDEX(all.batch_boil,shown_no))",
         "card_boil_says": f'{shown("card_minutes", 0)}&" min"&card_off&card_size',

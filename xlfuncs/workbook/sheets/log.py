@@ -37,6 +37,7 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
+    any_text,
     blank_or,
     cases,
     celsius,
@@ -44,6 +45,7 @@ from xlfuncs.workbook.kit.formulas import (
     is_date,
     matched,
     number_or_text,
+    number_told,
     on_line,
     on_scale,
     or_blank,
@@ -51,6 +53,8 @@ from xlfuncs.workbook.kit.formulas import (
     plato_of_sg,
     positive,
     shown,
+    text_only,
+    told_numbers,
     word,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
@@ -63,6 +67,13 @@ _BEER = words.stage(words.FERMENTING)
 _RUNOFF, _BOILING = words.stage(words.RUNOFF_STAGE), words.stage(words.DURING_BOIL)
 _PRISM = "line_prism=1"
 _FERMENTED_DROP = "(line_beer=1)*(line_prism=1)"
+#: Columns whose numbers may be typed as texts; a reading is read by the functions themselves.
+_NUMBERS = ("log_temperature", "log_volume", "log_volume_temperature", "log_ph")
+
+
+def _told(cell: str) -> str:
+    """The step with the number that the text in a column of the log says."""
+    return f"log_told_{_NUMBERS.index(cell) + 1}"
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -170,7 +181,7 @@ def _table(choices: words.Choices) -> Table:
     )  # fmt: skip
 
 
-def _named() -> tuple[Column, ...]:
+def _named() -> tuple[Column | Group, ...]:
     """What a line names: batch, stage, instrument, moment."""
     return (
         step("line_no", "line", place("log", "log_date")),
@@ -198,12 +209,24 @@ def _named() -> tuple[Column, ...]:
              on_line("line_batch", "batch_no", "batch_day")))),
              format=styles.MOMENT),
         step("line_reading", "as shown", as_typed("log_reading")),
-        step("line_c", "sample, °C",
-             f'IF(line_prism+line_float=0,"",{celsius("log_temperature")})'),
+        # What is reckoned with here, and not handed to a function as it stands: as numbers.
+        Group("log_text", tuple(
+            step(f"log_text_{number}", "typed as a text", text_only(cell))
+            for number, cell in enumerate(_NUMBERS, 1))),
+        step("log_any_text", "1: any",
+             any_text(*(f"log_text_{number}" for number in range(1, len(_NUMBERS) + 1)))),
+        Group("log_told", tuple(step(f"log_told_{number}", cell, "")
+                                for number, cell in enumerate(_NUMBERS, 1)),
+              told_numbers("log_text", "log_texts")),
+        step("line_warm", "sample, °C",
+             celsius("log_temperature", told=_told("log_temperature"))),
+        step("line_c", "where it counts", 'IF(line_prism+line_float=0,"",line_warm)'),
         # An error in one cell must not reach a function on a whole column.
-        step("line_volume", "volume as typed", as_typed("log_volume")),
-        step("line_volume_c", "volume, °C",
-             blank_or("line_volume", celsius("log_volume_temperature", f"{ROOM:g}"))),
+        step("line_volume", "volume as typed", number_told("log_volume", _told("log_volume"))),
+        step("line_hot", "volume, °C", celsius("log_volume_temperature", f"{ROOM:g}",
+                                               _told("log_volume_temperature"))),
+        step("line_volume_c", "where it counts", blank_or("line_volume", "line_hot")),
+        step("line_ph", "pH", number_told("log_ph", _told("log_ph"))),
         # A kettle is wider when it is hot than when its marks were made, and holds more.
         step("line_marked", "volume between the marks", "IF(ISNUMBER(line_volume)*"
              "ISNUMBER(line_volume_c),line_volume*(1+marks_growth*(line_volume_c-marks_c)),"
@@ -309,7 +332,7 @@ def _repeated() -> tuple[Column, ...]:
     moves = f"({runs}+(line_stage={_BEER})>0)"
     return (
         step("same_volume", "volume, where it counts",
-             f"IF({moves}*ISNUMBER(log_volume),log_volume,-1)"),
+             f"IF({moves}*ISNUMBER(line_volume),line_volume,-1)"),
         step("same_may", "1: may be", "IF((line_batch>0)*(line_stage>0)*(line_inst>0)*"
              f"ISNUMBER(line_date),({moves}*(line_day=INT(line_day))+({runs}>0)*"
              "(same_volume<0)=0)*1,0)"),
@@ -461,7 +484,7 @@ def _planned() -> tuple[Column | Group, ...]:
              f'IF(({some})+(line_plan={last})>0,"",INDEX(all.plan_volume,line_batch,line_plan))',
              by_line=True),
         step("line_typed_within", "tolerance of volume",
-             on_line("line_batch", "batch_no", "batch_tolerance_volume", "0")),
+             on_line("line_batch", "batch_no", "batch_volume_within", "0")),
         step("line_within_volume", "tolerance of volume", if_numbers(
             ["line_wanted_volume"], f"IF({positive('line_typed_within')},line_typed_within,"
             "IF(ISNUMBER(volume_within),volume_within,"
@@ -550,9 +573,9 @@ def _lacks() -> tuple[Column, ...]:
             ("line_rise=1", '"gravity rises during fermentation"'))),
         _remark("far", cases(("line_far=1", '"far from the other readings"'))),
         _remark("ph", cases(
-            ('log_ph=""', '""'),
-            ("NOT(ISNUMBER(log_ph))", '"pH is not a number"'),
-            (f"(log_ph>{HIGHEST_PH})*({stage}<={words.stage(words.RUNOFF_END)})",
+            ('line_ph=""', '""'),
+            ("NOT(ISNUMBER(line_ph))", '"pH is not a number"'),
+            (f"(line_ph>{HIGHEST_PH})*({stage}<={words.stage(words.RUNOFF_END)})",
              f'"pH above {HIGHEST_PH}: husk tannins dissolve"'))),
         _remark("date", cases(
             ('(log_reading="")+(line_inst=0)>0', '""'),
@@ -664,6 +687,7 @@ def _head(choices: words.Choices) -> dict[str, str]:
     run = (f'({last("line_stage")}={words.stage(words.RUNOFF_STAGE)})+'
            f'({last("line_stage")}={words.stage(words.RUNOFF_END)})>0')  # fmt: skip
     return {
+        "log_texts": "SUM(all.log_any_text)",
         "last_line": "MAX(all.line_filled)",
         "last_gravity": f'IF(last_line=0,"",{last("mean_gravity")})',
         "last_of": f'IF(IF(last_line=0,0,N({last("mean_of")}))>1,'

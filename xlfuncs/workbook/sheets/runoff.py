@@ -176,7 +176,7 @@ def _looked_up() -> Iterator[Column]:
     yield step("run_at", "line of the log", "IF(run_no>run_to-run_from,0,"
                "LOOKUP(run_from+run_no,all.seen_no,all.seen_at))")  # fmt: skip
     yield step("run_stage_no", "stage", _of("line_stage", "0"))
-    yield step("run_ph_typed", "as typed", _of("log_ph"))
+    yield step("run_ph_typed", "as typed", _of("line_ph"))
     yield step("run_lack", "what it lacks here", cases(
         (f'(run_stage_no>{_FIRST})*(run_volume="")', '"volume is missing"')))  # fmt: skip
     yield step("run_said", "remark", _of("log_remark") + '&""')

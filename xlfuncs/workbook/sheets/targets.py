@@ -222,7 +222,7 @@ def _past() -> Table:
         (
             result("past_batch", "Batch", "the last first", 16, styles.GENERAL, of("batch_key"),
                    by_line=True),
-            result("past_grain", "Grain", "=unit_mass", 9, styles.TWO, of("batch_grain"),
+            result("past_grain", "Grain", "=unit_mass", 9, styles.TWO, of("batch_mass"),
                    by_line=True),
             result("past_date", "Brew day", "", 11, styles.DATE, of("batch_day"), by_line=True),
             result("past_potential", "Extract", "share", 9, styles.PERCENT, of("batch_share"),
