@@ -137,7 +137,9 @@ def settings(book: Entries) -> Settings:
     warm = given_as("set_u_temperature", math.nan)
     wide = given_as("set_tolerance_volume", math.nan)
     marks = plain(book.cell("set_marks"))
-    litres = CALL["UNIT_CONVERT"](1, book.cell("set_volume") or words.VOLUME_UNITS[0], "L")
+    volume = book.cell("set_volume")
+    volume = words.VOLUME_UNITS[0] if is_blank(volume) else volume
+    litres = CALL["UNIT_CONVERT"](1, volume, "L")
     plato = scale == "Plato"
     return Settings(
         temperature,

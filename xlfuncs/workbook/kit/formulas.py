@@ -99,7 +99,7 @@ def told_numbers(texts: str, some: str) -> str:
 
 def any_text(*texts: str) -> str:
     """1 where one of these columns of texts holds one."""
-    return f'({"&".join(texts)}<>"")*1'
+    return f"({'+'.join(f'LEN({text})' for text in texts)}>0)*1"
 
 
 def number_told(cell: str, told: str) -> str:

@@ -83,7 +83,7 @@ def sheet(choices: words.Choices) -> Sheet:
         "glass: let a sample cool before it meets a jar. Extract and sugar make boiling wort foam "
         "over at once: heat off, add slowly, stir.",
         (
-            Text("=kettle_says&units_tail", styles.ANSWER, name="kettle_answer", lines=1.1),
+            Text("=TRIM(kettle_says&MID(units_tail,2,300))", styles.ANSWER, name="kettle_answer", lines=1.1),
             Lines(_in_kettle(choices), label=1, cell=2, note=2, gap=0),
             Lines(_forecast(choices), label=2, cell=1, note=1, column=6, beside=True),
             Section("Before the boil: what can be done"),
@@ -343,6 +343,7 @@ def _steps(choices: words.Choices) -> dict[str, str]:
             otherwise=f"{told(_AFTER, _EXTRACT)}&after_longer"),
         "kettle_unread": cases(
             ("shown_no=0", '"choose a batch on Batches, or write the brew day in the log"'),
+            ("NOT(ISNUMBER(unit_litres))", '"without a unit of volume nothing is reckoned here"'),
             ("NOT(ISNUMBER(before_sg)*ISNUMBER(before_litres))",
              '"the log lacks a line “before boil” with reading and volume"')),
         "kettle_lack": cases(

@@ -28,7 +28,6 @@ from xlfuncs.workbook.kit.blocks import (
 from xlfuncs.workbook.kit.formulas import (
     cases,
     celsius,
-    default,
     if_numbers,
     initial,
     not_counted,
@@ -39,6 +38,8 @@ from xlfuncs.workbook.kit.formulas import (
 
 #: Numbers of Setup that stand alone, not in the line of an instrument.
 _SINGLE = tuple(cell for cell in NUMBERS if not cell.startswith("inst_"))
+#: So many of them in the first of two formulas.
+_HALF = len(_SINGLE) // 2
 #: Behind all instruments.
 _NONE = 9999
 
@@ -196,7 +197,7 @@ def _effective() -> dict[str, str]:
     own_wort = f'(source="{words.OWN}")*ISNUMBER(own_wort_factor)=1'
     own_beer = f'(beer_source="{words.OWN}")*ISNUMBER(own_beer_wort_factor)=1'
     return {
-        "unit_volume": f'IFERROR({default("set_volume", chr(34) + "L" + chr(34))},"an error")',
+        "unit_volume": 'IFERROR(IF(TRIM(set_volume)="","L",TRIM(set_volume)),"an error")',
         "unit_temperature": 'IF(ISNUMBER(SEARCH("F",set_temperature)),"F","C")',
         "unit_room": 'IF(unit_temperature="F","68 °F","20 °C")',
         "unit_gravity": f'IF({plato},"Plato","SG")',
@@ -253,7 +254,8 @@ def _effective() -> dict[str, str]:
                         f'{_counted("set_beer_u_model", 0)}))',
         "volume_within": _counted("set_tolerance_volume", '""'),
         **{says(cell): not_counted(cell, NUMBERS[cell]) for cell in _SINGLE},
-        "setup_wrong": "&".join(says(cell) for cell in _SINGLE),
+        "setup_wrong": "&".join([*map(says, _SINGLE[:_HALF]), "setup_also"]),
+        "setup_also": "&".join([*map(says, _SINGLE[_HALF:]), "marks_says"]),
         "setup_says": _joined("setup_wrong"),
         "setup_first": cases(('units_say<>""', "units_say"), ('setup_says<>""', "setup_says"),
                              otherwise="inst_notice"),
@@ -296,25 +298,25 @@ def _unknown_units() -> dict[str, str]:
     def two(cell: str, letters: str, what: str, unit: str) -> str:
         # A blank, of which the first letter is an empty text, is found too.
         return cases(
-            (f"ISERROR({cell})", f'"! an error stands there: "&{unit}&" counts"'),
+            (f"ISERROR({cell})", f'"! an error is no unit of {what}: "&{unit}&" counts"'),
             (f'ISNUMBER(FIND({initial(cell)},"{letters}"))', '""'),
             otherwise=f'"! "&{cell}&" is no unit of {what}: "&{unit}&" counts"')  # fmt: skip
 
     return {
         "volume_says": if_numbers(["unit_found"], '""', '"! "&unit_volume&" is no unit of volume: '
-                                                        'nothing is reckoned with volumes"'),
+                                                        'nothing is reckoned in litres"'),
         "temperature_says": two("set_temperature", "CF", "temperature",
                                 '"°"&unit_temperature'),
         "gravity_says": two("set_gravity", "SP", "gravity", "unit_gravity"),
         "mass_says": two("set_mass", "KL", "mass", "unit_mass"),
-        "marks_says": cases(
-            (f'({word("set_marks")}="")*NOT(ISERROR(set_marks))+({word("set_marks")}="'
-             f'{words.COLD}")+({word("set_marks")}="{words.HOT}")>0', '""'),
-            otherwise='"! choose cold or hot: cold counts"'),
+        "marks_says": f'IFERROR(IF((TRIM(set_marks)="")+({word("set_marks")}="{words.COLD}")+'
+                      f'({word("set_marks")}="{words.HOT}")>0,"","! marks "&set_marks&" are '
+                      f'neither {words.COLD} nor {words.HOT}: taken as {words.COLD}"),'
+                      '"! marks: this cell holds an error")',
         "units_wrong": "volume_says&temperature_says&gravity_says&mass_says",
         "units_say": _joined("units_wrong"),
-        # At the head of each sheet that somebody looks at first.
-        "units_tail": 'IF(units_say="",""," On Setup: "&units_say&".")',
+        # Behind the answer of each sheet that somebody looks at first.
+        "units_tail": 'IF(units_say="","",". On Setup: "&units_say)',
     }  # fmt: skip
 
 
@@ -446,8 +448,9 @@ def _instruments(choices: words.Choices) -> Table:
                 otherwise=_by_kind(1))),
             *(step(says(cell), "why it does not count", not_counted(cell, NUMBERS[cell]))
               for cell in numbers),
-            step("inst_all_wrong", "what does not count", "&".join(map(says, numbers))),
-            step("inst_says", "in a sentence", _joined("inst_all_wrong")),
+            step("inst_all_wrong", "what does not count", "&".join(map(says, numbers)),
+                 by_line=True),
+            step("inst_says", "in a sentence", _joined("inst_all_wrong"), by_line=True),
             step("inst_wrong", "line, if anything",
                  f'IF((inst_key="")+(inst_says="")>0,{_NONE},inst_no)'),
             step("inst_told", "by its name", 'inst_key&": "&inst_says', by_line=True),
