@@ -107,7 +107,7 @@ def initial(value: Any) -> str:
 
 def says(value: Any) -> str:
     """A value as it stands in a sentence of a sheet."""
-    return value if isinstance(value, str) else name(value)
+    return value if isinstance(value, str) else name(value).upper()
 
 
 def given(value: Any) -> Any:

@@ -102,7 +102,7 @@ def sheet(choices: words.Choices) -> Sheet:
             ),
             *_budget(),
             Steps({
-                "state_as_of": "IF(ISNUMBER(as_of),as_of,TODAY())",
+                "state_as_of": 'IF(ISNUMBER(as_of)*(as_of_says=""),as_of,TODAY())',
                 "check_texts": "SUM(all.check_any_text)",
                 "chart_no": "IFERROR(IF(chart_instrument=\"\",1,"
                             "MATCH(TRIM(chart_instrument),all.inst_key,0)),1)",

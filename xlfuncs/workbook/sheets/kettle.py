@@ -83,7 +83,8 @@ def sheet(choices: words.Choices) -> Sheet:
         "glass: let a sample cool before it meets a jar. Extract and sugar make boiling wort foam "
         "over at once: heat off, add slowly, stir.",
         (
-            Text("=TRIM(kettle_says&MID(units_tail,2,300))", styles.ANSWER, name="kettle_answer", lines=1.1),
+            Text("=TRIM(kettle_says&MID(units_tail,2,300))", styles.ANSWER,
+                 name="kettle_answer", lines=1.1),
             Lines(_in_kettle(choices), label=1, cell=2, note=2, gap=0),
             Lines(_forecast(choices), label=2, cell=1, note=1, column=6, beside=True),
             Section("Before the boil: what can be done"),
