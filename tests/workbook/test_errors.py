@@ -122,7 +122,7 @@ def test_a_true_value_that_is_no_number_is_named_beside_the_check(computed, true
 @pytest.mark.parametrize(
     ("unit", "said"),
     [
-        ("stone", "! stone is no unit of volume: nothing is reckoned in litres"),
+        ("stone", "! no unit: nothing in litres"),
         ("hL", "of every volume you type"),
     ],
 )

@@ -93,15 +93,20 @@ def sheet(choices: words.Choices) -> Sheet:
 def _units(choices: words.Choices) -> tuple[Line, ...]:
     return (
         Line("brewery", "Brewery or shop", "printed on every batch sheet"),
-        Line("set_volume", "Volumes in", _told("volume_says", "of every volume you type"),
+        Line("set_volume", "Volumes in", _told("volume_says", "of every volume you type",
+                                                 'no unit: nothing in litres"'),
              value=choices.volume_unit, limits=Limits.among(*words.VOLUME_UNITS)),
-        Line("set_temperature", "Temperatures in", _told("temperature_says", "C or F"),
+        Line("set_temperature", "Temperatures in",
+             _told("temperature_says", "C or F", 'no unit: °"&unit_temperature&" counts"'),
              value=choices.temperature_unit, limits=Limits.among(*words.TEMPERATURE_UNITS)),
-        Line("set_gravity", "Gravities in", _told("gravity_says", "SG or Plato, on every sheet"),
+        Line("set_gravity", "Gravities in", _told("gravity_says", "SG or Plato, on every sheet",
+                                                   'no unit: "&unit_gravity&" counts"'),
              value=choices.gravity_scale, limits=Limits.among(*words.GRAVITY_SCALES)),
-        Line("set_mass", "Masses in", _told("mass_says", "kg or lb, of grain and extract"),
+        Line("set_mass", "Masses in", _told("mass_says", "kg or lb, of grain and extract",
+                                              'no unit: "&unit_mass&" counts"'),
              value=choices.mass_unit, limits=Limits.among(*words.MASS_UNITS)),
-        Line("as_of", "Show the state on", _told(says("as_of"), "blank: today"), styles.DATE,
+        Line("as_of", "Show the state on", _told(says("as_of"), "blank: today", _only("as_of")),
+             styles.DATE,
              limits=Limits.date()),
     )  # fmt: skip
 
@@ -116,7 +121,11 @@ def _number_line(
 ) -> Line:
     """A number, or why the one that stands there does not count."""
     limits = Limits.within(NUMBERS[cell], message)
-    return Line(cell, label, _told(says(cell), note), format, limits=limits)
+    return Line(cell, label, _told(says(cell), note, _only(cell)), format, limits=limits)
+
+
+def _only(cell: str) -> str:
+    return f'only {NUMBERS[cell].limits}"'
 
 
 def _kettle() -> tuple[Line, ...]:
@@ -131,8 +140,9 @@ def _kettle() -> tuple[Line, ...]:
                      styles.WHOLE, "Minutes, from 0 on"),
         _number_line("set_u_volume", "How sure of a volume, ±", "share; blank: 1 %",
                      message="A share from 0 % to 20 %"),
-        Line("set_marks", "Marks of the kettle were made", _told("marks_says",
-             "cold or hot; blank: as read"), limits=Limits.among(words.COLD, words.HOT)),
+        Line("set_marks", "Marks of the kettle were made",
+             _told("marks_says", "cold or hot; blank: as read", 'only cold or hot"'),
+             limits=Limits.among(words.COLD, words.HOT)),
         _number_line("set_potential", "Extract potential of grain",
                      "share of the grain's mass; blank: 80 %, pale malt",
                      message="A share from 1 % to 100 %"),
@@ -322,7 +332,7 @@ def _unknown_units() -> dict[str, str]:
 
 def _joined(wrong: str) -> str:
     """Several remarks, each of which begins with the mark, as one sentence."""
-    return f'SUBSTITUTE(MID({wrong},3,250),"! ","; ")'
+    return f'SUBSTITUTE(MID({wrong},3,900),"! ","; ")'
 
 
 def _number(cell: str, otherwise: object) -> str:
@@ -342,10 +352,10 @@ def _litres(cell: str) -> str:
     return f'IF({_counts(cell)}*ISNUMBER(unit_litres),{cell}*unit_litres,"")'
 
 
-def _told(why: str, note: str) -> str:
-    """The note beside a cell, or why what stands in it does not count."""
+def _told(why: str, note: str, instead: str) -> str:
+    """The note beside a cell, or in as few words as have room there why that does not count."""
     told = note.removeprefix("=") if note.startswith("=") else f'"{note}"'
-    return f'=IF({why}="",{told},{why})'
+    return f'=IF({why}="",{told},"! {instead})'
 
 
 def _or_says(shown: str, *cells: str) -> str:
