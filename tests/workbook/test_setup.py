@@ -95,7 +95,7 @@ def test_limits_of_temperatures_and_tolerances_follow_the_unit(computed, units):
 @pytest.mark.parametrize("cell", [*SINGLE, *OF_TOOLS])
 def test_the_audit_names_it_and_reckons_as_the_sheets(tmp_path, cell):
     key = cell.removeprefix("inst_")
-    for value in (1e300, -3000, "1,05"):
+    for value in (1e300, "1,05"):
         spoilt = {"inst": [FIELD, GLASS | {key: value}]} if cell in OF_TOOLS else {
             "cells": CELLS | {cell: value}}  # fmt: skip
         path = tmp_path / "log.xlsx"

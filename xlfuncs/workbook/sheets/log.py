@@ -573,7 +573,7 @@ def _lacks() -> tuple[Column, ...]:
             ("line_rise=1", '"gravity rises during fermentation"'))),
         _remark("far", cases(("line_far=1", '"far from the other readings"'))),
         _remark("ph", cases(
-            ('line_ph=""', '""'),
+            ('log_ph=""', '""'),
             ("NOT(ISNUMBER(line_ph))", '"pH is not a number"'),
             (f"(line_ph>{HIGHEST_PH})*({stage}<={words.stage(words.RUNOFF_END)})",
              f'"pH above {HIGHEST_PH}: husk tannins dissolve"'))),
