@@ -74,7 +74,8 @@ class Reach:
 class Other(NamedTuple):
     """Limits in another unit."""
 
-    switch: str  # the step of Setup that is 1 where this unit is chosen, else 0
+    cell: str  # of Setup: the unit that is chosen
+    switch: str  # of Setup: 1 where that is this unit, else 0
     unit: str
     own_shown: str
     shown: str
@@ -99,7 +100,7 @@ _MOST = 1e6
 
 
 def _celsius(what: str, high: float, instead: str = _BLANK) -> Reach:
-    other = Other("unit_f", "F", "°C", "°F", 32, high * 1.8 + 32)
+    other = Other("unit_temperature", "unit_f", "F", "°C", "°F", 32, high * 1.8 + 32)
     return Reach(what, 0, high, instead, other=other)
 
 
@@ -124,7 +125,7 @@ NUMBERS = {
     "set_beer_alcohol_factor": Reach("alcohol factor for beer", 0.5, 1.5, _REFUSED),
     "set_beer_u_model": Reach("± of the alcohol correction", 0, 0.05),
     "set_tolerance": Reach("tolerance of gravities", 0, 0.05,
-                           other=Other("unit_p", "Plato", "SG", "°Plato", 0, 12)),
+                           other=Other("unit_gravity", "unit_p", "Plato", "SG", "°Plato", 0, 12)),
     "set_tolerance_volume": Reach("tolerance of volumes", 0, _MOST),
     "set_u_temperature": Reach("how sure of temperatures", 0, 20),
     "inst_reference": _celsius("reads true at", 40, _REFUSED),

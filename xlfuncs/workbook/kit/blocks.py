@@ -13,9 +13,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE, Reach
+from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE, Reach, plain_number
 from xlfuncs.workbook.kit import styles
-from xlfuncs.workbook.kit.formulas import limits_of
 
 #: How the name of a cell begins that only shows a step of its line.
 ON_PAGE = "page_"
@@ -59,7 +58,12 @@ class Limits:
     def within(cls, reach: Reach, message: str = "") -> Limits:
         """A number that counts."""
         message = message or f"A number {reach.limits}"
-        return cls.between(*limits_of(reach), message)
+        low, high = plain_number(reach.low), plain_number(reach.high)
+        if reach.other:
+            chosen = f'{reach.other.cell}="{reach.other.unit}"'
+            low = f"IF({chosen},{plain_number(reach.other.low)},{low})"
+            high = f"IF({chosen},{plain_number(reach.other.high)},{high})"
+        return cls.between(low, high, message)
 
     @classmethod
     def date(cls) -> Limits:
