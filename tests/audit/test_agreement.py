@@ -73,7 +73,11 @@ SPELT = {
     "set_beer_alcohol_factor": (0.97, "0.97", None),
     "set_beer_u_model": (0.002, 0, "x", "=1/0"),
     "set_wort_factor": (1.03, "1.03", 0.3, None),
-    "set_tolerance_volume": (1.0, 0, None),
+    "set_tolerance_volume": (1.0, 0, None, -1, 1e300),
+    "set_tolerance": (0.003, 0, 0.3, 1e300, "x"),
+    "set_u_volume": (0.02, -1, 1e300, "1,05"),
+    "set_u_temperature": (1, 21, -3, None),
+    "set_potential": (0.78, 78, "x"),
 }
 
 

@@ -155,8 +155,8 @@ def test_readings_without_a_finding(audited, line):
         ({"set_temperature": "kelvin"}, "unit", "°C counts"),
         ({"set_gravity": 0.3}, "unit", "SG counts"),
         ({"set_mass": "stone"}, "unit", "kg counts"),
-        ({"set_wort_factor": "1,03"}, "no-number", "may count as blank"),
-        ({"set_tolerance": "narrow"}, "no-number", "may count as blank"),
+        ({"set_wort_factor": "1,03"}, "no-number", "nothing is reckoned with it"),
+        ({"set_tolerance": "narrow"}, "no-number", "taken as blank"),
         ({"set_u_temperature": 21}, "out-of-limits", "21 is no number from 0 to 20"),
         ({"set_u_wort_factor": -0.01}, "out-of-limits", "-0.01 is no number from 0 to 0.2"),
     ],
@@ -174,7 +174,7 @@ def test_settings_that_are_none(filled, cells, code, words):
     [
         {"set_volume": "hL", "set_temperature": " °f ", "set_gravity": "°P", "set_mass": "LB"},
         {"set_volume": None, "set_temperature": "celsius", "set_gravity": "plato"},
-        {"set_wort_factor": 1.03, "set_tolerance": 0.3},
+        {"set_wort_factor": 1.03, "set_tolerance": 0.03},
     ],
 )
 def test_settings_as_they_may_be_spelt(audited, cells):

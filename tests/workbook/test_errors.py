@@ -106,7 +106,7 @@ def test_the_audit_and_the_report_say_so(tmp_path):
 # --- what is no number ------------------------------
 
 
-@pytest.mark.parametrize("true", ["10,0", "ten", None])
+@pytest.mark.parametrize("true", ["10 %", "ten", None])
 def test_a_true_value_that_is_no_number_is_named_beside_the_check(computed, true):
     solution = CHECKS[0] | {"shown_2": 10.1, "known_2": true}
     book = computed(inst=[FIELD], check=[solution, CHECKS[0]])
@@ -121,7 +121,10 @@ def test_a_true_value_that_is_no_number_is_named_beside_the_check(computed, true
 @pytest.mark.parametrize("plain", [False, True])
 @pytest.mark.parametrize(
     ("unit", "said"),
-    [("stone", "no unit: nothing is reckoned with volumes"), ("hL", "of every volume you type")],
+    [
+        ("stone", "! no unit: nothing in litres"),
+        ("hL", "of every volume you type"),
+    ],
 )
 def test_a_unit_of_volume_that_is_none_is_named_beside_it(computed, plain, unit, said):
     book = computed(Choices(rows=20, checks=20, plain=plain), {"set_volume": unit})
@@ -199,7 +202,8 @@ def test_a_smallest_division_out_of_limits_is_named_and_counts_as_blank(
 
 
 @pytest.mark.parametrize(("name", "says", "worst"), [
-    ("set_u_wort_factor", "u_factor_says", 0.21), ("set_u_temperature", "u_temperature_says", 20.1),
+    ("set_u_wort_factor", "u_wort_factor_says", 0.21),
+    ("set_u_temperature", "u_temperature_says", 20.1),
 ])  # fmt: skip
 @pytest.mark.parametrize("huge", [False, True])
 def test_a_doubt_of_setup_out_of_limits_is_named_and_counts_as_blank(

@@ -11,7 +11,16 @@ import numpy as np
 
 from xlfuncs.audit.entries import Cell, Entries, Line
 from xlfuncs.audit.setup import CALL, Check, Instrument, Settings
-from xlfuncs.audit.typed import given, initial, is_number, moment, name, plain, says
+from xlfuncs.audit.typed import (
+    initial,
+    is_number,
+    moment,
+    name,
+    plain,
+    says,
+    understood,
+    understood_gravity,
+)
 from xlfuncs.cells.values import ERROR_TEXTS, is_blank, show
 from xlfuncs.science import calibration
 from xlfuncs.science.calibration import Calibration
@@ -78,13 +87,13 @@ def _line(
         return f"{show(tool.kind)} is no kind of instrument: the check corrects nothing"
     typed = {"P": "Plato", "B": "Brix", "S": "SG"}
     scale = typed.get(initial(row["known_in"].value), tool.scale)
-    shown = [given(row[key].value) for key in _SHOWN]
+    shown = [understood(row[key].value) for key in _SHOWN]
     melting = 32.0 if settings.temperature == "F" else 0.0
     water = melting if tool.kind == words.THERMOMETER else 1.0 if scale == "SG" else 0.0
     known = [
         None if is_blank(shown[0]) else water,
-        given(row["known_2"].value),
-        given(row["known_3"].value),
+        understood_gravity(row["known_2"].value),
+        understood_gravity(row["known_3"].value),
     ]
     for value in known:
         if is_number(value) and abs(value) > defaults.LARGEST_TRUE:
@@ -95,8 +104,9 @@ def _line(
         true = CALL["GRAVITY_CONVERT"](known, "SG", "Brix")
     elif tool.floats and scale != "SG":
         true = CALL["GRAVITY_CONVERT"](known, "Plato", "SG")
-    if malt and not defaults.FACTOR.holds(settings.common_factor):
-        return defaults.FACTOR.refusal(says(settings.common_factor))
+    factor = defaults.NUMBERS["set_wort_factor"]
+    if malt and not factor.holds(settings.common_factor):
+        return factor.refusal(says(settings.common_factor))
     for value in (*read, *true):
         if isinstance(value, str) and value.startswith("! "):
             return value.removeprefix("! ")

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from xlfuncs.audit import shared
 from xlfuncs.audit.setup import CALL, Batch, Check, Settings
-from xlfuncs.audit.typed import given, is_number
+from xlfuncs.audit.typed import is_number, understood
 from xlfuncs.cells.values import is_blank
 from xlfuncs.science import budget
 from xlfuncs.science.calibration import Calibration
@@ -187,7 +187,7 @@ def _judge(record: Record) -> None:
     settings, lines = record.settings, record.readings
     if not lines:
         return
-    typed = [given(line.row.value("volume")) for line in lines]
+    typed = [understood(line.row.value("volume")) for line in lines]
     warm = [None if is_blank(volume) else settings.celsius(line.row.value("volume_temperature"))
             for volume, line in zip(typed, lines, strict=True)]  # fmt: skip
     warm = [defaults.ROOM if one is None else one for one in warm]

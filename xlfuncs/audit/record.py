@@ -20,7 +20,7 @@ from xlfuncs.audit.typed import given, moment, name, plain
 from xlfuncs.cells.values import is_blank
 from xlfuncs.files.problems import Source
 from xlfuncs.science import budget
-from xlfuncs.workbook import words
+from xlfuncs.workbook import defaults, words
 
 LOG = ("date", "batch", "stage", "instrument", "reading", "temperature", "volume",
        "volume_temperature", "ph", "leave", "note")  # fmt: skip
@@ -37,10 +37,9 @@ TYPED = (
 )
 #: Where a text counts as blank, as on the sheets.
 NUMBERS = (
-    *(f"inst_{key}" for key in ("division", "fine", "tolerated", "interval")),
+    *defaults.NUMBERS,
     *(f"check_known_{i}" for i in (2, 3)),
     *(f"batch_{key}" for key in ("grain", "potential", "minutes", "tolerance", "tolerance_volume")),
-    *(name for name in setup.SETTINGS if name.startswith("set_") and name not in setup.WORDS),
 )
 
 

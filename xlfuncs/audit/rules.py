@@ -21,7 +21,17 @@ from xlfuncs.audit.entries import Cell, Entries
 from xlfuncs.audit.findings import NOTE, SEVERE, WARNING, Doubt, Finding, Severity
 from xlfuncs.audit.record import Brew, Reading, Record
 from xlfuncs.audit.setup import Check, Instrument, Piece
-from xlfuncs.audit.typed import day, initial, is_number, name, number, plain, read_number
+from xlfuncs.audit.typed import (
+    day,
+    initial,
+    is_number,
+    name,
+    number,
+    plain,
+    read_number,
+    understood,
+    understood_gravity,
+)
 from xlfuncs.audit.year import Year
 from xlfuncs.cells.values import is_blank, is_passed_on, show, show_sg
 from xlfuncs.science import conformity, gravity
@@ -102,18 +112,26 @@ def settings(seen: Typed) -> Iterator[Finding]:
         if not known and not is_blank(cell.value):
             yield _at(cell, "unit", SEVERE, f"{show(cell.value)} is no unit, {instead}")
     for column in records.NUMBERS:
-        reach = defaults.DOUBTS.get(column)
+        reach = defaults.NUMBERS.get(column)
         for cell in book.filled(column):
-            if not is_blank(cell.value) and not is_number(cell.value):
+            if is_blank(cell.value) or (reach is None and _says_number(column, cell.value)):
+                continue
+            if not is_number(cell.value):
+                instead = f": {reach.instead}" if reach else ": it may count as blank"
                 yield _at(
-                    cell, "no-number", WARNING,
-                    f"{show(cell.value)} is no number here: it may count as blank",
-                )  # fmt: skip
-            elif reach and is_number(cell.value) and not reach.holds(cell.value):
+                    cell, "no-number", WARNING, f"{show(cell.value)} is no number here{instead}"
+                )
+            elif reach and not reach.holds(cell.value, taken.temperature, taken.gravity):
                 yield _at(
                     cell, "out-of-limits", WARNING,
-                    f"{reach.refusal(show(cell.value))}: taken as blank",
+                    f"{reach.refusal(show(cell.value))}: {reach.instead}",
                 )  # fmt: skip
+
+
+def _says_number(column: str, value: Any) -> bool:
+    """Whether the sheets take a text beyond Setup for the number that it says."""
+    of = understood_gravity if column.startswith("check_known") else understood
+    return isinstance(value, str) and is_number(of(value))
 
 
 def _begins(book: Entries, name: str, letters: str) -> bool:

@@ -18,8 +18,8 @@ from xlfuncs.audit.typed import (
     number,
     plain,
     positive,
-    read_number,
     says,
+    understood,
 )
 from xlfuncs.cells.values import ERROR_TEXTS, is_blank
 from xlfuncs.functions import CATALOGUE
@@ -41,15 +41,14 @@ PLAN = tuple(
     if (stage, what) != (words.PACKAGED, "volume")
 )
 BATCH = ("name", "date", "grain", "potential", "minutes", "tolerance", "tolerance_volume", *PLAN)
-#: Cells of Setup that take words, and all that the audit reads there.
+#: Cells of Setup that take words.
 WORDS = ("set_volume", "set_temperature", "set_gravity", "set_mass", "set_source",
          "set_beer_source", "set_marks")  # fmt: skip
-#: The last of them came late: workbooks of an earlier day lack them.
+#: Cells that came late: workbooks of an earlier day lack them.
 LATER = ("set_beer_wort_factor", "set_beer_u_wort_factor", "set_beer_alcohol_factor",
          "set_beer_u_model")  # fmt: skip
-SETTINGS = (*WORDS, "set_wort_factor", "set_u_wort_factor", "set_u_temperature", "set_u_volume",
-            "set_tolerance", "set_tolerance_volume", "set_potential", "brewery",
-            *LATER)  # fmt: skip
+#: All that the audit reads on Setup but the instruments.
+SETTINGS = (*WORDS, *(cell for cell in defaults.NUMBERS if not cell.startswith("inst_")), "brewery")
 #: Factors that the file has fitted to its own pairs.
 OWN = ("own_wort_factor", "own_u_wort_factor", "own_beer_wort_factor", "own_beer_u_wort_factor",
        "own_alcohol_factor", "own_model_error")  # fmt: skip
@@ -94,8 +93,9 @@ class Settings:
         """A typed temperature in °C, None when blank; what is none is refused as on the sheets."""
         if is_blank(value):
             return None
-        if is_number(value):
-            return float(units.convert(value, self.temperature, "C"))
+        found = understood(value)
+        if is_number(found):
+            return float(units.convert(found, self.temperature, "C"))
         passed = given(value)
         return passed if passed is not value else f"! temperature {says(value)} is not a number"
 
@@ -111,32 +111,39 @@ def settings(book: Entries) -> Settings:
     def own(source: str, factor: str) -> bool:
         return plain(book.cell(source)) == words.OWN and is_number(book.cell(factor))
 
-    def set_to(name: str, otherwise: float) -> float:
+    def fitted(name: str, otherwise: float) -> float:
         return number(book.cell(name), otherwise)
 
-    fahrenheit = "f" in plain(book.cell("set_temperature"))
-    plato = initial(book.cell("set_gravity")) == "P"
-    common = factor = set_to("set_wort_factor", wort.WORT_FACTOR)
-    u_common = counted("set_u_wort_factor", book.cell("set_u_wort_factor"), wort.FACTOR_U)
-    u_factor = u_common
+    temperature = "F" if "f" in plain(book.cell("set_temperature")) else "C"
+    scale = "Plato" if initial(book.cell("set_gravity")) == "P" else "SG"
+
+    def given_as(name: str, otherwise: float) -> float:
+        return counted(name, book.cell(name), otherwise, temperature, scale)
+
+    # A factor that is none refuses what is reckoned with it.
+    common = factor = fitted("set_wort_factor", wort.WORT_FACTOR)
+    u_common = u_factor = given_as("set_u_wort_factor", wort.FACTOR_U)
     if own("set_source", "own_wort_factor"):
-        factor, u_factor = set_to("own_wort_factor", factor), set_to("own_u_wort_factor", u_factor)
-    beer, u_beer = (set_to("set_beer_wort_factor", factor),
-                    set_to("set_beer_u_wort_factor", u_factor))  # fmt: skip
-    alcohol = set_to("set_beer_alcohol_factor", float(ALCOHOL_FACTOR))
+        factor, u_factor = fitted("own_wort_factor", factor), fitted("own_u_wort_factor", u_factor)
+    beer, u_beer = (fitted("set_beer_wort_factor", factor),
+                    given_as("set_beer_u_wort_factor", u_factor))  # fmt: skip
+    alcohol = fitted("set_beer_alcohol_factor", float(ALCOHOL_FACTOR))
     apart = is_number(book.cell("set_beer_wort_factor"))
     if own("set_beer_source", "own_beer_wort_factor"):
         apart = True
-        beer = set_to("own_beer_wort_factor", beer)
-        u_beer = set_to("own_beer_u_wort_factor", u_beer)
-        alcohol = set_to("own_alcohol_factor", alcohol)
-    warm = counted("set_u_temperature", book.cell("set_u_temperature"), math.nan)
-    wide = set_to("set_tolerance_volume", math.nan)
+        beer = fitted("own_beer_wort_factor", beer)
+        u_beer = fitted("own_beer_u_wort_factor", u_beer)
+        alcohol = fitted("own_alcohol_factor", alcohol)
+    warm = given_as("set_u_temperature", math.nan)
+    wide = given_as("set_tolerance_volume", math.nan)
     marks = plain(book.cell("set_marks"))
-    litres = CALL["UNIT_CONVERT"](1, book.cell("set_volume") or words.VOLUME_UNITS[0], "L")
+    volume = book.cell("set_volume")
+    volume = words.VOLUME_UNITS[0] if is_blank(volume) else volume
+    litres = CALL["UNIT_CONVERT"](1, volume, "L")
+    plato = scale == "Plato"
     return Settings(
-        "F" if fahrenheit else "C",
-        "Plato" if plato else "SG",
+        temperature,
+        scale,
         "lb" if initial(book.cell("set_mass")) == "L" else "kg",
         litres if isinstance(litres, float) else None,
         common,
@@ -146,22 +153,21 @@ def settings(book: Entries) -> Settings:
         beer,
         u_beer,
         alcohol,
-        max(MODEL_U, set_to("own_model_error", set_to("set_beer_u_model", 0.0))),
-        budget.THERMOMETER_U if math.isnan(warm) else warm / (1.8 if fahrenheit else 1),
-        set_to("set_u_volume", defaults.VOLUME_U),
-        set_to(
-            "set_tolerance", defaults.TOLERANCE_PLATO if plato else defaults.TOLERANCE_SG
-        ),
+        max(MODEL_U, fitted("own_model_error", given_as("set_beer_u_model", 0.0))),
+        budget.THERMOMETER_U if math.isnan(warm) else warm / (1.8 if temperature == "F" else 1),
+        given_as("set_u_volume", defaults.VOLUME_U),
+        given_as("set_tolerance", defaults.TOLERANCE_PLATO if plato else defaults.TOLERANCE_SG),
         None if math.isnan(wide) else wide,
-        set_to("set_potential", defaults.POTENTIAL),
+        given_as("set_potential", defaults.POTENTIAL),
         apart,
         {"": None, words.HOT: defaults.MARKED_HOT}.get(marks, defaults.MARKED_COLD),
-    )  # fmt: skip
+    )
 
 
-def counted(name: str, value: Any, otherwise: float) -> float:
-    """A doubt typed on Setup, or what a blank stands for where it does not count."""
-    return float(value) if is_number(value) and defaults.DOUBTS[name].holds(value) else otherwise
+def counted(name: str, value: Any, otherwise: float, *units: str) -> float:
+    """A number typed on Setup, or what a blank stands for where it does not count."""
+    counts = is_number(value) and defaults.NUMBERS[name].holds(value, *units)
+    return float(value) if counts else otherwise
 
 
 @dataclass(slots=True)
@@ -309,8 +315,20 @@ def _instrument(row: Mapping[str, Cell], settings: Settings) -> Instrument:
     division = counted("inst_division", row["division"].value, 0.0)
     fine = counted("inst_fine", row["fine"].value, division / 2)
     tolerated = counted("inst_tolerated", row["tolerated"].value, 0.0)
-    celsius = {key: settings.celsius(row[key].value)
-               for key in ("reference", "water", "compensates_from", "compensates_to")}  # fmt: skip
+    units = settings.temperature, settings.gravity
+
+    def temperature(key: str) -> Any:
+        value, its = row[key].value, defaults.NUMBERS[f"inst_{key}"]
+        counts = is_number(value) and its.holds(value, *units)
+        if counts or is_blank(value) or value in ERROR_TEXTS:
+            return settings.celsius(value)
+        return f"! {its.refusal(says(value))}: {its.instead}"
+
+    def limit(key: str) -> float | None:
+        found = counted(f"inst_{key}", row[key].value, math.nan, *units)
+        return None if math.isnan(found) else found
+
+    celsius = {key: temperature(key) for key in ("reference", "water")}
     reference = defaults.ROOM if celsius["reference"] is None else celsius["reference"]
     plastic = plain(row["material"].value) == words.PLASTIC
     return Instrument(
@@ -325,17 +343,12 @@ def _instrument(row: Mapping[str, Cell], settings: Settings) -> Instrument:
         hydrometer.PLASTIC_EXPANSION if plastic else hydrometer.GLASS_EXPANSION,
         fine * per or usual.fine,
         tolerated * per or usual.tolerance,
-        positive(row["interval"].value, usual.interval),
-        _optional(row["low"].value),
-        _optional(row["high"].value),
-        _optional(celsius["compensates_from"]),
-        _optional(celsius["compensates_to"]),
+        counted("inst_interval", row["interval"].value, usual.interval),
+        limit("low"),
+        limit("high"),
+        settings.celsius(limit("compensates_from")),
+        settings.celsius(limit("compensates_to")),
     )
-
-
-def _optional(value: Any) -> float | None:
-    found = read_number(value)
-    return None if math.isnan(found) else found
 
 
 @dataclass(frozen=True, slots=True)
@@ -357,19 +370,19 @@ def batches(book: Entries, settings: Settings) -> Iterator[Batch]:
     for row in book.rows("batch", BATCH):
         if is_blank(row["name"].value):
             continue
-        planned = {what: {stage: given(row[f"{words.key(stage)}_{what}"].value)
+        # A gravity is read by the functions: what a text says there hangs on the scale.
+        planned = {what: {stage: of(row[f"{words.key(stage)}_{what}"].value)
                           for stage in words.PLANNED if f"{words.key(stage)}_{what}" in row}
-                   for what in ("gravity", "volume")}  # fmt: skip
-        kilograms = float(
-            units.convert(number(row["grain"].value, 0.0), settings.mass, "kg")
-        )  # fmt: skip
+                   for what, of in (("gravity", given), ("volume", understood))}  # fmt: skip
+        typed = {key: understood(cell.value) for key, cell in row.items()}
+        kilograms = float(units.convert(number(typed["grain"], 0.0), settings.mass, "kg"))
         yield Batch(
             row["name"],
             name(row["name"].value),
             moment(row["date"].value),
-            kilograms * number(row["potential"].value, settings.potential),
+            kilograms * number(typed["potential"], settings.potential),
             planned["gravity"],
             planned["volume"],
-            number(row["tolerance"].value, settings.tolerance),
-            positive(row["tolerance_volume"].value, 0.0) or settings.tolerance_volume,
+            number(typed["tolerance"], settings.tolerance),
+            positive(typed["tolerance_volume"], 0.0) or settings.tolerance_volume,
         )

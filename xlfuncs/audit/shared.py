@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from xlfuncs.audit.setup import Piece, Settings
-from xlfuncs.audit.typed import is_number
+from xlfuncs.audit.typed import is_number, understood
 from xlfuncs.science import budget, repeats, sucrose
 from xlfuncs.science.calibration import Calibration
 from xlfuncs.workbook import defaults, slopes, words
@@ -87,7 +87,7 @@ def _moving(reading: Reading) -> Any:
     runs = reading.stage in (words.RUNOFF_STAGE, words.DURING_BOIL)
     if not runs and reading.stage != words.FERMENTING:
         return None
-    volume = reading.row.value("volume")
+    volume = understood(reading.row.value("volume"))
     volume = float(volume) if is_number(volume) else None
     timed = reading.when is not None and reading.when != int(reading.when)
     return volume if timed and not (runs and volume is None) else ""

@@ -9,7 +9,11 @@ import sys
 from typing import Any
 
 from xlfuncs.cells.values import DAY_ZERO, ERROR_TEXTS, numbers_in
+from xlfuncs.functions import CATALOGUE
 from xlfuncs.workbook.defaults import FIRST_DATE, LAST_DATE
+
+#: What reads a number in a text, as on the sheets.
+_READS = {name: CATALOGUE[name].callable() for name in ("UNIT_CONVERT", "GRAVITY_CONVERT")}
 
 
 def is_number(value: Any) -> bool:
@@ -33,6 +37,31 @@ def read_number(value: Any) -> float:
         return float(value)
     found = numbers_in(value) if isinstance(value, str) else []
     return found[0] if len(found) == 1 else math.nan
+
+
+def understood(value: Any) -> Any:
+    """A number in a cell, typed as a text too; of an error a text; others as they are.
+
+    >>> understood("20,5"), understood(20), understood("warm"), understood("1,050")
+    (20.5, 20, 'warm', '1,050')
+    """
+    return _understood(value, "UNIT_CONVERT", "C")
+
+
+def understood_gravity(value: Any) -> Any:
+    """The same of a true value on Calibration: 1,040 is a gravity, not a thousand.
+
+    >>> understood_gravity("1,040"), understood_gravity("10,0")
+    (1.04, 10.0)
+    """
+    return _understood(value, "GRAVITY_CONVERT", "Brix")
+
+
+def _understood(value: Any, function: str, unit: str) -> Any:
+    if not isinstance(value, str):
+        return value
+    found = _READS[function](value, unit, unit) if value.strip() else ""
+    return found if isinstance(found, float) else given(value)
 
 
 def moment(value: Any) -> float | None:
@@ -73,12 +102,12 @@ def plain(value: Any) -> str:
 
 def initial(value: Any) -> str:
     """First letter of a scale or unit, in capitals, without its degree sign."""
-    return plain(value).replace("°", "")[:1].upper()
+    return plain(value).replace("°", "").strip()[:1].upper()
 
 
 def says(value: Any) -> str:
     """A value as it stands in a sentence of a sheet."""
-    return value if isinstance(value, str) else name(value)
+    return value if isinstance(value, str) else name(value).upper()
 
 
 def given(value: Any) -> Any:

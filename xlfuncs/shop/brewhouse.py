@@ -12,7 +12,7 @@ from xlfuncs.audit.entries import Cell, Entries, Line, Table
 from xlfuncs.audit.gravities import gravities
 from xlfuncs.audit.record import Reading, Record
 from xlfuncs.audit.setup import CALL, Check, Instrument, Settings
-from xlfuncs.audit.typed import day, name, number
+from xlfuncs.audit.typed import day, name
 from xlfuncs.cells.values import is_blank
 from xlfuncs.records import tables
 from xlfuncs.records.headings import unit_of
@@ -31,7 +31,6 @@ _NAMES = (
     *(f"check_{key}" for key in checks.CHECK),
     *(f"batch_{key}" for key in _BATCH),
     *setup.SETTINGS,
-    "set_minutes",
 )
 
 
@@ -66,7 +65,11 @@ class Brewhouse:
         self._plain: dict[str, Instrument] = {}
         minutes = book.single("set_minutes")
         # A workbook's Batch sheet says the usual minutes; a list alone leaves them to a pen.
-        self.minutes = number(minutes.value, defaults.BOIL_MINUTES) if minutes.sheet else None
+        self.minutes = (
+            setup.counted("set_minutes", minutes.value, defaults.BOIL_MINUTES)
+            if minutes.sheet
+            else None
+        )
         volume = unit_of(tables.VOLUME, name(book.cell("set_volume")))
         self.volume = volume or words.VOLUME_UNITS[0]
         self.units = {tables.VOLUME: self.volume, tables.TEMPERATURE: self.settings.temperature,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from xlfuncs.science import budget, gravity, repeats, sucrose
@@ -24,15 +25,26 @@ BY_KIND = {
 }
 
 
-class Reach(NamedTuple):
+_BLANK = "taken as blank"
+#: Of a number that is refused, and of a text, for which a blank counts.
+_REFUSED = "nothing is reckoned with it"
+
+
+@dataclass(frozen=True)
+class Reach:
     """From where to where a number typed on Setup counts, in its own unit."""
 
     what: str
     low: float
     high: float
+    instead: str = _BLANK  # what is done with what does not count
+    other: Other | None = None  # limits in another unit that Setup offers
+    date: bool = False
 
-    def holds(self, value: float) -> bool:
-        """Whether it counts."""
+    def holds(self, value: float, *units: str) -> bool:
+        """Whether it counts, where these units are chosen on Setup."""
+        if self.other and self.other.unit in units:
+            return self.other.low <= value <= self.other.high
         return self.low <= value <= self.high
 
     def refusal(self, value: str) -> str:
@@ -40,9 +52,35 @@ class Reach(NamedTuple):
         return f"{self.what} {value} {self.outside}"
 
     @property
+    def limits(self) -> str:
+        """Its limits in words, in every unit."""
+        if self.date:
+            return "from 2000 to 2099"
+        if self.other:
+            other = f"{plain_number(self.other.low)} to {plain_number(self.other.high)}"
+            return f"from {self._ends} {self.other.own_shown} ({other} {self.other.shown})"
+        return f"from {self._ends}"
+
+    @property
+    def _ends(self) -> str:
+        return f"{plain_number(self.low)} to {plain_number(self.high)}"
+
+    @property
     def outside(self) -> str:
         """Its limits, in the words of a refusal."""
-        return f"is no number from {plain_number(self.low)} to {plain_number(self.high)}"
+        return f"is no {'date' if self.date else 'number'} {self.limits}"
+
+
+class Other(NamedTuple):
+    """Limits in another unit."""
+
+    cell: str  # of Setup: the unit that is chosen
+    switch: str  # of Setup: 1 where that is this unit, else 0
+    unit: str
+    own_shown: str
+    shown: str
+    low: float
+    high: float
 
 
 def plain_number(value: float) -> str:
@@ -54,17 +92,53 @@ def plain_number(value: float) -> str:
     return f"{value:f}".rstrip("0").rstrip(".")
 
 
-#: Doubts that weights and squares are made of, so that none of them overflows or vanishes.  What
-#: lies outside is named on Setup and by the audit, and counts as a blank.
-DOUBTS = {
+#: Dates that count, as serial numbers: 2000 to 2099.
+FIRST_DATE, LAST_DATE = 36526, 73050
+
+#: Amounts in the units of Setup: what no brewery reaches.
+_MOST = 1e6
+
+
+def _celsius(what: str, high: float, instead: str = _BLANK) -> Reach:
+    other = Other("unit_temperature", "unit_f", "F", "°C", "°F", 32, high * 1.8 + 32)
+    return Reach(what, 0, high, instead, other=other)
+
+
+_FACTOR = Reach("wort factor", 0.9, 1.2, _REFUSED)
+#: Doubts are such that weights and squares of them neither overflow nor vanish.
+_FACTOR_U = Reach("how sure of the wort factor", 0, 0.2)
+#: Every number that is typed on Setup.  What lies outside is named beside its cell and by the
+#: audit; it counts as a blank, or refuses what is reckoned with it where a blank would mislead.
+NUMBERS = {
+    "as_of": Reach("date", FIRST_DATE, LAST_DATE, "taken as today", date=True),
+    "kettle_size": Reach("volume of the kettle", 1e-6, _MOST),
+    "boil_off": Reach("boil-off", 1e-6, _MOST),
+    "set_u_boil_off": Reach("how sure of the boil-off", 0, 1),
+    "set_minutes": Reach("minutes of the boil", 0, 10000),
+    "set_u_volume": Reach("how sure of a volume", 0, 0.2),
+    "set_potential": Reach("extract potential", 0.01, 1),
+    "set_fraction": Reach("extract in dry extract", 0.01, 1),
+    "set_wort_factor": _FACTOR,
+    "set_u_wort_factor": _FACTOR_U,
+    "set_beer_wort_factor": replace(_FACTOR, what="wort factor for beer"),
+    "set_beer_u_wort_factor": replace(_FACTOR_U, what="how sure of the wort factor for beer"),
+    "set_beer_alcohol_factor": Reach("alcohol factor for beer", 0.5, 1.5, _REFUSED),
+    "set_beer_u_model": Reach("± of the alcohol correction", 0, 0.05),
+    "set_tolerance": Reach("tolerance of gravities", 0, 0.05,
+                           other=Other("unit_gravity", "unit_p", "Plato", "SG", "°Plato", 0, 12)),
+    "set_tolerance_volume": Reach("tolerance of volumes", 0, _MOST),
+    "set_u_temperature": Reach("how sure of temperatures", 0, 20),
+    "inst_reference": _celsius("reads true at", 40, _REFUSED),
+    "inst_water": _celsius("against water at", 40, _REFUSED),
+    "inst_low": Reach("start of its range", -5, 150),
+    "inst_high": Reach("end of its range", -5, 150),
     "inst_division": Reach("smallest division", 1e-6, 10),
+    "inst_compensates_from": _celsius("compensates from", 50),
+    "inst_compensates_to": _celsius("compensates to", 50),
     "inst_fine": Reach("how finely you can read it", 1e-6, 5),
     "inst_tolerated": Reach("offset put up with", 1e-6, 45),
-    "set_u_wort_factor": Reach("how sure of the wort factor", 0, 0.2),
-    "set_u_temperature": Reach("how sure of temperatures", 0, 20),
-}
-#: One that lies outside refuses what is reckoned with it.
-FACTOR = Reach("wort factor", 0.9, 1.2)
+    "inst_interval": Reach("days from check to check", 1, 3660),
+}  # fmt: skip
 
 #: Differences of a scale in the working one: °Bx for a refractometer, SG for a hydrometer.
 BRIX_PER_SG = round(
@@ -88,8 +162,6 @@ SOLUTION_U = 0.05
 #: What a degree of doubt in the sample's temperature does to a reading, °Bx and SG.
 BRIX_PER_DEGREE = round(float(budget.temperature_slope(12.0, 20.0)), 3)
 SG_PER_DEGREE = 0.0003
-#: Dates that count, as serial numbers: 2000 to 2099.
-FIRST_DATE, LAST_DATE = 36526, 73050
 #: What a check without temperature counts as, °C; a scale of Setup without one reads true there.
 ROOM = 20.0
 #: A jar and a drop are a pair when they were read within so many days.

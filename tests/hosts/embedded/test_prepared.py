@@ -42,14 +42,15 @@ def whole(book, typed):
 
 @pytest.mark.parametrize("plain", [False, True])
 def test_any_entries(plain):
-    """Ten edits, each of one to five cells that hold something, on top of nothing and of others."""
+    """Ten edits, each of one to five cells that hold a number."""
     book, prepared = example(plain)
     rng = random.Random(5)
     typed = [
         (title, f"{openpyxl.utils.get_column_letter(column)}{row}")
         for title, sheet in book.sheets.items()
-        for row, column in sheet.typed
-        if title in ("Setup", "Calibration", "Batches", "Log", "Convert", "Blend")
+        for (row, column), value in sheet.typed.items()
+        if type(value) is float
+        and title in ("Setup", "Calibration", "Batches", "Log", "Convert", "Blend")
     ]
     changed = 0
     for _ in range(10):
@@ -59,7 +60,7 @@ def test_any_entries(plain):
         assert found.failures == expected.failures
         assert found.values == expected.values
         changed += found.values != prepared.calculate({}).values
-    assert changed > 3
+    assert changed > 7
 
 
 @pytest.fixture

@@ -55,9 +55,15 @@ class Limits:
         return cls("decimal", str(low), str(high), message)
 
     @classmethod
-    def within(cls, reach: Reach, message: str) -> Limits:
+    def within(cls, reach: Reach, message: str = "") -> Limits:
         """A number that counts."""
-        return cls.between(plain_number(reach.low), plain_number(reach.high), message)
+        message = message or f"A number {reach.limits}"
+        low, high = plain_number(reach.low), plain_number(reach.high)
+        if reach.other:
+            chosen = f'{reach.other.cell}="{reach.other.unit}"'
+            low = f"IF({chosen},{plain_number(reach.other.low)},{low})"
+            high = f"IF({chosen},{plain_number(reach.other.high)},{high})"
+        return cls.between(low, high, message)
 
     @classmethod
     def date(cls) -> Limits:

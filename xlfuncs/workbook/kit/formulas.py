@@ -84,6 +84,29 @@ def typed(cell: str) -> str:
     return f'IF(ISERROR({cell}),"! this cell holds an error",{blank_or(cell, cell)})'
 
 
+def text_only(cell: str) -> str:
+    """A text that was typed, which may say a number: for a function that reads it."""
+    return f'IF(ISTEXT({cell}),{cell},"")'
+
+
+def told_numbers(texts: str, some: str) -> str:
+    """The numbers that texts say, with a decimal comma or point: one call for all their columns.
+
+    Nothing is called where `some`, the number of lines with a text, is 0.
+    """
+    return f'IF({some}=0,"",UNIT_CONVERT({texts},"C","C"))'
+
+
+def any_text(*texts: str) -> str:
+    """1 where one of these columns of texts holds one."""
+    return f"({'+'.join(f'LEN({text})' for text in texts)}>0)*1"
+
+
+def number_told(cell: str, told: str) -> str:
+    """A number that was typed, as a text too; `told` is what its text says.  Others pass on."""
+    return f"IF(ISNUMBER({told}),{told},{typed(cell)})"
+
+
 def place(table: str, column: str) -> str:
     """Number of a line within its table, from 1."""
     return f"(ROW({column})-ROW({table}_top))"
@@ -96,7 +119,7 @@ def on_line(number: str, numbers: str, column: str, otherwise: str = '""') -> st
 
 def initial(cell: str) -> str:
     """First letter of a scale or unit, in capitals, without its degree sign; an error has none."""
-    return or_blank(f'LEFT(UPPER(SUBSTITUTE(TRIM({cell}),"°","")),1)')
+    return or_blank(f'LEFT(TRIM(SUBSTITUTE(UPPER({cell}),"°","")),1)')
 
 
 def is_date(cell: str) -> str:
@@ -109,19 +132,27 @@ def positive(cell: str) -> str:
     return f"IFERROR(ISNUMBER({cell})*({cell}>0),0)"
 
 
+def limits_of(reach: Reach) -> tuple[str, str]:
+    """From where to where a number counts, in the unit that is chosen on Setup."""
+    low, high = plain_number(reach.low), plain_number(reach.high)
+    if reach.other:
+        low += f"+{plain_number(reach.other.low - reach.low)}*{reach.other.switch}"
+        high += f"+{plain_number(reach.other.high - reach.high)}*{reach.other.switch}"
+    return low, high
+
+
 def within(cell: str, reach: Reach) -> str:
     """1 where a cell holds a number that counts."""
-    low, high = plain_number(reach.low), plain_number(reach.high)
+    low, high = limits_of(reach)
     return f"IFERROR(ISNUMBER({cell})*({cell}>={low})*({cell}<={high}),0)"
 
 
 def not_counted(cell: str, reach: Reach) -> str:
-    """Why what was typed counts as blank; blank where it counts, or nothing was typed."""
-    return cases(
-        (f"ISERROR({cell})", '"! this cell holds an error"'),
-        (f'(TRIM({cell})="")+{within(cell, reach)}>0', '""'),
-        otherwise=f'"! {reach.what} "&{cell}&" {reach.outside}: taken as blank"',
-    )
+    """Why what was typed does not count; blank where it counts, or nothing was typed."""
+    said = f'"! {reach.what} "&{cell}&" {reach.outside}: {reach.instead}"'
+    low, high = limits_of(reach)
+    counts = f"ISNUMBER({cell})*({cell}>={low})*({cell}<={high})"
+    return f'IFERROR(IF((TRIM({cell})="")+{counts}>0,"",{said}),"! this cell holds an error")'
 
 
 def matched(what: str, column: str) -> str:
@@ -159,28 +190,43 @@ def plotted(what: str, condition: str = "") -> str:
 # --- units: everything is reckoned in litres, kilograms, °C and SG ------------------------------
 
 
-def _converted(cell: str, what: str, formula: str, blank: str = '""') -> str:
-    return cases(
-        (f"ISERROR({cell})", '"! this cell holds an error"'),
+def _converted(
+    cell: str, what: str, formula: Callable[[str], str], blank: str = '""', told: str = ""
+) -> str:
+    """What was typed, converted; `told` is the number that its text says, where that is known."""
+    converted = cases(
         (f'TRIM({cell})=""', blank),
-        (f"ISNUMBER({cell})", formula),
+        *((f"ISNUMBER({number})", formula(number)) for number in (cell, told) if number),
         otherwise=f'"! {what} "&{cell}&" is not a number"',
     )
+    return f'IFERROR({converted},"! this cell holds an error")'
 
 
-def celsius(cell: str, blank: str = '""') -> str:
+def celsius(cell: str, blank: str = '""', told: str = "") -> str:
     """A temperature that was typed, in °C, or what a blank stands for."""
-    return _converted(cell, "temperature", f"celsius_0+celsius_step*{cell}", blank)
+    return _converted(cell, "temperature", "celsius_0+celsius_step*{}".format, blank, told)
 
 
 def litres(cell: str, what: str = "volume") -> str:
     """A volume that was typed, in litres."""
-    return _converted(cell, what, f"{cell}*unit_litres")
+
+    def of(number: str) -> str:
+        return number_or_text("unit_litres", f"{number}*unit_litres")
+
+    return _converted(cell, what, of)
 
 
-def kilograms(cell: str, what: str = "mass") -> str:
+def in_litres(cell: str) -> str:
+    """A volume in the unit of Setup in litres; blanks and refusals pass on.
+
+    Where that unit is none, it is the refusal.
+    """
+    return number_or_text(cell, number_or_text("unit_litres", f"{cell}*unit_litres"))
+
+
+def kilograms(cell: str, what: str = "mass", told: str = "") -> str:
     """A mass that was typed, in kilograms."""
-    return _converted(cell, what, f"{cell}*unit_kilograms")
+    return _converted(cell, what, "{}*unit_kilograms".format, told=told)
 
 
 def in_units(cell: str, unit: str) -> str:

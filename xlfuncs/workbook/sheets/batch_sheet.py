@@ -221,7 +221,8 @@ def _drops(digits: int) -> Table:
                 step("strip_gravity_2", "more of the drop", ""),
                 step("strip_gravity_3", "more of the factor", "")),
                 'IF(unit_gravity="SG",WORT_SG(strip_drop,strip_by),'
-                'IF(ISNUMBER(strip_drop),strip_drop/strip_by,""))'),
+                'IF(ISNUMBER(strip_drop),IF(factor_refused="",strip_drop/strip_by,'
+                "factor_refused),\"\"))"),
             step("strip_u", "u", if_numbers(
                 ["strip_gravity_1", "strip_gravity_2", "strip_gravity_3"],
                 "10*SQRT((strip_gravity_2-strip_gravity_1)^2"
@@ -252,13 +253,13 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "card_head": 'IF(brewery="","",brewery&"  ·  ")&IF(shown_batch="","batch __________",'
                      "shown_batch)&card_day&\"   ·   brewer __________\"",
         "card_day": f'IF(shown_no=0,"",IF({day}=0,"  ·  date __________","  ·  "&{dated(day)}))',
-        "card_grain_mass": f"{of_shown('batch_grain')}",
+        "card_grain_mass": of_shown("batch_mass"),
         "card_grain_says": f'IF(ISNUMBER(card_grain_mass),{amount},"______ "&unit_mass)',
         "card_minutes": "IF(shown_no=0,usual_minutes,INDEX(all.batch_boil,shown_no))",
         "card_boil_says": f'{shown("card_minutes", 0)}&" min"&card_off&card_size',
-        "card_off": f'IF(ISNUMBER(boil_off),", "&{shown("boil_off", 1)}&" "&unit_volume&'
+        "card_off": f'IF(ISNUMBER(boil_off_litres),", "&{shown("boil_off", 1)}&" "&unit_volume&'
                     '" boil off an hour","")',
-        "card_size": f'IF(ISNUMBER(kettle_size),", kettle holds "&{shown("kettle_size", 1)}&" "&'
+        "card_size": f'IF(ISNUMBER(kettle_litres),", kettle holds "&{shown("kettle_size", 1)}&" "&'
                      'unit_volume,"")',
         "card_no": f'IF(TRIM(card_instrument)="",IFERROR(MATCH("{words.REFRACTOMETER}",'
                    "all.inst_is,0),0),IFERROR(MATCH(TRIM(card_instrument),all.inst_key,0),0))",

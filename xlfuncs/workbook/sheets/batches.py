@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from xlfuncs.workbook import words
+from xlfuncs.workbook.defaults import NUMBERS
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Column,
@@ -22,15 +23,19 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
+    any_text,
     as_sg,
     cases,
+    in_litres,
     is_date,
     kilograms,
-    number_or_text,
+    number_told,
     on_line,
     on_scale,
     or_blank,
     place,
+    text_only,
+    told_numbers,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
 
@@ -41,6 +46,23 @@ PER_BATCH, PER_STAGE, DAY_ZERO = 20, 60000, 40000
 def column(stage: str, what: str) -> str:
     """Name of the plan's column for a stage."""
     return f"batch_{words.key(stage)}_{what}"
+
+
+#: Columns whose numbers may be typed as texts; a gravity is read by the functions themselves.
+_NUMBERS = (
+    *(f"batch_{key}" for key in ("grain", "potential", "minutes", "tolerance", "tolerance_volume")),
+    *(column(stage, "volume") for stage in words.PLANNED[:-1]),
+)
+
+
+def _told(cell: str) -> str:
+    """The step with the number that the text in a column says."""
+    return f"batch_told_{_NUMBERS.index(cell) + 1}"
+
+
+def _or(cell: str, otherwise: str) -> str:
+    """The number that was typed, as a text too, or what a blank stands for."""
+    return cases(*((f"ISNUMBER({one})", one) for one in (cell, _told(cell))), otherwise=otherwise)
 
 
 def stage_key(batch: str, stage: str | int) -> str:
@@ -80,6 +102,7 @@ def sheet(choices: words.Choices) -> Sheet:
             Section("Plans"),
             _table(choices),
             Steps({
+                "batch_texts": "SUM(all.batch_any_text)",
                 "shown_no": 'IFERROR(IF(TRIM(chosen_batch)="",last_batch,'
                             "MATCH(TRIM(chosen_batch),all.batch_key,0)),0)",
                 "last_batch": "IF(last_line=0,0,INDEX(all.line_batch,last_line))",
@@ -129,7 +152,7 @@ def _table(choices: words.Choices) -> Table:
                   Limits.between(0, 10000, "Minutes, from 0 on")),
             *_plan(gravity),
             typed("batch_tolerance", "Gravity within ±", "=unit_gravity", 7, gravity,
-                  Limits.between(0, 20, "How far off is still on target")),
+                  Limits.within(NUMBERS["set_tolerance"], "How far off is still on target")),
             typed("batch_tolerance_volume", "Volume within ±", "=unit_volume", 7, styles.VOLUME,
                   Limits.amount("How far off is still on target")),
             result("batch_original_shown", "Original gravity", "measured", 8, fine,
@@ -177,17 +200,28 @@ def _steps() -> tuple[Column | Group, ...]:
         step("batch_twice", "1: stands above already",
              '(batch_key<>"")*(IFERROR(MATCH(batch_key,all.batch_key,0),batch_no)<batch_no)'),
         step("batch_day", "brew day", f'IF({is_date("batch_date")},batch_date,"")'),
-        step("batch_kilograms", "grain, kg", kilograms("batch_grain", "grain")),
-        step("batch_share", "extract of grain",
-             "IF(ISNUMBER(batch_potential),batch_potential,extract_potential)"),
-        step("batch_boil", "minutes", "IF(ISNUMBER(batch_minutes),batch_minutes,usual_minutes)"),
-        step("batch_within", "tolerance, gravity",
-             "IF(ISNUMBER(batch_tolerance),batch_tolerance,tolerance_gravity)"),
+        # What is reckoned with here, and not handed to a function as it stands: as numbers.
+        Group("batch_text", tuple(
+            step(f"batch_text_{number}", "typed as a text", text_only(cell))
+            for number, cell in enumerate(_NUMBERS, 1))),
+        step("batch_any_text", "1: any",
+             any_text(*(f"batch_text_{number}" for number in range(1, len(_NUMBERS) + 1)))),
+        Group("batch_told", tuple(step(f"batch_told_{number}", cell, "")
+                                  for number, cell in enumerate(_NUMBERS, 1)),
+              told_numbers("batch_text", "batch_texts")),
+        step("batch_mass", "grain", number_told("batch_grain", _told("batch_grain"))),
+        step("batch_kilograms", "grain, kg",
+             kilograms("batch_grain", "grain", _told("batch_grain"))),
+        step("batch_share", "extract of grain", _or("batch_potential", "extract_potential")),
+        step("batch_boil", "minutes", _or("batch_minutes", "usual_minutes")),
+        step("batch_within", "tolerance, gravity", _or("batch_tolerance", "tolerance_gravity")),
+        step("batch_volume_within", "tolerance, volume", _or("batch_tolerance_volume", "0")),
         Group("plan_gravity", tuple(
             step(f"plan_gravity_{number}", stage, as_typed(column(stage, "gravity")))
             for number, stage in enumerate(words.PLANNED, 1))),
         Group("plan_volume", tuple(
-            step(f"plan_volume_{number}", stage, as_typed(column(stage, "volume")))
+            step(f"plan_volume_{number}", stage,
+                 number_told(column(stage, "volume"), _told(column(stage, "volume"))))
             for number, stage in enumerate(words.PLANNED[:-1], 1))),
         Group("plan_sg", tuple(step(f"plan_sg_{number}", f"{stage}, SG", "")
                                for number, stage in enumerate(words.PLANNED, 1)),
@@ -219,7 +253,7 @@ def _steps() -> tuple[Column | Group, ...]:
         step("batch_kettle_volume", "before boil",
              on_line("batch_kettle_line", "line_no", "log_volume_20")),
         step("batch_kettle_litres", "before boil, L",
-             number_or_text("batch_kettle_volume", "batch_kettle_volume*unit_litres")),
+             in_litres("batch_kettle_volume")),
         Group("batch_pair", (step("batch_pair_1", "original", "batch_measured"),
                              step("batch_pair_2", "last", "batch_last"))),
         Group("batch_scaled", (step("batch_scaled_1", "original", ""),

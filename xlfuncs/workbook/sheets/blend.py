@@ -330,7 +330,7 @@ def _cells(choices: words.Choices) -> dict[str, str]:
         "blend_one_yes": f'(LOWER(TRIM(blend_one))="{words.YES}")*1',
         # A reading of the first instrument, as SG.
         "blend_own": "N(INDEX(all.inst_u,1))*IF(INDEX(all.inst_is,1)="
-                     f'"{words.REFRACTOMETER}",{SG_PER_PLATO:g}/wort_factor,1)',
+                     f'"{words.REFRACTOMETER}",{SG_PER_PLATO:g}/near_factor,1)',
         "blend_u": 'IF(ISNUMBER(blended_sg),SQRT(SUM(all.part_adds)+SUM(all.part_shift)^2),"")',
         "blended_abv": cases(
             (f'COUNTIF(all.part_is,"{BEER}")*ISNUMBER(blended_sg)=0', '""'),

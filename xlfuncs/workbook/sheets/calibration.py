@@ -36,6 +36,7 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
+    any_text,
     blank_or,
     cases,
     celsius,
@@ -43,7 +44,10 @@ from xlfuncs.workbook.kit.formulas import (
     initial,
     is_date,
     number_or_text,
+    number_told,
     place,
+    text_only,
+    told_numbers,
     word,
 )
 from xlfuncs.workbook.sheets.setup import (
@@ -98,7 +102,8 @@ def sheet(choices: words.Choices) -> Sheet:
             ),
             *_budget(),
             Steps({
-                "state_as_of": "IF(ISNUMBER(as_of),as_of,TODAY())",
+                "state_as_of": 'IF(ISNUMBER(as_of)*(as_of_says=""),as_of,TODAY())',
+                "check_texts": "SUM(all.check_any_text)",
                 "chart_no": "IFERROR(IF(chart_instrument=\"\",1,"
                             "MATCH(TRIM(chart_instrument),all.inst_key,0)),1)",
                 "check_says": 'IF(COUNTA(all.check_below)>0,"Lines below the frame are not read: '
@@ -135,9 +140,10 @@ def _checks(choices: words.Choices) -> Table:
     limit = "check_limit*1.000000001"
     names = [f"check_shown_{i}" for i in _POINTS]
     known = ["check_known_2", "check_known_3"]
+    true_values = ["check_known_is_2", "check_known_is_3"]
     missing = "+".join(
         f'({word(cell)}<>"")*NOT(ISNUMBER({true}))'
-        for cell, true in zip(names[1:], known, strict=True)
+        for cell, true in zip(names[1:], true_values, strict=True)
     )
     return Table(
         "check",
@@ -186,7 +192,27 @@ def _checks(choices: words.Choices) -> Table:
             step("check_expansion", "per °C", of_instrument("check_no", "expansion")),
             step("check_limit", "offset put up with", tolerance),
             step("check_u", "u of a reading", of_instrument("check_no", "u")),
-            step("check_c", "°C", celsius("check_temperature", f"{ROOM:g}")),
+            Group("check_text", tuple(
+                step(f"check_text_{number}", "typed as a text", text_only(cell))
+                for number, cell in enumerate(("check_temperature", *names), 0))),
+            Group("check_known_text", tuple(
+                step(f"check_known_text_{i}", "typed as a text", text_only(cell))
+                for i, cell in enumerate(known, 2))),
+            step("check_any_text", "1: any", any_text(
+                *(f"check_text_{number}" for number in range(len(names) + 1)),
+                *(f"check_known_text_{i}" for i in _POINTS[1:]))),
+            Group("check_told", tuple(
+                step(f"check_told_{number}", cell, "")
+                for number, cell in enumerate(("check_temperature", *names), 0)),
+                told_numbers("check_text", "check_texts")),
+            step("check_c", "°C", celsius("check_temperature", f"{ROOM:g}", "check_told_0")),
+            # 1,040 is a gravity, not a thousand.
+            Group("check_known_told", tuple(step(f"check_known_told_{i}", "what it says", "")
+                                            for i in _POINTS[1:]),
+                  'IF(check_texts=0,"",GRAVITY_CONVERT(check_known_text,"Brix","Brix"))'),
+            *(step(f"check_known_is_{i}", "reference as typed",
+                   number_told(f"check_known_{i}", f"check_known_told_{i}"))
+              for i in _POINTS[1:]),
             step("check_missing", "1: no true value", f"({missing}>0)*1"),
             step("check_broken", "1: an error typed",
                  "ISERROR(check_known_in&check_made_of&check_as)*1"),
@@ -197,7 +223,7 @@ def _checks(choices: words.Choices) -> Table:
             step("check_malt", "1: malt extract",
                  f'({word("check_made_of")}="{words.MALT_EXTRACT}")'
                  f'*(check_is="{words.REFRACTOMETER}")'),
-            *_brought(names, known),
+            *_brought(names, true_values),
             *_points(),
             *_fit(),
             step("check_judged", "with its ±", cases(
@@ -228,15 +254,11 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
     floats = f"{hydrometric('check_is')}=1"
     thermometer = f'check_is="{words.THERMOMETER}"'
 
-    def raw(cell: str) -> str:
-        return cases((f"ISERROR({cell})", '"! this cell holds an error"'), (f'{cell}=""', '""'),
-                     otherwise=cell)  # fmt: skip
-
     def given(i: int) -> str:
         if i > 1:
             return cases((f"IFERROR(ABS({known[i - 2]})>{LARGEST_TRUE},FALSE)",
                           f'"! true value "&{known[i - 2]}&" is out of reach"'),
-                         otherwise=raw(known[i - 2]))  # fmt: skip
+                         otherwise=known[i - 2])  # fmt: skip
         return cases(('check_shown_1=""', '""'),
                      (thermometer, 'IF(unit_temperature="F",32,0)'),  # melting ice
                      ('check_typed_in="SG"', "1"), otherwise="0")  # fmt: skip
@@ -254,7 +276,8 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
     number = cases(('ISNUMBER(check_raw)+(check_raw="")>0', "check_raw"),
                    otherwise='"! reading "&check_raw&" is not a number"')  # fmt: skip
     return (
-        Group("check_raw", _three("check_raw", "as shown", lambda i: raw(shown[i - 1]))),
+        Group("check_raw", _three("check_raw", "as shown",
+                                  lambda i: number_told(shown[i - 1], f"check_told_{i}"))),
         Group("check_true", _three("check_true", "reference as typed", given)),
         Group("check_as_brix", _three("check_as_brix", "shown, °Bx"),
               converted("check_raw", "check_in", "SG", "Brix", prism)),
@@ -276,7 +299,7 @@ def _brought(shown: list[str], known: list[str]) -> tuple[Column | Group, ...]:
         # Wort of malt extract shows its °Plato times the wort factor.
         Group("check_ref", _three("check_ref", "true, working scale"),
               f"IF({prism},IF(ISNUMBER(check_ref_brix)*(check_malt=1),"
-              'IF(common_says="",check_ref_brix*common_factor,common_says),check_ref_brix),'
+              'IF(common_refused="",check_ref_brix*common_factor,common_refused),check_ref_brix),'
               f"IF({thermometer},check_true,check_ref_sg))"),
     )  # fmt: skip
 
@@ -463,7 +486,8 @@ def _state(choices: words.Choices) -> Table:
             result("state_drift_expanded", "± of it", "about 95 %", 9, styles.SG,
                    'IF(history_spread>0,60/SQRT(history_spread),"")'),
             result("state_interval", "Check every", "days, by history", 10, styles.WHOLE, cases(
-                ('inst_is=""', '""'), ("history_all=0", "inst_every"),
+                # Without a check before that day there is none in its order either.
+                ('inst_is=""', '""'), ('state_date=""', "inst_every"),
                 otherwise="LOOKUP(state_key,all.order_key,all.order_interval)")),
             result("state_due", "Next check due", "", 9, styles.DATE,
                    if_numbers(["state_date"], f"INT(state_date)+ROUND({interval},0)")),

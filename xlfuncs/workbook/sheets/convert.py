@@ -444,7 +444,8 @@ def _rescue() -> dict[str, str]:
             otherwise='IF(N(told_gravity)<1.3,"S","B")'),
         # A raw reading of a refractometer shows wort.
         "rescue_plato": if_numbers(
-            ["told_gravity"], 'told_gravity/IF(rescue_scale="B",wort_factor,1)'),
+            ["told_gravity"], 'IF(rescue_scale="B",IF(factor_refused="",told_gravity/'
+                              'wort_factor,factor_refused),told_gravity)'),
         "rescue_sg": 'IF(NOT(ISNUMBER(told_gravity)),"",IF(rescue_scale="S",told_gravity,'
                      "rescue_of_plato))",
         "rescue_of_plato": if_numbers(["rescue_plato"], sg_of_plato("rescue_plato")),

@@ -243,14 +243,14 @@ def _steps() -> tuple[Column | Group, ...]:
         step("match_far", f"1: over {OUTLIER:g} u apart", "IF((match_ok=1)*ISNUMBER(match_u),"
              f"(ABS(N(match_sg)-match_jar)>{OUTLIER:g}*match_u)*1,0)", by_line=True),
         step("match_far_beer", "of beer", "match_far*match_beer"),
-        step("match_wort_off", "common less jar", "IF((match_ok=1)*(match_beer=0),"
-             'match_common-match_jar,"")'),
+        step("match_wort_off", "common less jar", "IF((match_ok=1)*(match_beer=0)"
+             '*ISNUMBER(match_common),match_common-match_jar,"")'),
         step("match_wort_jar", "jar, counts",
              'IF((match_ok=1)*(match_beer=0),match_scaled_1,"")'),
         step("match_beer_jar", "jar, counts",
              'IF((match_ok=1)*(match_beer=1),match_scaled_1,"")'),
-        step("match_beer_off", "common less jar", "IF((match_ok=1)*(match_beer=1),"
-             'match_common-match_jar,"")'),
+        step("match_beer_off", "common less jar", "IF((match_ok=1)*(match_beer=1)"
+             '*ISNUMBER(match_common),match_common-match_jar,"")'),
         # What the pairs share, as a share of what was read.
         step("match_share_drop", "of the drop",
              "IF((match_ok=1)*ISNUMBER(match_u_cal)*(N(match_brix)>0),match_u_cal/match_brix,\"\")",

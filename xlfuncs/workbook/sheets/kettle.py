@@ -83,7 +83,8 @@ def sheet(choices: words.Choices) -> Sheet:
         "glass: let a sample cool before it meets a jar. Extract and sugar make boiling wort foam "
         "over at once: heat off, add slowly, stir.",
         (
-            Text("=kettle_says", styles.ANSWER, name="kettle_answer", lines=1.1),
+            Text("=TRIM(kettle_says&MID(units_tail,2,300))", styles.ANSWER,
+                 name="kettle_answer", lines=1.1),
             Lines(_in_kettle(choices), label=1, cell=2, note=2, gap=0),
             Lines(_forecast(choices), label=2, cell=1, note=1, column=6, beside=True),
             Section("Before the boil: what can be done"),
@@ -155,7 +156,7 @@ def _forecast(choices: words.Choices) -> tuple[Line, ...]:
              'unit_volume&" at 20 °C")', styles.ONE,
              formula=f"INDEX(all.before_volume,{_LEAVE})"),
         Line("kettle_off", "Boil-off in an hour", "=unit_volume", styles.ONE,
-             formula='IF(boil_off="","",boil_off)'),
+             formula=if_numbers(["boil_off_litres"], "boil_off_litres/unit_litres")),
     )  # fmt: skip
 
 
@@ -343,11 +344,12 @@ def _steps(choices: words.Choices) -> dict[str, str]:
             otherwise=f"{told(_AFTER, _EXTRACT)}&after_longer"),
         "kettle_unread": cases(
             ("shown_no=0", '"choose a batch on Batches, or write the brew day in the log"'),
+            ("NOT(ISNUMBER(unit_litres))", '"without a unit of volume nothing is reckoned here"'),
             ("NOT(ISNUMBER(before_sg)*ISNUMBER(before_litres))",
              '"the log lacks a line “before boil” with reading and volume"')),
         "kettle_lack": cases(
             ('kettle_unread<>""', "kettle_unread"),
-            ('boil_off=""', '"type the boil-off on Setup"'),
+            ('boil_off_litres=""', '"type the boil-off on Setup"'),
             ('kettle_wanted=""', '"type the gravity after boil on Batches"'),
             (f"ISNUMBER(kettle_litres)*(before_litres*{HOT}>N(kettle_litres))",
              '"the kettle on Setup is too small for that volume"')),

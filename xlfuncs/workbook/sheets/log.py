@@ -37,6 +37,7 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
+    any_text,
     blank_or,
     cases,
     celsius,
@@ -44,6 +45,7 @@ from xlfuncs.workbook.kit.formulas import (
     is_date,
     matched,
     number_or_text,
+    number_told,
     on_line,
     on_scale,
     or_blank,
@@ -51,6 +53,8 @@ from xlfuncs.workbook.kit.formulas import (
     plato_of_sg,
     positive,
     shown,
+    text_only,
+    told_numbers,
     word,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
@@ -63,6 +67,13 @@ _BEER = words.stage(words.FERMENTING)
 _RUNOFF, _BOILING = words.stage(words.RUNOFF_STAGE), words.stage(words.DURING_BOIL)
 _PRISM = "line_prism=1"
 _FERMENTED_DROP = "(line_beer=1)*(line_prism=1)"
+#: Columns whose numbers may be typed as texts; a reading is read by the functions themselves.
+_NUMBERS = ("log_temperature", "log_volume", "log_volume_temperature", "log_ph")
+
+
+def _told(cell: str) -> str:
+    """The step with the number that the text in a column of the log says."""
+    return f"log_told_{_NUMBERS.index(cell) + 1}"
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -170,7 +181,7 @@ def _table(choices: words.Choices) -> Table:
     )  # fmt: skip
 
 
-def _named() -> tuple[Column, ...]:
+def _named() -> tuple[Column | Group, ...]:
     """What a line names: batch, stage, instrument, moment."""
     return (
         step("line_no", "line", place("log", "log_date")),
@@ -198,12 +209,24 @@ def _named() -> tuple[Column, ...]:
              on_line("line_batch", "batch_no", "batch_day")))),
              format=styles.MOMENT),
         step("line_reading", "as shown", as_typed("log_reading")),
-        step("line_c", "sample, °C",
-             f'IF(line_prism+line_float=0,"",{celsius("log_temperature")})'),
+        # What is reckoned with here, and not handed to a function as it stands: as numbers.
+        Group("log_text", tuple(
+            step(f"log_text_{number}", "typed as a text", text_only(cell))
+            for number, cell in enumerate(_NUMBERS, 1))),
+        step("log_any_text", "1: any",
+             any_text(*(f"log_text_{number}" for number in range(1, len(_NUMBERS) + 1)))),
+        Group("log_told", tuple(step(f"log_told_{number}", cell, "")
+                                for number, cell in enumerate(_NUMBERS, 1)),
+              told_numbers("log_text", "log_texts")),
+        step("line_warm", "sample, °C",
+             celsius("log_temperature", told=_told("log_temperature"))),
+        step("line_c", "where it counts", 'IF(line_prism+line_float=0,"",line_warm)'),
         # An error in one cell must not reach a function on a whole column.
-        step("line_volume", "volume as typed", as_typed("log_volume")),
-        step("line_volume_c", "volume, °C",
-             blank_or("line_volume", celsius("log_volume_temperature", f"{ROOM:g}"))),
+        step("line_volume", "volume as typed", number_told("log_volume", _told("log_volume"))),
+        step("line_hot", "volume, °C", celsius("log_volume_temperature", f"{ROOM:g}",
+                                               _told("log_volume_temperature"))),
+        step("line_volume_c", "where it counts", blank_or("line_volume", "line_hot")),
+        step("line_ph", "pH", number_told("log_ph", _told("log_ph"))),
         # A kettle is wider when it is hot than when its marks were made, and holds more.
         step("line_marked", "volume between the marks", "IF(ISNUMBER(line_volume)*"
              "ISNUMBER(line_volume_c),line_volume*(1+marks_growth*(line_volume_c-marks_c)),"
@@ -283,7 +306,7 @@ def _wort() -> tuple[Column, ...]:
         step("line_wort_sg", "SG as of wort", f"IF({_PRISM},line_drop_sg,line_jar)"),
         step("line_wort_u", "u, SG", f"IF({_PRISM},line_drop_u,line_u_jar)"),
         step("line_by_wort", "SG for 1 more as shown", f"IF({_PRISM},IF(ISNUMBER(line_brix),"
-             + slopes.WORT_BY_PLATO.formula(p="line_brix/wort_factor") + '/wort_factor,""),1)'),
+             + slopes.WORT_BY_PLATO.formula(p="line_brix/near_factor") + '/near_factor,""),1)'),
         *_repeated(),
         step("line_order", "order", "IF((line_batch>0)*(line_stage>0)*ISNUMBER(line_wort_sg),"
              f"{stage_key('line_batch', 'line_stage')}+MAX(0,N(line_day))+line_no*5/10^7,\"\")",
@@ -309,7 +332,7 @@ def _repeated() -> tuple[Column, ...]:
     moves = f"({runs}+(line_stage={_BEER})>0)"
     return (
         step("same_volume", "volume, where it counts",
-             f"IF({moves}*ISNUMBER(log_volume),log_volume,-1)"),
+             f"IF({moves}*ISNUMBER(line_volume),line_volume,-1)"),
         step("same_may", "1: may be", "IF((line_batch>0)*(line_stage>0)*(line_inst>0)*"
              f"ISNUMBER(line_date),({moves}*(line_day=INT(line_day))+({runs}>0)*"
              "(same_volume<0)=0)*1,0)"),
@@ -345,7 +368,7 @@ def _together(kind: str, which: str, sg: str, u: str, by: str) -> tuple[Column, 
 
 def _shared() -> tuple[Column, ...]:
     """What a line shares with other readings on its instrument, each source with its sign."""
-    drop, wort = _FERMENTED_DROP, slopes.WORT_BY_PLATO.formula(p="line_brix/wort_factor")
+    drop, wort = _FERMENTED_DROP, slopes.WORT_BY_PLATO.formula(p="line_brix/near_factor")
     known = {"b": "line_brix", "x": "(line_original-1)", "p": "line_plato"}
     both = ["line_original", "line_brix"]
 
@@ -360,7 +383,7 @@ def _shared() -> tuple[Column, ...]:
         step("line_by_factor", "SG for a wort factor 1 more", cases(
             ("ISNUMBER(line_plato)*ISNUMBER(line_brix)", slopes.BEER_BY_FACTOR.formula(**known)),
             (f"({_PRISM})*ISNUMBER(line_brix)*(line_beer=0)",
-             f"-{wort}*line_brix/wort_factor/wort_factor"), otherwise="0")),
+             f"-{wort}*line_brix/near_factor/near_factor"), otherwise="0")),
         step("line_level", "by its calibration, SG", if_numbers(
             ["line_by", "line_u_check"], "line_by*line_u_check", "0")),
         step("line_tilt", "by its slope, SG", f"IF(({_PRISM})*ISNUMBER(line_by)*"
@@ -461,10 +484,10 @@ def _planned() -> tuple[Column | Group, ...]:
              f'IF(({some})+(line_plan={last})>0,"",INDEX(all.plan_volume,line_batch,line_plan))',
              by_line=True),
         step("line_typed_within", "tolerance of volume",
-             on_line("line_batch", "batch_no", "batch_tolerance_volume", "0")),
+             on_line("line_batch", "batch_no", "batch_volume_within", "0")),
         step("line_within_volume", "tolerance of volume", if_numbers(
             ["line_wanted_volume"], f"IF({positive('line_typed_within')},line_typed_within,"
-            "IF(ISNUMBER(set_tolerance_volume),set_tolerance_volume,"
+            "IF(ISNUMBER(volume_within),volume_within,"
             f"{TOLERANCE_VOLUME}*line_wanted_volume))"),
              by_line=True),
         # Calc finds a word of ours equal to a typed word only once it is put together anew.
@@ -475,6 +498,7 @@ def _planned() -> tuple[Column | Group, ...]:
              "TARGET_CHECK(log_volume_20,line_wanted_volume,line_within_volume,"
              'IF(ISNUMBER(log_volume_20),u_volume*log_volume_20,""))&""'),
         step("line_litres", "volume, L", cases(
+            ("NOT(ISNUMBER(unit_litres))", '""'),
             ("ISNUMBER(log_volume_20)", "log_volume_20*unit_litres"),
             ("ISNUMBER(line_wanted_volume)", "line_wanted_volume*unit_litres"))),
         step("line_dense", "extract in a litre, kg",
@@ -550,8 +574,8 @@ def _lacks() -> tuple[Column, ...]:
         _remark("far", cases(("line_far=1", '"far from the other readings"'))),
         _remark("ph", cases(
             ('log_ph=""', '""'),
-            ("NOT(ISNUMBER(log_ph))", '"pH is not a number"'),
-            (f"(log_ph>{HIGHEST_PH})*({stage}<={words.stage(words.RUNOFF_END)})",
+            ("NOT(ISNUMBER(line_ph))", '"pH is not a number"'),
+            (f"(line_ph>{HIGHEST_PH})*({stage}<={words.stage(words.RUNOFF_END)})",
              f'"pH above {HIGHEST_PH}: husk tannins dissolve"'))),
         _remark("date", cases(
             ('(log_reading="")+(line_inst=0)>0', '""'),
@@ -663,6 +687,7 @@ def _head(choices: words.Choices) -> dict[str, str]:
     run = (f'({last("line_stage")}={words.stage(words.RUNOFF_STAGE)})+'
            f'({last("line_stage")}={words.stage(words.RUNOFF_END)})>0')  # fmt: skip
     return {
+        "log_texts": "SUM(all.log_any_text)",
         "last_line": "MAX(all.line_filled)",
         "last_gravity": f'IF(last_line=0,"",{last("mean_gravity")})',
         "last_of": f'IF(IF(last_line=0,0,N({last("mean_of")}))>1,'
@@ -687,6 +712,7 @@ def _head(choices: words.Choices) -> dict[str, str]:
             ("COUNTA(all.log_below)>0", '"Lines below the frame are not read: '
                                         'xlfuncs upgrade takes them in."'),
             ("(last_line>0)*(last_shown=0)", '"The other sheets show another batch: see Batches."'),
+            ('units_say<>""', '"On Setup: "&units_say'),
             otherwise="last_told"),
         "last_told": f'IF(last_line=0,"",{last("log_batch")}&IF({last("log_tells")}="","",": ")'
                      f'&{last("log_tells")})',

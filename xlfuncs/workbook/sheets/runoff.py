@@ -32,6 +32,7 @@ from xlfuncs.workbook.kit.blocks import (
 from xlfuncs.workbook.kit.formulas import (
     cases,
     if_numbers,
+    in_litres,
     number_or_text,
     on_line,
     plotted,
@@ -62,7 +63,7 @@ def sheet(choices: words.Choices) -> Sheet:
         "show how it falls. Let the drop cool on the plate: the runoff is 65 to 80 °C (150 to "
         "175 °F) hot, take samples with a ladle.",
         (
-            Text("=run_answers", styles.ANSWER, name="run_answer", lines=1.1),
+            Text("=run_answers&units_tail", styles.ANSWER, name="run_answer", lines=1.1),
             Lines(_answers(choices), label=1, cell=1, note=2, gap=0),
             Chart(
                 "scatter", "How the runoff washes out", "gravity",
@@ -175,7 +176,7 @@ def _looked_up() -> Iterator[Column]:
     yield step("run_at", "line of the log", "IF(run_no>run_to-run_from,0,"
                "LOOKUP(run_from+run_no,all.seen_no,all.seen_at))")  # fmt: skip
     yield step("run_stage_no", "stage", _of("line_stage", "0"))
-    yield step("run_ph_typed", "as typed", _of("log_ph"))
+    yield step("run_ph_typed", "as typed", _of("line_ph"))
     yield step("run_lack", "what it lacks here", cases(
         (f'(run_stage_no>{_FIRST})*(run_volume="")', '"volume is missing"')))  # fmt: skip
     yield step("run_said", "remark", _of("log_remark") + '&""')
@@ -183,7 +184,7 @@ def _looked_up() -> Iterator[Column]:
     # What was collected when the first runnings came is not much: blank counts as the beginning.
     yield step("run_litres", "L at 20 °C", cases(
         (f'(run_stage_no={_FIRST})*(run_volume="")', "0"),
-        otherwise=number_or_text("run_volume", "run_volume*unit_litres")))  # fmt: skip
+        otherwise=in_litres("run_volume")))  # fmt: skip
     yield step("run_fit_litres", "of the fall, L", f'IF(run_stage_no>{_FIRST},run_litres,"")')
     yield step("run_fit_sg", "of the fall, SG", f'IF(run_stage_no>{_FIRST},run_sg,"")')
     yield step("run_moment", "order in time", 'IF((run_at>0)*ISNUMBER(run_sg),'
@@ -280,11 +281,11 @@ def _steps(choices: words.Choices) -> dict[str, str]:
                         f'{of_line("u_slope")})^2)',
         "run_u_level": f'IF(run_line=0,0,IF({of_line("prism")}=1,'
                        f'{slopes.WORT_BY_PLATO(p=_LIMIT_PLATO):.5f}'
-                       "/wort_factor*SQRT(run_offset_u^2+"
+                       "/near_factor*SQRT(run_offset_u^2+"
                        f"IF({of_line('auto')}=1,{COMPENSATION_U},0)^2),"
                        f'{of_line("u_check")}))',
         "run_u_share": f'IF(run_line=0,0,IF({of_line("prism")}=1,'
-                       "SQRT((u_wort_factor/wort_factor)^2+"
+                       "SQRT((u_wort_factor/near_factor)^2+"
                        f'{of_line("u_slope")}^2),0))',
         "run_limit_sg": f"IF({plan}=\"\",{LIMIT},{plan})",
         "run_half_sg": number_or_text("run_limit_sg", "1+(run_limit_sg-1)/2"),

@@ -7,7 +7,7 @@ from xlfuncs.science.beer import ALCOHOL_FACTOR, MODEL_U
 from xlfuncs.science.calibration import UNCHECKED_SLOPE_U
 from xlfuncs.science.wort import FACTOR_U, WORT_FACTOR
 from xlfuncs.workbook import defaults, words
-from xlfuncs.workbook.defaults import DOUBTS
+from xlfuncs.workbook.defaults import NUMBERS
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Column,
@@ -28,15 +28,20 @@ from xlfuncs.workbook.kit.blocks import (
 from xlfuncs.workbook.kit.formulas import (
     cases,
     celsius,
-    default,
     if_numbers,
     initial,
     not_counted,
     or_blank,
-    positive,
     within,
     word,
 )
+
+#: Numbers of Setup that stand alone, not in the line of an instrument.
+_SINGLE = tuple(cell for cell in NUMBERS if not cell.startswith("inst_"))
+#: So many of them in the first of two formulas.
+_HALF = len(_SINGLE) // 2
+#: Behind all instruments.
+_NONE = 9999
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -51,7 +56,8 @@ def sheet(choices: words.Choices) -> Sheet:
             Section("Kettle and grain", column=10, beside=True),
             Lines(_units(choices), label=2, cell=2, note=4, gap=0),
             Lines(_kettle(), label=4, cell=2, note=5, column=10, beside=True),
-            Section("Instruments: the first is meant where a line of the log names none"),
+            Section('="Instruments: "&IF(inst_notice="","the first is meant where a line of "&'
+                    '"the log names none",inst_notice)'),
             _instruments(choices),
             Section("Factors, tolerances"),
             Lines(_factors(choices), label=2, cell=2, note=4, gap=0),
@@ -72,6 +78,8 @@ def sheet(choices: words.Choices) -> Sheet:
             ReportPart("brewery", {"name": "brewery"}),
             ReportPart("units", {what: f"unit_{what}" for what in
                                  ("volume", "temperature", "gravity", "mass")}),
+            ReportPart("not_counted", {"units": "units_say", "numbers": "setup_says",
+                                       "instruments": "inst_notice"}, title="Setup"),
             ReportPart("factors", {
                 "wort_factor": "wort_factor", "u_wort_factor": "u_wort_factor",
                 "beer_wort_factor": "beer_wort_factor",
@@ -85,73 +93,92 @@ def sheet(choices: words.Choices) -> Sheet:
 def _units(choices: words.Choices) -> tuple[Line, ...]:
     return (
         Line("brewery", "Brewery or shop", "printed on every batch sheet"),
-        Line("set_volume", "Volumes in",
-             '=IF(ISNUMBER(unit_litres),"of every volume you type","no unit: nothing is reckoned "&'
-             '"with volumes")', value=choices.volume_unit,
-             limits=Limits.among(*words.VOLUME_UNITS)),
-        Line("set_temperature", "Temperatures in", "C or F", value=choices.temperature_unit,
-             limits=Limits.among(*words.TEMPERATURE_UNITS)),
-        Line("set_gravity", "Gravities in", "SG or Plato, on every sheet",
+        Line("set_volume", "Volumes in", _told("volume_says", "of every volume you type",
+                                                 'no unit: nothing in litres"'),
+             value=choices.volume_unit, limits=Limits.among(*words.VOLUME_UNITS)),
+        Line("set_temperature", "Temperatures in",
+             _told("temperature_says", "C or F", 'no unit: °"&unit_temperature&" counts"'),
+             value=choices.temperature_unit, limits=Limits.among(*words.TEMPERATURE_UNITS)),
+        Line("set_gravity", "Gravities in", _told("gravity_says", "SG or Plato, on every sheet",
+                                                   'no unit: "&unit_gravity&" counts"'),
              value=choices.gravity_scale, limits=Limits.among(*words.GRAVITY_SCALES)),
-        Line("set_mass", "Masses in", "kg or lb, of grain and extract", value=choices.mass_unit,
-             limits=Limits.among(*words.MASS_UNITS)),
-        Line("as_of", "Show the state on", "blank: today", styles.DATE, limits=Limits.date()),
+        Line("set_mass", "Masses in", _told("mass_says", "kg or lb, of grain and extract",
+                                              'no unit: "&unit_mass&" counts"'),
+             value=choices.mass_unit, limits=Limits.among(*words.MASS_UNITS)),
+        Line("as_of", "Show the state on", _told(says("as_of"), "blank: today", _only("as_of")),
+             styles.DATE,
+             limits=Limits.date()),
     )  # fmt: skip
 
 
+def says(cell: str) -> str:
+    """Name of the step that says why what was typed into a cell of Setup does not count."""
+    return f"{cell.removeprefix('set_')}_says"
+
+
+def _number_line(
+    cell: str, label: str, note: str, format: str = styles.PERCENT, message: str = ""
+) -> Line:
+    """A number, or why the one that stands there does not count."""
+    limits = Limits.within(NUMBERS[cell], message)
+    return Line(cell, label, _told(says(cell), note, _only(cell)), format, limits=limits)
+
+
+def _only(cell: str) -> str:
+    return f'only {NUMBERS[cell].limits}"'
+
+
 def _kettle() -> tuple[Line, ...]:
-    share = "A share from 0 % to 100 %"
     return (
-        Line("kettle_size", "Kettle holds", "brim-full; blank: not looked at", styles.VOLUME,
-             limits=Limits.amount("Volume of the kettle, in your unit")),
-        Line("boil_off", "Boil-off in an hour", "water at 20 °C (68 °F)", styles.VOLUME,
-             limits=Limits.amount("Volume that boils away in an hour, in your unit")),
-        Line("set_u_boil_off", "How sure of the boil-off, ±", "share; blank: 10 %", "0%",
-             limits=Limits.between(0, 1, share)),
-        Line("set_minutes", "Boil, minutes", f"blank: {defaults.BOIL_MINUTES:g}", styles.WHOLE,
-             limits=Limits.between(0, 10000, "Minutes, from 0 on")),
-        Line("set_u_volume", "How sure of a volume, ±", "share; blank: 1 %", styles.PERCENT,
-             limits=Limits.between(0, 0.2, "A share from 0 % to 20 %")),
+        _number_line("kettle_size", "Kettle holds", "brim-full; blank: not looked at",
+                     styles.VOLUME, "Volume of the kettle, in your unit"),
+        _number_line("boil_off", "Boil-off in an hour", "water at 20 °C (68 °F)", styles.VOLUME,
+                     "Volume that boils away in an hour, in your unit"),
+        _number_line("set_u_boil_off", "How sure of the boil-off, ±", "share; blank: 10 %", "0%",
+                     "A share from 0 % to 100 %"),
+        _number_line("set_minutes", "Boil, minutes", f"blank: {defaults.BOIL_MINUTES:g}",
+                     styles.WHOLE, "Minutes, from 0 on"),
+        _number_line("set_u_volume", "How sure of a volume, ±", "share; blank: 1 %",
+                     message="A share from 0 % to 20 %"),
         Line("set_marks", "Marks of the kettle were made",
-             "cold or hot; blank: as read",
+             _told("marks_says", "cold or hot; blank: as read", 'only cold or hot"'),
              limits=Limits.among(words.COLD, words.HOT)),
-        Line("set_potential", "Extract potential of grain",
-             "share of the grain's mass; blank: 80 %, pale malt", styles.PERCENT,
-             limits=Limits.between(0.01, 1, share)),
-        Line("set_fraction", "Extract in dry extract", "share; blank: 95 %; sugar: 100 %",
-             styles.PERCENT, limits=Limits.between(0.01, 1, share)),
+        _number_line("set_potential", "Extract potential of grain",
+                     "share of the grain's mass; blank: 80 %, pale malt",
+                     message="A share from 1 % to 100 %"),
+        _number_line("set_fraction", "Extract in dry extract", "share; blank: 95 %; sugar: 100 %",
+                     message="A share from 1 % to 100 %"),
     )  # fmt: skip
 
 
 def _factors(choices: words.Choices) -> tuple[Line, ...]:
     sources = Limits.among(words.COMMON, words.OWN)
+    factor = "0.000"
     return (
         Line("set_source", "Wort factor from", "own: of the sheet Own factors",
              value=words.COMMON, limits=sources),
-        Line("set_wort_factor", "Wort factor", f"blank: {WORT_FACTOR}; 40 % corn: 1.025",
-             "0.000", limits=Limits.within(defaults.FACTOR, "A number from 0.9 to 1.2")),
-        Line("set_u_wort_factor", "How sure of it, ±",
-             _told("u_factor_says", f"standard uncertainty; blank: {FACTOR_U}"), "0.000",
-             limits=Limits.within(DOUBTS["set_u_wort_factor"], "A number from 0 to 0.2")),
+        _number_line("set_wort_factor", "Wort factor", f"blank: {WORT_FACTOR}; 40 % corn: 1.025",
+                     factor),
+        _number_line("set_u_wort_factor", "How sure of it, ±",
+                     f"standard uncertainty; blank: {FACTOR_U}", factor),
         Line("set_beer_source", "Factors for beer from", "own: from your fermented pairs",
              value=words.COMMON, limits=sources),
-        Line("set_beer_wort_factor", "Wort factor for beer", "blank: as for wort", "0.000",
-             limits=Limits.within(defaults.FACTOR, "A number from 0.9 to 1.2")),
-        Line("set_beer_u_wort_factor", "How sure of it, ±", "standard; blank: as for wort",
-             "0.000", limits=Limits.within(DOUBTS["set_u_wort_factor"], "A number from 0 to 0.2")),
-        Line("set_beer_alcohol_factor", "Alcohol factor for beer", f"blank: {ALCOHOL_FACTOR:g}",
-             "0.000", limits=Limits.between(0.5, 1.5, "A number from 0.5 to 1.5")),
-        Line("set_beer_u_model", "Alcohol correction, ±", f"SG, standard; never below {MODEL_U:g}",
-             styles.SG, limits=Limits.between(0, 0.05, "SG, a number from 0 to 0.05")),
-        Line("set_tolerance", "Gravity on target within ±",
-             '="blank: "&tolerance_gravity&" "&unit_gravity', choices.gravity_format,
-             limits=Limits.between(0, 20, "How far off is still on target")),
-        Line("set_tolerance_volume", "Volume on target within ±",
-             "in your unit; blank: 4 % of the plan", styles.VOLUME,
-             limits=Limits.amount("How far off is still on target")),
-        Line("set_u_temperature", "Temperature known to ±",
-             _told("u_temperature_says", "blank: 0.5 °C (1 °F)"), styles.ONE,
-             limits=Limits.within(DOUBTS["set_u_temperature"], "In your unit")),
+        _number_line("set_beer_wort_factor", "Wort factor for beer", "blank: as for wort", factor),
+        _number_line("set_beer_u_wort_factor", "How sure of it, ±",
+                     "standard; blank: as for wort", factor),
+        _number_line("set_beer_alcohol_factor", "Alcohol factor for beer",
+                     f"blank: {ALCOHOL_FACTOR:g}", factor),
+        _number_line("set_beer_u_model", "Alcohol correction, ±",
+                     f"SG, standard; never below {MODEL_U:g}", styles.SG,
+                     "SG, a number from 0 to 0.05"),
+        _number_line("set_tolerance", "Gravity on target within ±",
+                     '="blank: "&tolerance_gravity&" "&unit_gravity', choices.gravity_format,
+                     "How far off is still on target"),
+        _number_line("set_tolerance_volume", "Volume on target within ±",
+                     "in your unit; blank: 4 % of the plan", styles.VOLUME,
+                     "How far off is still on target"),
+        _number_line("set_u_temperature", "Temperature known to ±", "blank: 0.5 °C (1 °F)",
+                     styles.ONE, "In your unit"),
     )  # fmt: skip
 
 
@@ -176,48 +203,53 @@ def _in_use() -> tuple[Line, ...]:
 
 def _effective() -> dict[str, str]:
     """What the other sheets use: each entry, or what its blank stands for."""
-    plato = f'{initial("set_gravity")}="P"'
+    plato, factor = f'{initial("set_gravity")}="P"', NUMBERS["set_wort_factor"]
     own_wort = f'(source="{words.OWN}")*ISNUMBER(own_wort_factor)=1'
     own_beer = f'(beer_source="{words.OWN}")*ISNUMBER(own_beer_wort_factor)=1'
     return {
-        # A word that is no unit, so that all that needs it says why it has no answer.
-        "unit_volume": f'IFERROR({default("set_volume", chr(34) + "L" + chr(34))},"an error")',
+        "unit_volume": 'IFERROR(IF(TRIM(set_volume)="","L",TRIM(set_volume)),"an error")',
         "unit_temperature": 'IF(ISNUMBER(SEARCH("F",set_temperature)),"F","C")',
         "unit_room": 'IF(unit_temperature="F","68 °F","20 °C")',
         "unit_gravity": f'IF({plato},"Plato","SG")',
         "unit_mass": f'IF({initial("set_mass")}="L","lb","kg")',
-        "unit_litres": 'UNIT_CONVERT(1,unit_volume,"L")',
+        "unit_f": '(unit_temperature="F")*1',
+        "unit_p": '(unit_gravity="Plato")*1',
+        "unit_found": 'UNIT_CONVERT(1,unit_volume,"L")',
+        # Where it is no unit, all that needs it says so.
+        "unit_litres": if_numbers(["unit_found"], "unit_found",
+                                  '"! "&unit_volume&" on Setup is no unit of volume"'),
+        **_unknown_units(),
         "unit_kilograms": f'IF(unit_mass="lb",{units.convert(1.0, "lb", "kg")},1)',
         "celsius_0": 'IF(unit_temperature="F",-160/9,0)',
         "celsius_step": 'IF(unit_temperature="F",5/9,1)',
-        "usual_minutes": _number("set_minutes", defaults.BOIL_MINUTES),
-        "u_boil_off": _number("set_u_boil_off", defaults.BOIL_OFF_U),
-        "u_volume": _number("set_u_volume", defaults.VOLUME_U),
+        "usual_minutes": _counted("set_minutes", defaults.BOIL_MINUTES),
+        "u_boil_off": _counted("set_u_boil_off", defaults.BOIL_OFF_U),
+        "u_volume": _counted("set_u_volume", defaults.VOLUME_U),
         "marks_c": f'IF({word("set_marks")}="{words.HOT}",{defaults.MARKED_HOT:g},'
                    f"{defaults.MARKED_COLD:g})",
         "marks_growth": f'IF({word("set_marks")}="",0,{defaults.STEEL_EXPANSION:f})',
-        "extract_potential": _number("set_potential", defaults.POTENTIAL),
-        "extract_fraction": _number("set_fraction", defaults.FRACTION),
+        "extract_potential": _counted("set_potential", defaults.POTENTIAL),
+        "extract_fraction": _counted("set_fraction", defaults.FRACTION),
         "u_celsius": f"IF({_counts('set_u_temperature')},set_u_temperature*celsius_step,"
                      f"{budget.THERMOMETER_U})",
-        "u_temperature_says": not_counted("set_u_temperature", DOUBTS["set_u_temperature"]),
-        "tolerance_gravity": _number(
+        "tolerance_gravity": _counted(
             "set_tolerance",
             f'IF(unit_gravity="SG",{defaults.TOLERANCE_SG},{defaults.TOLERANCE_PLATO})'),
         "tolerance_sg": f'tolerance_gravity*IF(unit_gravity="SG",1,{defaults.SG_PER_PLATO:g})',
         # Your own factor comes from readings that were corrected by checks: what the checks need of
         # malt extract cannot be your own.
         "common_factor": _number("set_wort_factor", WORT_FACTOR),
-        "common_says": f'IF({within("common_factor", defaults.FACTOR)}=1,"","! '
-                       f'{defaults.FACTOR.what} "&common_factor&" {defaults.FACTOR.outside}")',
-        "common_u_factor":
-            f"IF({_counts('set_u_wort_factor')},set_u_wort_factor,{FACTOR_U})",
-        "u_factor_says": not_counted("set_u_wort_factor", DOUBTS["set_u_wort_factor"]),
+        "common_refused": f'IF({within("common_factor", factor)}=1,"","! {factor.what} "&'
+                          f'common_factor&" {factor.outside}")',
+        "common_u_factor": _counted("set_u_wort_factor", FACTOR_U),
         "wort_own": own_wort,
         "wort_factor": "IF(wort_own,own_wort_factor,common_factor)",
         "u_wort_factor": "IF(wort_own,own_u_wort_factor,common_u_factor)",
+        "factor_refused": 'IF(wort_own,"",common_refused)',
+        # For what only stands beside an answer: nothing is divided by a factor that is none.
+        "near_factor": f'IF(factor_refused="",wort_factor,{WORT_FACTOR})',
         "common_beer_factor": _number("set_beer_wort_factor", "wort_factor"),
-        "common_beer_u_factor": _number("set_beer_u_wort_factor", "u_wort_factor"),
+        "common_beer_u_factor": _counted("set_beer_u_wort_factor", "u_wort_factor"),
         "common_alcohol_factor": _number("set_beer_alcohol_factor", f"{ALCOHOL_FACTOR:g}"),
         "beer_given": "IF(ISNUMBER(set_beer_wort_factor)+ISNUMBER(set_beer_alcohol_factor)>0,"
                       f'"{words.TYPED}","{words.COMMON}")',
@@ -229,7 +261,16 @@ def _effective() -> dict[str, str]:
         "beer_u_wort_factor": "IF(beer_own,own_beer_u_wort_factor,common_beer_u_factor)",
         "beer_alcohol_factor": "IF(beer_own,own_alcohol_factor,common_alcohol_factor)",
         "beer_u_model": f"MAX({MODEL_U:g},IF(ISNUMBER(own_model_error),own_model_error,"
-                        f'{_number("set_beer_u_model", 0)}))',
+                        f'{_counted("set_beer_u_model", 0)}))',
+        "volume_within": _counted("set_tolerance_volume", '""'),
+        **{says(cell): not_counted(cell, NUMBERS[cell]) for cell in _SINGLE},
+        "setup_wrong": "&".join([*map(says, _SINGLE[:_HALF]), "setup_also"]),
+        "setup_also": "&".join([*map(says, _SINGLE[_HALF:]), "marks_says"]),
+        "setup_says": _joined("setup_wrong"),
+        "setup_first": cases(('units_say<>""', "units_say"), ('setup_says<>""', "setup_says"),
+                             otherwise="inst_notice"),
+        "inst_first": "MIN(all.inst_wrong)",
+        "inst_notice": f'IF(inst_first={_NONE},"",INDEX(all.inst_told,inst_first))',
         "source": word("set_source"),
         "beer_source": word("set_beer_source"),
         "factors_remark": cases(
@@ -240,8 +281,8 @@ def _effective() -> dict[str, str]:
             (f'(source="{words.OWN}")*NOT(ISNUMBER(own_wort_factor))',
              '"no wort pairs fit yet: the common factor is in use"'),
         ),
-        "kettle_litres": if_numbers(["kettle_size"], "kettle_size*unit_litres"),
-        "boil_off_litres": if_numbers(["boil_off"], "boil_off*unit_litres"),
+        "kettle_litres": _litres("kettle_size"),
+        "boil_off_litres": _litres("boil_off"),
         # 12 °Bx on the first instrument: the narrowest half-width that 2u keeps inside.
         "decided_prism": f'INDEX(all.inst_is,1)="{words.REFRACTOMETER}"',
         "decided_check": if_numbers(["INDEX(all.state_u,1)"], "INDEX(all.state_u,1)",
@@ -253,7 +294,7 @@ def _effective() -> dict[str, str]:
         "decided_warm": f"IF(INDEX(all.inst_auto,1)=1,{budget.COMPENSATION_U},"
                         f"{defaults.BRIX_PER_DEGREE}*u_celsius)",
         "decided_u": "IF(decided_prism,SQRT(N(INDEX(all.inst_u,1))^2+decided_check^2+"
-                     "decided_slope^2+decided_warm^2+(12*u_wort_factor/wort_factor)^2)/wort_factor*"
+                     "decided_slope^2+decided_warm^2+(12*u_wort_factor/near_factor)^2)/near_factor*"
                      f"{defaults.SG_PER_PLATO},SQRT(N(INDEX(all.inst_u,1))^2+decided_check^2+"
                      f"({defaults.SG_PER_DEGREE}*u_celsius)^2))",
         "decided": f'IF(INDEX(all.inst_key,1)="","",2*decided_u/IF(unit_gravity="SG",1,'
@@ -261,17 +302,60 @@ def _effective() -> dict[str, str]:
     }  # fmt: skip
 
 
+def _unknown_units() -> dict[str, str]:
+    """Why a unit is none; what counts then where there are but two."""
+
+    def two(cell: str, letters: str, what: str, unit: str) -> str:
+        # A blank, of which the first letter is an empty text, is found too.
+        return cases(
+            (f"ISERROR({cell})", f'"! an error is no unit of {what}: "&{unit}&" counts"'),
+            (f'ISNUMBER(FIND({initial(cell)},"{letters}"))', '""'),
+            otherwise=f'"! "&{cell}&" is no unit of {what}: "&{unit}&" counts"')  # fmt: skip
+
+    return {
+        "volume_says": if_numbers(["unit_found"], '""', '"! "&unit_volume&" is no unit of volume: '
+                                                        'nothing is reckoned in litres"'),
+        "temperature_says": two("set_temperature", "CF", "temperature",
+                                '"°"&unit_temperature'),
+        "gravity_says": two("set_gravity", "SP", "gravity", "unit_gravity"),
+        "mass_says": two("set_mass", "KL", "mass", "unit_mass"),
+        "marks_says": f'IFERROR(IF((TRIM(set_marks)="")+({word("set_marks")}="{words.COLD}")+'
+                      f'({word("set_marks")}="{words.HOT}")>0,"","! marks "&set_marks&" are '
+                      f'neither {words.COLD} nor {words.HOT}: taken as {words.COLD}"),'
+                      '"! marks: this cell holds an error")',
+        "units_wrong": "volume_says&temperature_says&gravity_says&mass_says",
+        "units_say": _joined("units_wrong"),
+        # Behind the answer of each sheet that somebody looks at first.
+        "units_tail": 'IF(units_say="","",". On Setup: "&units_say)',
+    }  # fmt: skip
+
+
+def _joined(wrong: str) -> str:
+    """Several remarks, each of which begins with the mark, as one sentence."""
+    return f'SUBSTITUTE(MID({wrong},3,900),"! ","; ")'
+
+
 def _number(cell: str, otherwise: object) -> str:
     return if_numbers([cell], cell, str(otherwise))
 
 
 def _counts(cell: str) -> str:
-    return within(cell, DOUBTS[cell])
+    return f'ISNUMBER({cell})*({says(cell)}="")'
 
 
-def _told(says: str, note: str) -> str:
-    """The note beside a cell, or why what stands in it is taken as blank."""
-    return f'=IF({says}="","{note}",{says})'
+def _counted(cell: str, otherwise: object) -> str:
+    """What was typed, or what a blank stands for."""
+    return f"IF({_counts(cell)},{cell},{otherwise})"
+
+
+def _litres(cell: str) -> str:
+    return f'IF({_counts(cell)}*ISNUMBER(unit_litres),{cell}*unit_litres,"")'
+
+
+def _told(why: str, note: str, instead: str) -> str:
+    """The note beside a cell, or in as few words as have room there why that does not count."""
+    told = note.removeprefix("=") if note.startswith("=") else f'"{note}"'
+    return f'=IF({why}="",{told},"! {instead})'
 
 
 def _or_says(shown: str, *cells: str) -> str:
@@ -288,11 +372,19 @@ def _by_kind(which: int) -> str:
 
 
 def _instruments(choices: words.Choices) -> Table:
-    reading = Limits.between(-5, 150, "In the scale of the instrument")
     prism = f'inst_is="{words.REFRACTOMETER}"'
     plato = f'{initial("inst_scale")}="P"'
-    compensates = Limits.temperature(50, "As printed; blank: 10 to 30 °C (50 to 86 °F)")
-    water = celsius("inst_water")
+    numbers = [cell for cell in NUMBERS if cell.startswith("inst_")]
+
+    def limits(cell: str, message: str) -> Limits:
+        return Limits.within(NUMBERS[cell], message)
+
+    def in_celsius(cell: str, blank: str = '""') -> str:
+        return f'IF({says(cell)}="",{celsius(cell, blank)},{says(cell)})'
+
+    in_scale = "In the scale of the instrument"
+    in_unit = ", in the unit chosen on Setup"
+    compensates = f"As printed; blank: 10 to 30 °C (50 to 86 °F){in_unit}"
     return Table(
         "inst",
         choices.instruments,
@@ -312,32 +404,33 @@ def _instruments(choices: words.Choices) -> Table:
                   limits=Limits.among(words.YES, words.NO)),
             typed("inst_reference", "Reads true at", '="°"&unit_temperature&"; blank: 20 °C"', 7,
                   styles.TEMPERATURE,
-                  Limits.temperature(40, "The temperature printed on the hydrometer")),
+                  limits("inst_reference", f"The temperature printed on the hydrometer{in_unit}")),
             typed("inst_water", "Against water at", '="°"&unit_temperature&"; 4 for 20/4"', 8,
                   styles.TEMPERATURE,
-                  Limits.temperature(40, "Second number of a scale such as 20/4; blank: the same")),
-            typed("inst_low", "Range from", "as printed", 6, styles.READING, reading),
-            typed("inst_high", "Range to", "as printed", 6, styles.READING, reading),
+                  limits("inst_water", "Second number of a scale such as 20/4; blank: the same"
+                                       + in_unit)),
+            typed("inst_low", "Range from", "as printed", 6, styles.READING,
+                  limits("inst_low", in_scale)),
+            typed("inst_high", "Range to", "as printed", 6, styles.READING,
+                  limits("inst_high", in_scale)),
             typed("inst_division", "Smallest division", "", 8, styles.READING,
-                  Limits.within(DOUBTS["inst_division"], "In the scale of the instrument")),
+                  limits("inst_division", in_scale)),
             typed("inst_compensates_from", "Compen-\nsates from", '="°"&unit_temperature', 8,
-                  styles.TEMPERATURE, compensates),
+                  styles.TEMPERATURE, limits("inst_compensates_from", compensates)),
             typed("inst_compensates_to", "Compen-\nsates to", '="°"&unit_temperature', 8,
-                  styles.TEMPERATURE, compensates),
+                  styles.TEMPERATURE, limits("inst_compensates_to", compensates)),
             typed("inst_fine", "How finely you can read it", "± blank: by kind", 10,
-                  styles.READING,
-                  Limits.within(DOUBTS["inst_fine"], "About half a division; never 0")),
+                  styles.READING, limits("inst_fine", "About half a division; never 0")),
             typed("inst_tolerated", "Offset put up with", "blank: by kind", 8,
-                  styles.READING,
-                  Limits.within(DOUBTS["inst_tolerated"], "The largest offset that you accept")),
+                  styles.READING, limits("inst_tolerated", "The largest offset that you accept")),
             typed("inst_interval", "Check every", "days; blank: by kind", 9, styles.WHOLE,
-                  Limits.between(1, 3660, "Days from one check to the next")),
+                  limits("inst_interval", "Days from one check to the next")),
             result("inst_used_fine", "Read within", "±, used", 7, styles.READING,
                    _or_says(_own("inst_u"), "inst_fine", "inst_division")),
             result("inst_used_tolerance", "Offset", "put up with", 7, styles.READING,
                    _or_says(_own("inst_tolerance"), "inst_tolerated")),
             result("inst_every", "Check every", "days, used", 6, styles.WHOLE,
-                   cases(('inst_is=""', '""'), (positive("inst_interval"), "inst_interval"),
+                   cases(('inst_is=""', '""'), (_counts("inst_interval"), "inst_interval"),
                          otherwise=_by_kind(2))),
             step("inst_key", "name", or_blank("TRIM(inst_name)")),
             step("inst_is", "kind", cases(
@@ -363,12 +456,18 @@ def _instruments(choices: words.Choices) -> Table:
                 ('inst_is=""', '""'),
                 (_counts("inst_tolerated"), "inst_tolerated*inst_per"),
                 otherwise=_by_kind(1))),
-            *(step(f"{name}_says", "why it is taken as blank", not_counted(name, DOUBTS[name]))
-              for name in ("inst_fine", "inst_division", "inst_tolerated")),
+            *(step(says(cell), "why it does not count", not_counted(cell, NUMBERS[cell]))
+              for cell in numbers),
+            step("inst_all_wrong", "what does not count", "&".join(map(says, numbers)),
+                 by_line=True),
+            step("inst_says", "in a sentence", _joined("inst_all_wrong"), by_line=True),
+            step("inst_wrong", "line, if anything",
+                 f'IF((inst_key="")+(inst_says="")>0,{_NONE},inst_no)'),
+            step("inst_told", "by its name", 'inst_key&": "&inst_says', by_line=True),
             step("inst_auto", "compensates: 1",
                  f'({prism})*({word("inst_compensated")}="{words.YES}")'),
-            step("inst_ref_c", "°C", celsius("inst_reference", f"{defaults.ROOM:g}")),
-            step("inst_water_c", "°C", water),
+            step("inst_ref_c", "°C", in_celsius("inst_reference", f"{defaults.ROOM:g}")),
+            step("inst_water_c", "°C", in_celsius("inst_water")),
             step("inst_expansion", "per °C",
                  f'IF({word("inst_material")}="{words.PLASTIC}",'
                  f"{hydrometer.PLASTIC_EXPANSION:g},{hydrometer.GLASS_EXPANSION:g})"),

@@ -85,7 +85,8 @@ def sheet(choices: words.Choices, others: Sequence[Sheet]) -> Sheet:
             *(Text(text, styles.CAUTION, gap=0, lines=_lines(text)) for text in _CAUTIONS),
             Steps({
                 "start_next": '"Next: "&start_step',
-                    "start_step": cases(
+                    "start_step": 'IF(setup_first="",start_types,"mend on Setup: "&setup_first)',
+                    "start_types": cases(
                         ("COUNTA(all.inst_name)=0", '"name your first instrument on Setup"'),
                         (
                             "COUNT(all.check_date)=0",

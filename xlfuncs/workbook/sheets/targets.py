@@ -29,8 +29,8 @@ from xlfuncs.workbook.kit.blocks import (
 from xlfuncs.workbook.kit.formulas import (
     cases,
     if_numbers,
+    in_litres,
     litres,
-    number_or_text,
     on_line,
     place,
     plotted,
@@ -61,7 +61,7 @@ def sheet(choices: words.Choices) -> Sheet:
         "close to call: measure again before you act. A miss is worth so many points of mash "
         "efficiency.",
         (
-            Text("=targets_say", styles.ANSWER, name="targets_answer", lines=1.1),
+            Text("=targets_say&units_tail", styles.ANSWER, name="targets_answer", lines=1.1),
             _stages(choices),
             Section("Mash efficiency of past batches", to=5),
             Section("What to expect of the next batch", beside=True, column=7),
@@ -190,7 +190,7 @@ def _looked_up() -> Iterator[Column | Group]:
              'IF(shown_no=0,"",INDEX(all.plan_sg,shown_no,target_no))', by_line=True)))  # fmt: skip
     yield Group("target_litres", (
         step("target_litres_1", "measured, L",
-             number_or_text("target_volume", "target_volume*unit_litres")),
+             in_litres("target_volume")),
         step("target_litres_2", "planned, L",
              litres("target_plan_volume", "planned volume"))))  # fmt: skip
     yield Group("target_extract", (step("target_extract_1", "measured, kg", ""),
@@ -222,7 +222,7 @@ def _past() -> Table:
         (
             result("past_batch", "Batch", "the last first", 16, styles.GENERAL, of("batch_key"),
                    by_line=True),
-            result("past_grain", "Grain", "=unit_mass", 9, styles.TWO, of("batch_grain"),
+            result("past_grain", "Grain", "=unit_mass", 9, styles.TWO, of("batch_mass"),
                    by_line=True),
             result("past_date", "Brew day", "", 11, styles.DATE, of("batch_day"), by_line=True),
             result("past_potential", "Extract", "share", 9, styles.PERCENT, of("batch_share"),
@@ -264,7 +264,7 @@ def _next(choices: words.Choices) -> tuple[Line, ...]:
 
 def _expected() -> Table:
     """Extract in a litre of the next batch, g: at the mean efficiency, and at the end of its ±."""
-    known = ["next_efficiency", "next_kilograms", "next_volume"]
+    known = ["next_efficiency", "next_kilograms", "next_volume", "unit_litres"]
     return Table(
         "expected",
         1,
