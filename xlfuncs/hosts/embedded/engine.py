@@ -52,6 +52,9 @@ from xlfuncs.hosts.embedded.values import (
     settled,
 )
 
+#: What the cells of each sheet hold.
+Cells = dict[str, dict[Position, Any]]
+
 _CALLS = Calls(CATALOGUE)
 
 
@@ -98,9 +101,10 @@ def calculate_book(book: Contents | Workbook, today: datetime.date | None = None
 
 
 class Prepared:
-    """A workbook computed as it is, and then for one set of entries after another.
+    """A workbook whose formulas are read once, computed for one set of entries after another.
 
-    As in a spreadsheet, only what hangs on a cell that became another is computed anew.
+    From the second on it works as a spreadsheet does: only what hangs on a cell that is another
+    than in the workbook as it is, is computed anew.
     """
 
     def __init__(self, book: Contents | Workbook, today: datetime.date | None = None) -> None:
@@ -108,9 +112,18 @@ class Prepared:
         self._book.read_formulas()
         self._problems = [formula.problem for formula in self._book.formulas]
         self._typed = {title: dict(cells) for title, cells in self._book.contents.items()}
-        self._before = self._book.computed()
-        self._contents, self._blocks = self._book.contents, self._book.blocks
-        self._dependents = Dependents(self._book.order)
+        self._filled = {
+            (f.area.sheet, *position)
+            for f in self._book.formulas
+            for position in f.area.positions()
+        }
+        self._asked = 0
+
+    @functools.cached_property
+    def _as_it_is(self) -> tuple[Calculation, Cells, dict[Area, Any], Dependents]:
+        """What it gives without entries: also cells and blocks, and which formulas need which."""
+        calculation = self._whole({})
+        return calculation, self._book.contents, self._book.blocks, Dependents(self._book.order)
 
     def calculate(self, typed: Mapping[tuple[str, str], Any]) -> Calculation:
         """The calculation with these values in cells of sheet and address; None is a blank.
@@ -121,20 +134,20 @@ class Prepared:
         entries = {
             (title, coordinate_to_tuple(address)): contents.serial(value, self._book.book.epoch)
             for (title, address), value in typed.items()
-            if (title, address) not in self._before.values
+            if (title, *coordinate_to_tuple(address)) not in self._filled
         }
-        self._book.calls, self._book.alike = collections.Counter(), {}
-        for formula, problem in zip(self._book.formulas, self._problems, strict=True):
-            formula.problem = problem
-        found = None if self._before.failures else self._anew(entries)
+        self._asked += 1
+        found = self._anew(entries) if self._asked > 1 else None
         return found or self._whole(entries)
 
     def _anew(self, entries: Mapping[tuple[str, Position], Any]) -> Calculation | None:
         """What became another by the entries; None if something cannot be computed then."""
         book = self._book
-        book.contents = {title: dict(cells) for title, cells in self._contents.items()}
-        book.blocks = dict(self._blocks)
-        values = dict(self._before.values)
+        before, cells, blocks, _ = self._as_it_is
+        if before.failures:
+            return None
+        self._begin(cells, blocks)
+        values = dict(before.values)
         waiting: list[int] = []  # numbers of formulas, a heap
         for (sheet, position), value in entries.items():
             self._put(sheet, position, EMPTY if value is None else value, waiting)
@@ -158,22 +171,27 @@ class Prepared:
         if type(known) is type(value) and known == value:
             return False
         cells[position] = value
-        for area in self._dependents.areas(sheet, position):
+        dependents = self._as_it_is[-1]
+        for area in dependents.areas(sheet, position):
             self._book.blocks.pop(area, None)
-            for number in self._dependents.of(area):
+            for number in dependents.of(area):
                 heapq.heappush(waiting, number)
         return True
 
     def _whole(self, entries: Mapping[tuple[str, Position], Any]) -> Calculation:
         """All of it, where what cannot be computed has to be named with all that needs it."""
-        book = self._book
-        book.contents = {title: dict(cells) for title, cells in self._typed.items()}
-        book.blocks, book.alike, book.calls = {}, {}, collections.Counter()
+        self._begin(self._typed, {})
         for (sheet, position), value in entries.items():
-            book.contents[sheet][position] = EMPTY if value is None else value
+            self._book.contents[sheet][position] = EMPTY if value is None else value
+        return self._book.computed()
+
+    def _begin(self, cells: Cells, blocks: Mapping[Area, Any]) -> None:
+        """Forget the entries before; go on from these cells."""
+        book = self._book
+        book.contents, book.blocks = _copied(cells), dict(blocks)
+        book.alike, book.calls = {}, collections.Counter()
         for formula, problem in zip(book.formulas, self._problems, strict=True):
             formula.problem = problem
-        return book.computed()
 
 
 def calculate_file(
@@ -193,6 +211,10 @@ def calculate_file(
     return calculation
 
 
+def _copied(contents: Cells) -> Cells:
+    return {title: dict(cells) for title, cells in contents.items()}
+
+
 class _Workbook:
     """The formulas of a workbook, and the cells computed so far."""
 
@@ -204,7 +226,7 @@ class _Workbook:
             **{name: self._counted(function) for name, function in CATALOGUE.items()},
         }
         self.formulas: list[Formula] = []
-        self.contents: dict[str, dict[Position, Any]] = {}
+        self.contents: Cells = {}
         self.ends: dict[str, tuple[int, int]] = {}
         self.trees: dict[tuple[str, str, bool, bool, bool], Tree] = {}
         self.blocks: dict[Area, Any] = {}
