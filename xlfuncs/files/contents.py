@@ -104,9 +104,12 @@ class Contents:
 
 
 def serial(value: Any, epoch: datetime.datetime = CALENDAR_WINDOWS_1900) -> Any:
-    """A value as formulas see it: dates and whole numbers are floats."""
+    """A value as formulas see it: dates and whole numbers are floats.
+
+    A time has the 16 digits that openpyxl writes: a workbook in memory computes as its file does.
+    """
     if isinstance(value, (datetime.date, datetime.time, datetime.timedelta)):
-        return float(to_excel(value, epoch))
+        return float(f"{to_excel(value, epoch):.16g}")
     return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
 
