@@ -23,7 +23,6 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
-    any_text,
     as_sg,
     cases,
     in_litres,
@@ -34,10 +33,9 @@ from xlfuncs.workbook.kit.formulas import (
     on_scale,
     or_blank,
     place,
-    text_only,
-    told_numbers,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
+from xlfuncs.workbook.kit.told import Told
 
 #: Sorting key of the log: so many stages for a batch, so many days for a stage.
 PER_BATCH, PER_STAGE, DAY_ZERO = 20, 60000, 40000
@@ -49,20 +47,16 @@ def column(stage: str, what: str) -> str:
 
 
 #: Columns whose numbers may be typed as texts; a gravity is read by the functions themselves.
-_NUMBERS = (
+_TEXTS = Told("batch", (
     *(f"batch_{key}" for key in ("grain", "potential", "minutes", "tolerance", "tolerance_volume")),
     *(column(stage, "volume") for stage in words.PLANNED[:-1]),
-)
-
-
-def _told(cell: str) -> str:
-    """The step with the number that the text in a column says."""
-    return f"batch_told_{_NUMBERS.index(cell) + 1}"
+))  # fmt: skip
 
 
 def _or(cell: str, otherwise: str) -> str:
     """The number that was typed, as a text too, or what a blank stands for."""
-    return cases(*((f"ISNUMBER({one})", one) for one in (cell, _told(cell))), otherwise=otherwise)
+    numbers = (cell, _TEXTS.number(cell))
+    return cases(*((f"ISNUMBER({one})", one) for one in numbers), otherwise=otherwise)
 
 
 def stage_key(batch: str, stage: str | int) -> str:
@@ -200,18 +194,11 @@ def _steps() -> tuple[Column | Group, ...]:
         step("batch_twice", "1: stands above already",
              '(batch_key<>"")*(IFERROR(MATCH(batch_key,all.batch_key,0),batch_no)<batch_no)'),
         step("batch_day", "brew day", f'IF({is_date("batch_date")},batch_date,"")'),
-        # What is reckoned with here, and not handed to a function as it stands: as numbers.
-        Group("batch_text", tuple(
-            step(f"batch_text_{number}", "typed as a text", text_only(cell))
-            for number, cell in enumerate(_NUMBERS, 1))),
-        step("batch_any_text", "1: any",
-             any_text(*(f"batch_text_{number}" for number in range(1, len(_NUMBERS) + 1)))),
-        Group("batch_told", tuple(step(f"batch_told_{number}", cell, "")
-                                  for number, cell in enumerate(_NUMBERS, 1)),
-              told_numbers("batch_text", "batch_texts")),
-        step("batch_mass", "grain", number_told("batch_grain", _told("batch_grain"))),
+        *_TEXTS.steps(),
+        step("batch_mass", "grain",
+             number_told("batch_grain", _TEXTS.number("batch_grain"))),
         step("batch_kilograms", "grain, kg",
-             kilograms("batch_grain", "grain", _told("batch_grain"))),
+             kilograms("batch_grain", "grain", _TEXTS.number("batch_grain"))),
         step("batch_share", "extract of grain", _or("batch_potential", "extract_potential")),
         step("batch_boil", "minutes", _or("batch_minutes", "usual_minutes")),
         step("batch_within", "tolerance, gravity", _or("batch_tolerance", "tolerance_gravity")),
@@ -221,7 +208,8 @@ def _steps() -> tuple[Column | Group, ...]:
             for number, stage in enumerate(words.PLANNED, 1))),
         Group("plan_volume", tuple(
             step(f"plan_volume_{number}", stage,
-                 number_told(column(stage, "volume"), _told(column(stage, "volume"))))
+                 number_told(column(stage, "volume"),
+                             _TEXTS.number(column(stage, "volume"))))
             for number, stage in enumerate(words.PLANNED[:-1], 1))),
         Group("plan_sg", tuple(step(f"plan_sg_{number}", f"{stage}, SG", "")
                                for number, stage in enumerate(words.PLANNED, 1)),

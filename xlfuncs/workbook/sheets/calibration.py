@@ -36,7 +36,6 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
-    any_text,
     blank_or,
     cases,
     celsius,
@@ -46,10 +45,9 @@ from xlfuncs.workbook.kit.formulas import (
     number_or_text,
     number_told,
     place,
-    text_only,
-    told_numbers,
     word,
 )
+from xlfuncs.workbook.kit.told import Told, texts
 from xlfuncs.workbook.sheets.setup import (
     hydrometric,
     instrument_number,
@@ -140,6 +138,7 @@ def _checks(choices: words.Choices) -> Table:
     limit = "check_limit*1.000000001"
     names = [f"check_shown_{i}" for i in _POINTS]
     known = ["check_known_2", "check_known_3"]
+    told = Told("check", ("check_temperature", *names), first=0)
     true_values = ["check_known_is_2", "check_known_is_3"]
     missing = "+".join(
         f'({word(cell)}<>"")*NOT(ISNUMBER({true}))'
@@ -192,20 +191,9 @@ def _checks(choices: words.Choices) -> Table:
             step("check_expansion", "per °C", of_instrument("check_no", "expansion")),
             step("check_limit", "offset put up with", tolerance),
             step("check_u", "u of a reading", of_instrument("check_no", "u")),
-            Group("check_text", tuple(
-                step(f"check_text_{number}", "typed as a text", text_only(cell))
-                for number, cell in enumerate(("check_temperature", *names), 0))),
-            Group("check_known_text", tuple(
-                step(f"check_known_text_{i}", "typed as a text", text_only(cell))
-                for i, cell in enumerate(known, 2))),
-            step("check_any_text", "1: any", any_text(
-                *(f"check_text_{number}" for number in range(len(names) + 1)),
-                *(f"check_known_text_{i}" for i in _POINTS[1:]))),
-            Group("check_told", tuple(
-                step(f"check_told_{number}", cell, "")
-                for number, cell in enumerate(("check_temperature", *names), 0)),
-                told_numbers("check_text", "check_texts")),
-            step("check_c", "°C", celsius("check_temperature", f"{ROOM:g}", "check_told_0")),
+            *told.steps(texts("check_known_text", tuple(known), 2)),
+            step("check_c", "°C", celsius("check_temperature", f"{ROOM:g}",
+                                          told.number("check_temperature"))),
             # 1,040 is a gravity, not a thousand.
             Group("check_known_told", tuple(step(f"check_known_told_{i}", "what it says", "")
                                             for i in _POINTS[1:]),

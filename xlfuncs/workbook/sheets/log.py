@@ -37,7 +37,6 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
-    any_text,
     blank_or,
     cases,
     celsius,
@@ -53,11 +52,10 @@ from xlfuncs.workbook.kit.formulas import (
     plato_of_sg,
     positive,
     shown,
-    text_only,
-    told_numbers,
     word,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
+from xlfuncs.workbook.kit.told import Told
 from xlfuncs.workbook.sheets.batches import DAY_ZERO, PER_BATCH, stage_key
 from xlfuncs.workbook.sheets.calibration import PER_INSTRUMENT, unless_floating
 from xlfuncs.workbook.sheets.setup import hydrometric, instrument_number, of_instrument
@@ -68,12 +66,7 @@ _RUNOFF, _BOILING = words.stage(words.RUNOFF_STAGE), words.stage(words.DURING_BO
 _PRISM = "line_prism=1"
 _FERMENTED_DROP = "(line_beer=1)*(line_prism=1)"
 #: Columns whose numbers may be typed as texts; a reading is read by the functions themselves.
-_NUMBERS = ("log_temperature", "log_volume", "log_volume_temperature", "log_ph")
-
-
-def _told(cell: str) -> str:
-    """The step with the number that the text in a column of the log says."""
-    return f"log_told_{_NUMBERS.index(cell) + 1}"
+_TEXTS = Told("log", ("log_temperature", "log_volume", "log_volume_temperature", "log_ph"))
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -209,24 +202,17 @@ def _named() -> tuple[Column | Group, ...]:
              on_line("line_batch", "batch_no", "batch_day")))),
              format=styles.MOMENT),
         step("line_reading", "as shown", as_typed("log_reading")),
-        # What is reckoned with here, and not handed to a function as it stands: as numbers.
-        Group("log_text", tuple(
-            step(f"log_text_{number}", "typed as a text", text_only(cell))
-            for number, cell in enumerate(_NUMBERS, 1))),
-        step("log_any_text", "1: any",
-             any_text(*(f"log_text_{number}" for number in range(1, len(_NUMBERS) + 1)))),
-        Group("log_told", tuple(step(f"log_told_{number}", cell, "")
-                                for number, cell in enumerate(_NUMBERS, 1)),
-              told_numbers("log_text", "log_texts")),
+        *_TEXTS.steps(),
         step("line_warm", "sample, °C",
-             celsius("log_temperature", told=_told("log_temperature"))),
+             celsius("log_temperature", told=_TEXTS.number("log_temperature"))),
         step("line_c", "where it counts", 'IF(line_prism+line_float=0,"",line_warm)'),
         # An error in one cell must not reach a function on a whole column.
-        step("line_volume", "volume as typed", number_told("log_volume", _told("log_volume"))),
+        step("line_volume", "volume as typed",
+             number_told("log_volume", _TEXTS.number("log_volume"))),
         step("line_hot", "volume, °C", celsius("log_volume_temperature", f"{ROOM:g}",
-                                               _told("log_volume_temperature"))),
+                                               _TEXTS.number("log_volume_temperature"))),
         step("line_volume_c", "where it counts", blank_or("line_volume", "line_hot")),
-        step("line_ph", "pH", number_told("log_ph", _told("log_ph"))),
+        step("line_ph", "pH", number_told("log_ph", _TEXTS.number("log_ph"))),
         # A kettle is wider when it is hot than when its marks were made, and holds more.
         step("line_marked", "volume between the marks", "IF(ISNUMBER(line_volume)*"
              "ISNUMBER(line_volume_c),line_volume*(1+marks_growth*(line_volume_c-marks_c)),"
