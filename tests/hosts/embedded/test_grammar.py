@@ -14,6 +14,7 @@ from xlfuncs.hosts.embedded.grammar import (
     Unreadable,
     parsed,
 )
+from xlfuncs.hosts.embedded.values import ERRORS
 
 A1, B2 = Cells("", 1, 1, 1, 1), Cells("", 2, 2, 2, 2)
 ONE, TWO, THREE = (Constant(float(number)) for number in (1, 2, 3))
@@ -44,6 +45,9 @@ ONE, TWO, THREE = (Constant(float(number)) for number in (1, 2, 3))
         ("=XFE1", Name("", "XFE1")),
         ("=Log!Limit", Name("Log", "Limit")),
         ("=all.volume", Name("", "all.volume")),
+        ("=nan", Name("", "nan")),
+        ("=Log!#REF!", Constant(ERRORS["#REF!"])),
+        ("=F((A1,IF(1,2)))", Call("F", (Operation(",", (A1, Call("IF", (ONE, TWO)))),))),
         ("=Logs[[#This Row],[x]]", TablePart("Logs", "[#This Row],[x]")),
         ("=SUM((A1,B2))", Call("SUM", (Operation(",", (A1, B2)),))),
         ("=A1:B2 B2", Operation(" ", (Cells("", 1, 1, 2, 2), B2))),
@@ -56,7 +60,7 @@ def test_a_formula_is_read_as_a_spreadsheet_reads_it(text, tree):
 
 @pytest.mark.parametrize(
     "text",
-    ["=", "=1+", "=(1", "=1)", "=IF(1,2", "={1,2", '="a', "=*1", "=F(1;2)", "=a b c+"],
+    ["=", "=1+", "=(1", "=1)", "=IF(1,2", "={1,2", '="a', "=*1", "=F(1;2)", "=a b c+", "=A1#REF!"],
 )
 def test_what_is_no_formula_is_refused(text):
     with pytest.raises(Unreadable):

@@ -1,6 +1,6 @@
 """Compute a workbook without any spreadsheet program.
 
-openpyxl tells the words of a formula apart, `grammar` puts them together, and `worksheet` has the
+`grammar` reads what a formula says, `formula` makes calls of it, and `worksheet` has the
 functions that sheets use most; the rest are those of the `formulas` package (`package`).  Its own
 workbook model is not used (looked at in 1.3.4): one formula that it cannot read, and it reads no
 reference into a table, ends the calculation of all others; a circle of cells leaves cells without a

@@ -1,7 +1,7 @@
 """What a formula says, as a tree: operations and functions, with what they take at the leaves.
 
-openpyxl tells the words of a formula apart; here they are put together as a spreadsheet reads them.
-A sign binds more closely than a power (-2^2 is 4), and what binds alike is taken from the left.
+Its words are told apart, then put together as a spreadsheet does.  A sign binds more closely than a
+power (-2^2 is 4), and what binds alike is taken from the left.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ import re
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
-from openpyxl.formula.tokenizer import Token, Tokenizer, TokenizerError
 from openpyxl.utils import column_index_from_string
 
 from xlfuncs.hosts.embedded.values import ERRORS
@@ -97,127 +96,134 @@ _TABLE_PART = re.compile(
 )
 
 
-class _Words(Tokenizer):  # type: ignore[misc]
-    """openpyxl's, with numbers of any length before an exponent that has a sign: 12.5E-3."""
+# What is written without a gap, from the sheet in quotes to the brackets of a table, is one word.
+_QUOTED = r"'(?:[^']|'')*'"
+_BRACKETS = r"\[(?:[^\[\]']|'.|\[(?:[^\[\]']|'.)*\])*\]"
+_WORDS = re.compile(
+    r"(?P<blank>\s+)"
+    r'|(?P<text>"(?:[^"]|"")*")'
+    rf"|(?P<error>{'|'.join(map(re.escape, ERRORS))})"
+    r"|(?P<number>(?:\d+\.?\d*|\.\d+)(?:[Ee][+-]?\d+)?)(?![\w.$:!?@\\'\[(])"
+    rf"|(?P<place>(?:[\w.$:!?@\\]|{_QUOTED}|{_BRACKETS})+(?:(?<=!)#REF!)?)(?P<function>\()?"
+    r"|(?P<operator><=|>=|<>|[-+*/^&=<>%])"
+    r"|(?P<sign>[(){},;])"
+    r"|(?P<unknown>.)"
+)
+_SPILLED = re.compile(r"[\w)]#")
+_OPERANDS = {"text", "error", "number", "place"}
 
-    SN_RE = re.compile(r"(?:\d+\.?\d*|\.\d+)[Ee]$")
+
+class _Word(NamedTuple):
+    """A word and what it is: one of the groups of `_WORDS`."""
+
+    kind: str
+    text: str
+
+    def ends_operand(self) -> bool:
+        return self.kind in _OPERANDS or self.text in (")", "}")
+
+    def begins_operand(self) -> bool:
+        return self.kind in _OPERANDS or self.kind == "function" or self.text in ("(", "{")
+
+
+_END = _Word("end", "")
 
 
 @functools.lru_cache(8192)
 def parsed(text: str) -> Part:
     """A formula's tree; raises `Unreadable`, and `CannotCompute` for what is not supported."""
-    text = text.strip()
-    try:
-        words = _Words(f"={text.removeprefix('=')}").items
-    except (TokenizerError, IndexError) as error:
-        if re.search(r"[\w)]#(?!N/A|NAME|NULL|NUM|REF|VALUE|DIV)", text):
-            reason = "references to a spilled range (A1#) are not supported"
-            raise CannotCompute(reason) from None
-        raise Unreadable(text) from error
-    reader = _Reader(words)
+    words = [
+        _Word(str(found.lastgroup), found[0])
+        for found in _WORDS.finditer(text.strip().removeprefix("="))
+    ]
+    if any(word.kind == "unknown" for word in words):
+        if any(word.text == "#" for word in words) and _SPILLED.search(text):
+            raise CannotCompute("references to a spilled range (A1#) are not supported")
+        raise Unreadable(text)
+    reader = _Reader(_without_blanks(words))
     tree = reader.expression(0)
-    reader.take(None)
+    reader.close("")
     return tree
+
+
+def _without_blanks(words: list[_Word]) -> Iterator[_Word]:
+    """The words, and of the blanks between them those that stand for what two areas share."""
+    for before, word, after in zip([_END, *words], words, [*words[1:], _END], strict=False):
+        if word.kind != "blank":
+            yield word
+        elif before.ends_operand() and after.begins_operand():
+            yield _Word("operator", " ")
 
 
 class _Reader:
     """Puts words together, the next of which is `self.word`."""
 
-    def __init__(self, words: list[Token]) -> None:
-        self._words = _without_blanks(words)
-        self.word = next(self._words, None)
+    def __init__(self, words: Iterator[_Word]) -> None:
+        self._words = words
+        self.word = next(words, _END)
 
-    def take(self, kind: str | None) -> str:
-        """Go on behind a word of this kind, and give its text; None is the formula's end."""
-        word = self.word
-        if word is None or word.type != kind:
-            if word is None and kind is None:
-                return ""
-            if word is not None and word.value.startswith(":"):
-                _must_be_supported(word.value)
-            raise Unreadable(getattr(word, "value", "the end"))
-        self.word = next(self._words, None)
-        return str(word.value)
+    def _take(self) -> _Word:
+        """The next word; go on behind it."""
+        word, self.word = self.word, next(self._words, _END)
+        return word
 
-    def _at(self, kind: str, subtype: str | None = None) -> bool:
-        word = self.word
-        return word is not None and word.type == kind and subtype in (None, word.subtype)
+    def close(self, bracket: str) -> None:
+        """Go on behind this bracket; without one the formula has to end here."""
+        if self.word.text != bracket:
+            if self.word.text.startswith(":"):
+                _must_be_supported(self.word.text)
+            raise Unreadable(self.word.text or "a bracket that is not closed")
+        self._take()
 
-    def expression(self, least: int) -> Part:
-        """An expression of operators that bind as closely as that, or more."""
-        tree = self._operand()
-        while self._at(Token.OP_IN) or self._at(Token.OP_POST):
-            if self._at(Token.OP_POST):
-                self.take(Token.OP_POST)
-                tree = Operation("%", (tree,))
-                continue
-            symbol = self.word.value  # type: ignore[union-attr]
-            binding = _BINDING[symbol]
-            if binding < least:
+    def expression(self, least: int, joined: bool = True) -> Part:
+        """An expression of operators that bind as closely as that, or more.
+
+        `joined` says that a comma joins areas; between arguments it parts them.
+        """
+        tree = self._operand(joined)
+        while self.word.kind == "operator" or (joined and self.word.text == ","):
+            symbol = self.word.text
+            if symbol != "%" and _BINDING[symbol] < least:
                 break
-            self.take(Token.OP_IN)
-            tree = Operation(symbol, (tree, self.expression(binding + 1)))
+            self._take()
+            right = () if symbol == "%" else (self.expression(_BINDING[symbol] + 1, joined),)
+            tree = Operation(symbol, (tree, *right))
         return tree
 
-    def _operand(self) -> Part:
-        if self._at(Token.OP_PRE):
-            sign = self.take(Token.OP_PRE)
-            return Operation(f"U{sign}", (self.expression(_SIGN),))
-        if self._at(Token.OPERAND):
-            word, subtype = self.word.value, self.word.subtype  # type: ignore[union-attr]
-            self.take(Token.OPERAND)
-            return _operand(word, subtype)
-        if self._at(Token.PAREN, Token.OPEN):
-            self.take(Token.PAREN)
+    def _operand(self, joined: bool) -> Part:
+        kind, text = self._take()
+        if kind in _OPERANDS:
+            return _operand(kind, text)
+        if text in ("+", "-"):
+            return Operation(f"U{text}", (self.expression(_SIGN, joined),))
+        if text == "(":
             tree = self.expression(0)
-            self._close(Token.PAREN)
+            self.close(")")
             return tree
-        if self._at(Token.ARRAY, Token.OPEN):
-            self.take(Token.ARRAY)
+        if text == "{":
             rows = [Call("{}", tuple(self._arguments()))]
-            while self._at(Token.SEP):
-                self.take(Token.SEP)
+            while self.word.text == ";":
+                self._take()
                 rows.append(Call("{}", tuple(self._arguments())))
-            self._close(Token.ARRAY)
+            self.close("}")
             return Call("{}", tuple(rows))
-        if self._at(Token.FUNC, Token.OPEN):
-            name = self.take(Token.FUNC).removesuffix("(")
+        if kind == "function":
+            name = text.removesuffix("(")
             _must_be_supported(name)
-            arguments = [] if self._at(Token.FUNC, Token.CLOSE) else self._arguments()
-            self._close(Token.FUNC)
+            arguments = [] if self.word.text == ")" else self._arguments()
+            self.close(")")
             return Call(name.upper(), tuple(arguments))
-        raise Unreadable(getattr(self.word, "value", "the end"))
-
-    def _close(self, kind: str) -> None:
-        if not self._at(kind, Token.CLOSE):
-            raise Unreadable("a bracket that is not closed")
-        self.take(kind)
+        raise Unreadable(text or "the end")
 
     def _arguments(self) -> list[Part]:
         """What stands between commas."""
         found: list[Part] = []
         while True:
-            left_out = self._at(Token.SEP) or (
-                self.word is not None and self.word.subtype == Token.CLOSE
-            )
-            found.append(Missing() if left_out else self.expression(0))
-            if not self._at(Token.SEP, Token.ARG):
+            left_out = self.word.text in (",", ";", ")", "}")
+            found.append(Missing() if left_out else self.expression(0, joined=False))
+            if self.word.text != ",":
                 return found
-            self.take(Token.SEP)
-
-
-def _without_blanks(words: list[Token]) -> Iterator[Token]:
-    """The words, and of the blanks between them those that stand for what two areas share."""
-    for before, word, after in zip([None, *words], words, [*words[1:], None], strict=False):
-        if word.type != Token.WSPACE:
-            yield word
-        elif (
-            before is not None
-            and after is not None
-            and (before.type == Token.OPERAND or before.subtype == Token.CLOSE)
-            and (after.type == Token.OPERAND or after.subtype == Token.OPEN)
-        ):
-            yield Token(" ", Token.OP_IN)
+            self._take()
 
 
 def _must_be_supported(word: str) -> None:
@@ -228,14 +234,14 @@ def _must_be_supported(word: str) -> None:
 
 
 @functools.lru_cache(8192)
-def _operand(word: str, subtype: str) -> Part:
-    if subtype == Token.TEXT:
+def _operand(kind: str, word: str) -> Part:
+    if kind == "text":
         return Constant(word[1:-1].replace('""', '"'))
-    if subtype == Token.NUMBER:
+    if kind == "number":
         return Constant(float(word))
     if word.upper() in ("TRUE", "FALSE"):
         return Constant(word.upper() == "TRUE")
-    if subtype == Token.ERROR or word.endswith("#REF!"):
+    if kind == "error" or word.endswith("#REF!"):
         return Constant(ERRORS[word[word.rindex("#") :]])
     found = _TABLE_PART.fullmatch(word)
     if found:
