@@ -36,11 +36,7 @@ TYPED = (
     *setup.SETTINGS,
 )
 #: Where a text counts as blank, as on the sheets.
-NUMBERS = (
-    *defaults.NUMBERS,
-    *(f"check_known_{i}" for i in (2, 3)),
-    *(f"batch_{key}" for key in ("grain", "potential", "minutes", "tolerance", "tolerance_volume")),
-)
+NUMBERS = (*defaults.NUMBERS, *(f"check_known_{i}" for i in (2, 3)), *defaults.PLANS)
 
 
 class Alone(NamedTuple):

@@ -112,26 +112,26 @@ def settings(seen: Typed) -> Iterator[Finding]:
         if not known and not is_blank(cell.value):
             yield _at(cell, "unit", SEVERE, f"{show(cell.value)} is no unit, {instead}")
     for column in records.NUMBERS:
-        reach = defaults.NUMBERS.get(column)
+        reach = (defaults.NUMBERS | defaults.PLANS).get(column)
         for cell in book.filled(column):
-            if is_blank(cell.value) or (reach is None and _says_number(column, cell.value)):
+            value = cell.value if column in defaults.NUMBERS else _as_number(column, cell.value)
+            if is_blank(value):
                 continue
-            if not is_number(cell.value):
+            if not is_number(value):
                 instead = f": {reach.instead}" if reach else ": it may count as blank"
                 yield _at(
                     cell, "no-number", WARNING, f"{show(cell.value)} is no number here{instead}"
                 )
-            elif reach and not reach.holds(cell.value, taken.temperature, taken.gravity):
+            elif reach and not reach.holds(value, taken.temperature, taken.gravity):
                 yield _at(
                     cell, "out-of-limits", WARNING,
                     f"{reach.refusal(show(cell.value))}: {reach.instead}",
                 )  # fmt: skip
 
 
-def _says_number(column: str, value: Any) -> bool:
-    """Whether the sheets take a text beyond Setup for the number that it says."""
-    of = understood_gravity if column.startswith("check_known") else understood
-    return isinstance(value, str) and is_number(of(value))
+def _as_number(column: str, value: Any) -> Any:
+    """A text beyond Setup as the number that it says, as the sheets take it; others as they are."""
+    return understood_gravity(value) if column.startswith("check_known") else understood(value)
 
 
 def _begins(book: Entries, name: str, letters: str) -> bool:

@@ -17,7 +17,6 @@ from xlfuncs.audit.typed import (
     name,
     number,
     plain,
-    positive,
     says,
     understood,
 )
@@ -165,8 +164,8 @@ def settings(book: Entries) -> Settings:
 
 
 def counted(name: str, value: Any, otherwise: float, *units: str) -> float:
-    """A number typed on Setup, or what a blank stands for where it does not count."""
-    counts = is_number(value) and defaults.NUMBERS[name].holds(value, *units)
+    """A number typed on Setup or Batches, or what stands for one that does not count."""
+    counts = is_number(value) and (defaults.NUMBERS | defaults.PLANS)[name].holds(value, *units)
     return float(value) if counts else otherwise
 
 
@@ -374,15 +373,20 @@ def batches(book: Entries, settings: Settings) -> Iterator[Batch]:
         planned = {what: {stage: of(row[f"{words.key(stage)}_{what}"].value)
                           for stage in words.PLANNED if f"{words.key(stage)}_{what}" in row}
                    for what, of in (("gravity", given), ("volume", understood))}  # fmt: skip
-        typed = {key: understood(cell.value) for key, cell in row.items()}
-        kilograms = float(units.convert(number(typed["grain"], 0.0), settings.mass, "kg"))
+
+        def given_as(key: str, otherwise: float, row: Line = row) -> float:
+            value = understood(row[key].value)
+            return counted(f"batch_{key}", value, otherwise, settings.gravity)
+
+        wide = given_as("tolerance_volume", 0.0)
+        kilograms = float(units.convert(given_as("grain", 0.0), settings.mass, "kg"))
         yield Batch(
             row["name"],
             name(row["name"].value),
             moment(row["date"].value),
-            kilograms * number(typed["potential"], settings.potential),
+            kilograms * given_as("potential", settings.potential),
             planned["gravity"],
             planned["volume"],
-            number(typed["tolerance"], settings.tolerance),
-            positive(typed["tolerance_volume"], 0.0) or settings.tolerance_volume,
+            given_as("tolerance", settings.tolerance),
+            wide or settings.tolerance_volume,
         )

@@ -32,7 +32,7 @@ _REFUSED = "nothing is reckoned with it"
 
 @dataclass(frozen=True)
 class Reach:
-    """From where to where a number typed on Setup counts, in its own unit."""
+    """From where to where a typed number counts, in its own unit."""
 
     what: str
     low: float
@@ -139,6 +139,14 @@ NUMBERS = {
     "inst_tolerated": Reach("offset put up with", 1e-6, 45),
     "inst_interval": Reach("days from check to check", 1, 3660),
 }  # fmt: skip
+#: The same of Batches: what lies outside counts as a blank, for which that of Setup counts.
+PLANS = {
+    "batch_grain": Reach("grain", 0, _MOST, _REFUSED),
+    "batch_potential": replace(NUMBERS["set_potential"], what="extract of the grain"),
+    "batch_minutes": NUMBERS["set_minutes"],
+    "batch_tolerance": replace(NUMBERS["set_tolerance"], what="tolerance"),
+    "batch_tolerance_volume": NUMBERS["set_tolerance_volume"],
+}
 
 #: Differences of a scale in the working one: °Bx for a refractometer, SG for a hydrometer.
 BRIX_PER_SG = round(

@@ -20,6 +20,9 @@ _TOKEN = re.compile(r'"[^"]*"|(?:all\.|above\.)?\b[A-Za-z_]\w*(?![\w(])')
 #: No formula is longer: what is longer is two thoughts, and gets a step of its own.
 LONGEST = 300
 
+#: Behind the last line of any table.
+NONE = 9999
+
 
 def rewritten(formula: str, cell: Callable[[str, str], str]) -> str:
     """A formula with each of its names replaced.
@@ -153,6 +156,11 @@ def not_counted(cell: str, reach: Reach) -> str:
     low, high = limits_of(reach)
     counts = f"ISNUMBER({cell})*({cell}>={low})*({cell}<={high})"
     return f'IFERROR(IF((TRIM({cell})="")+{counts}>0,"",{said}),"! this cell holds an error")'
+
+
+def remarks_joined(remarks: str) -> str:
+    """Several remarks, each of which begins with the mark, as one sentence."""
+    return f'SUBSTITUTE(MID({remarks},3,900),"! ","; ")'
 
 
 def matched(what: str, column: str) -> str:

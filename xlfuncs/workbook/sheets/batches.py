@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from xlfuncs.workbook import words
-from xlfuncs.workbook.defaults import NUMBERS
+from xlfuncs.workbook.defaults import PLANS
 from xlfuncs.workbook.kit import styles
 from xlfuncs.workbook.kit.blocks import (
     Column,
@@ -23,16 +23,19 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
+    NONE,
     as_sg,
     cases,
     in_litres,
     is_date,
     kilograms,
+    not_counted,
     number_told,
     on_line,
     on_scale,
     or_blank,
     place,
+    remarks_joined,
 )
 from xlfuncs.workbook.kit.formulas import typed as as_typed
 from xlfuncs.workbook.kit.told import Told
@@ -48,15 +51,24 @@ def column(stage: str, what: str) -> str:
 
 #: Columns whose numbers may be typed as texts; a gravity is read by the functions themselves.
 _TEXTS = Told("batch", (
-    *(f"batch_{key}" for key in ("grain", "potential", "minutes", "tolerance", "tolerance_volume")),
+    *PLANS,
     *(column(stage, "volume") for stage in words.PLANNED[:-1]),
 ))  # fmt: skip
 
 
+def _number(cell: str) -> str:
+    """The step with the number that was typed, as a text too; others stay as they are."""
+    return f"batch_number_{[*PLANS].index(cell)}"
+
+
+def _says(cell: str) -> str:
+    """The step that says why what was typed does not count."""
+    return f"{cell}_says"
+
+
 def _or(cell: str, otherwise: str) -> str:
-    """The number that was typed, as a text too, or what a blank stands for."""
-    numbers = (cell, _TEXTS.number(cell))
-    return cases(*((f"ISNUMBER({one})", one) for one in numbers), otherwise=otherwise)
+    """The number that was typed, or what stands for one that does not count."""
+    return f'IF(ISNUMBER({_number(cell)})*({_says(cell)}=""),{_number(cell)},{otherwise})'
 
 
 def stage_key(batch: str, stage: str | int) -> str:
@@ -106,7 +118,10 @@ def sheet(choices: words.Choices) -> Sheet:
                     ('IFERROR(TRIM(chosen_batch)<>"",TRUE)*(shown_no=0)',
                      '"the batch chosen is not below"'),
                     ("SUM(all.batch_twice)>0", '"a batch stands twice: the first line counts"'),
+                    otherwise="batch_notice",
                 ),
+                "batch_first": "MIN(all.batch_wrong)",
+                "batch_notice": f'IF(batch_first={NONE},"",INDEX(all.batch_remark,batch_first))',
             }),
         ),
         landscape=True,
@@ -139,16 +154,17 @@ def _table(choices: words.Choices) -> Table:
             typed("batch_name", "Batch", "name or number", 13),
             typed("batch_date", "Brew day", "", 11, styles.DATE, Limits.date()),
             typed("batch_grain", "Grain", "=unit_mass", 6, styles.VOLUME,
-                  Limits.amount("Mass of all the grain")),
+                  Limits.within(PLANS["batch_grain"], "Mass of all the grain")),
             typed("batch_potential", "Its extract", "blank: Setup", 7, styles.PERCENT,
-                  Limits.between(0.01, 1, "A share from 1 % to 100 %")),
+                  Limits.within(PLANS["batch_potential"], "A share from 1 % to 100 %")),
             typed("batch_minutes", "Boil", "minutes", 6, styles.WHOLE,
-                  Limits.between(0, 10000, "Minutes, from 0 on")),
+                  Limits.within(PLANS["batch_minutes"], "Minutes, from 0 on")),
             *_plan(gravity),
             typed("batch_tolerance", "Gravity within ±", "=unit_gravity", 7, gravity,
-                  Limits.within(NUMBERS["set_tolerance"], "How far off is still on target")),
+                  Limits.within(PLANS["batch_tolerance"], "How far off is still on target")),
             typed("batch_tolerance_volume", "Volume within ±", "=unit_volume", 7, styles.VOLUME,
-                  Limits.amount("How far off is still on target")),
+                  Limits.within(PLANS["batch_tolerance_volume"],
+                                "How far off is still on target")),
             result("batch_original_shown", "Original gravity", "measured", 8, fine,
                    "batch_scaled_1"),
             result("batch_last_shown", "Last gravity", "measured", 8, fine, "batch_scaled_2"),
@@ -195,10 +211,19 @@ def _steps() -> tuple[Column | Group, ...]:
              '(batch_key<>"")*(IFERROR(MATCH(batch_key,all.batch_key,0),batch_no)<batch_no)'),
         step("batch_day", "brew day", f'IF({is_date("batch_date")},batch_date,"")'),
         *_TEXTS.steps(),
+        *(step(_number(cell), "as a number", number_told(cell, _TEXTS.number(cell)))
+          for cell in PLANS),
+        *(step(_says(cell), "why it does not count", not_counted(_number(cell), reach))
+          for cell, reach in PLANS.items()),
+        step("batch_all_wrong", "what does not count", "&".join(map(_says, PLANS)), by_line=True),
+        step("batch_wrong", "line, if anything",
+             f'IF((batch_key="")+(batch_all_wrong="")>0,{NONE},batch_no)'),
+        step("batch_remark", "by its name",
+             f'batch_key&": "&{remarks_joined("batch_all_wrong")}', by_line=True),
         step("batch_mass", "grain",
-             number_told("batch_grain", _TEXTS.number("batch_grain"))),
+             f'IF({_says("batch_grain")}="",{_number("batch_grain")},{_says("batch_grain")})'),
         step("batch_kilograms", "grain, kg",
-             kilograms("batch_grain", "grain", _TEXTS.number("batch_grain"))),
+             f'IF({_says("batch_grain")}="",{kilograms("batch_mass", "grain")},batch_mass)'),
         step("batch_share", "extract of grain", _or("batch_potential", "extract_potential")),
         step("batch_boil", "minutes", _or("batch_minutes", "usual_minutes")),
         step("batch_within", "tolerance, gravity", _or("batch_tolerance", "tolerance_gravity")),

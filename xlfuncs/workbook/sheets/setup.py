@@ -26,12 +26,14 @@ from xlfuncs.workbook.kit.blocks import (
     typed,
 )
 from xlfuncs.workbook.kit.formulas import (
+    NONE,
     cases,
     celsius,
     if_numbers,
     initial,
     not_counted,
     or_blank,
+    remarks_joined,
     within,
     word,
 )
@@ -40,8 +42,6 @@ from xlfuncs.workbook.kit.formulas import (
 _SINGLE = tuple(cell for cell in NUMBERS if not cell.startswith("inst_"))
 #: So many of them in the first of two formulas.
 _HALF = len(_SINGLE) // 2
-#: Behind all instruments.
-_NONE = 9999
 
 
 def sheet(choices: words.Choices) -> Sheet:
@@ -266,11 +266,11 @@ def _effective() -> dict[str, str]:
         **{says(cell): not_counted(cell, NUMBERS[cell]) for cell in _SINGLE},
         "setup_wrong": "&".join([*map(says, _SINGLE[:_HALF]), "setup_also"]),
         "setup_also": "&".join([*map(says, _SINGLE[_HALF:]), "marks_says"]),
-        "setup_says": _joined("setup_wrong"),
+        "setup_says": remarks_joined("setup_wrong"),
         "setup_first": cases(('units_say<>""', "units_say"), ('setup_says<>""', "setup_says"),
                              otherwise="inst_notice"),
         "inst_first": "MIN(all.inst_wrong)",
-        "inst_notice": f'IF(inst_first={_NONE},"",INDEX(all.inst_told,inst_first))',
+        "inst_notice": f'IF(inst_first={NONE},"",INDEX(all.inst_told,inst_first))',
         "source": word("set_source"),
         "beer_source": word("set_beer_source"),
         "factors_remark": cases(
@@ -324,15 +324,10 @@ def _unknown_units() -> dict[str, str]:
                       f'neither {words.COLD} nor {words.HOT}: taken as {words.COLD}"),'
                       '"! marks: this cell holds an error")',
         "units_wrong": "volume_says&temperature_says&gravity_says&mass_says",
-        "units_say": _joined("units_wrong"),
+        "units_say": remarks_joined("units_wrong"),
         # Behind the answer of each sheet that somebody looks at first.
         "units_tail": 'IF(units_say="","",". On Setup: "&units_say)',
     }  # fmt: skip
-
-
-def _joined(wrong: str) -> str:
-    """Several remarks, each of which begins with the mark, as one sentence."""
-    return f'SUBSTITUTE(MID({wrong},3,900),"! ","; ")'
 
 
 def _number(cell: str, otherwise: object) -> str:
@@ -460,9 +455,9 @@ def _instruments(choices: words.Choices) -> Table:
               for cell in numbers),
             step("inst_all_wrong", "what does not count", "&".join(map(says, numbers)),
                  by_line=True),
-            step("inst_says", "in a sentence", _joined("inst_all_wrong"), by_line=True),
+            step("inst_says", "in a sentence", remarks_joined("inst_all_wrong"), by_line=True),
             step("inst_wrong", "line, if anything",
-                 f'IF((inst_key="")+(inst_says="")>0,{_NONE},inst_no)'),
+                 f'IF((inst_key="")+(inst_says="")>0,{NONE},inst_no)'),
             step("inst_told", "by its name", 'inst_key&": "&inst_says', by_line=True),
             step("inst_auto", "compensates: 1",
                  f'({prism})*({word("inst_compensated")}="{words.YES}")'),
