@@ -155,6 +155,7 @@ def test_readings_without_a_finding(audited, line):
         ({"set_temperature": "kelvin"}, "unit", "°C counts"),
         ({"set_gravity": 0.3}, "unit", "SG counts"),
         ({"set_mass": "stone"}, "unit", "kg counts"),
+        ({"set_marks": "luke"}, "marks", "is neither cold nor hot: cold counts"),
         ({"set_wort_factor": "1,03"}, "no-number", "nothing is reckoned with it"),
         ({"set_tolerance": "narrow"}, "no-number", "taken as blank"),
         ({"set_u_temperature": 21}, "out-of-limits", "21 is no number from 0 to 20"),
@@ -173,6 +174,7 @@ def test_settings_that_are_none(filled, cells, code, words):
     "cells",
     [
         {"set_volume": "hL", "set_temperature": " °f ", "set_gravity": "°P", "set_mass": "LB"},
+        {"set_marks": " Hot "},
         {"set_volume": None, "set_temperature": "celsius", "set_gravity": "plato"},
         {"set_wort_factor": 1.03, "set_tolerance": 0.03},
     ],

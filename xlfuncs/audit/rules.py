@@ -111,6 +111,12 @@ def settings(seen: Typed) -> Iterator[Finding]:
         cell = book.single(setting)
         if not known and not is_blank(cell.value):
             yield _at(cell, "unit", SEVERE, f"{show(cell.value)} is no unit, {instead}")
+    marks = book.single("set_marks")
+    if plain(marks.value) not in ("", words.COLD, words.HOT):
+        yield _at(
+            marks, "marks", WARNING,
+            f"{show(marks.value)} is neither {words.COLD} nor {words.HOT}: {words.COLD} counts",
+        )  # fmt: skip
     for column in records.NUMBERS:
         reach = (defaults.NUMBERS | defaults.PLANS).get(column)
         for cell in book.filled(column):
