@@ -21,8 +21,8 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
+from click.testing import CliRunner
 from openpyxl.utils.datetime import to_excel
-from typer.testing import CliRunner
 
 from fuzz import example
 from fuzz.failure import Failure

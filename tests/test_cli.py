@@ -16,6 +16,7 @@ import pytest
 from tests.audit.conftest import cells_of
 from tests.helpers import parts_of, rewrite, run
 from xlfuncs.cells.values import date_serial
+from xlfuncs.files import problems
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.report import content
 from xlfuncs.workbook import build, words
@@ -160,6 +161,20 @@ def test_functions_from_the_catalogue():
     assert all(name in listed for name in CATALOGUE)
     assert "wort_factor" in run("functions", "wort_sg")
     assert "WORT_SG" in run("functions", "WORT_SGX", status=2) + run("functions", "WORT", status=2)
+
+
+def test_help_lists_the_commands_in_the_order_of_their_use():
+    listed = re.findall(r"^  (\w+) ", run("--help").partition("Commands:")[2], re.MULTILINE)
+    assert listed[:3] == ["new", "upgrade", "addin"]
+    assert listed[-1] == "version"
+
+
+def test_whoever_interrupts_gets_the_status_of_shells(monkeypatch):
+    def interrupted(path):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(problems, "read", interrupted)
+    assert run("report", "brew.xlsx", status=130) == ""
 
 
 # --- files that are not what they should be ------------------------------

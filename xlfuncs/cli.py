@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime
-import enum
 import gc
+import math
 import sys
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
-import typer
+import click
 
 from xlfuncs import __version__, terminal
 from xlfuncs.files import problems
@@ -23,76 +24,42 @@ if TYPE_CHECKING:
     from xlfuncs.audit.run import Audited
     from xlfuncs.hosts.embedded.engine import Calculation
 
-app = typer.Typer(
-    help="Spreadsheet functions for a brewer's gravity log.",
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
+
+class _Commands(click.Group):
+    """The commands in the order in which they stand here, not that of the alphabet."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            ctx.exit(130)  # as shells count it
+
+
+@click.group(cls=_Commands, context_settings={"show_default": True})
+def app() -> None:
+    """Spreadsheet functions for a brewer's gravity log."""
+
+
+_PATH = click.Path(path_type=Path)
+_ROWS, _CHECKS = click.IntRange(20, 5000), click.IntRange(60, 5000)
+_UNITS, _GRAVITY = click.Choice(["metric", "us"]), click.Choice(["sg", "plato"])
+_DATES, _DECIMAL = click.Choice(["ymd", "dmy", "mdy"]), click.Choice(["point", "comma"])
+#: Tables that can be imported.
+TABLE = click.Choice(["instruments", "checks", "batches", "log"])
+
+_file = click.argument("file", type=_PATH, help="The workbook (.xlsx or .xlsm)")
+_files = click.argument("workbooks", nargs=-1, required=True, help="Workbooks, folders, patterns")
+_host = click.argument("host", type=click.Choice(["calc", "excel"]), help="The spreadsheet program")
+_engine = click.option(
+    "--engine",
+    type=click.Choice(["embedded", "calc"]),
+    default="embedded",
+    help="Computed here, or by LibreOffice Calc",
 )
-
-
-class Units(enum.StrEnum):
-    """Units that a new workbook starts with."""
-
-    METRIC = "metric"
-    US = "us"
-
-
-class Engine(enum.StrEnum):
-    """What computes a workbook."""
-
-    EMBEDDED = "embedded"
-    CALC = "calc"
-
-
-class Host(enum.StrEnum):
-    """Spreadsheet programs that the functions can be installed into."""
-
-    CALC = "calc"
-    EXCEL = "excel"
-
-
-class Paper(enum.StrEnum):
-    """Papers that pages are printed on."""
-
-    A4 = "a4"
-    LETTER = "letter"
-
-
-class Table(enum.StrEnum):
-    """Tables that can be imported."""
-
-    INSTRUMENTS = "instruments"
-    CHECKS = "checks"
-    BATCHES = "batches"
-    LOG = "log"
-
-
-class Dates(enum.StrEnum):
-    """Orders of day, month and year."""
-
-    YMD = "ymd"
-    DMY = "dmy"
-    MDY = "mdy"
-
-
-class Decimal(enum.StrEnum):
-    """Signs that part off decimals."""
-
-    POINT = "point"
-    COMMA = "comma"
-
-
-class Gravity(enum.StrEnum):
-    """Scale of targets that a new workbook starts with."""
-
-    SG = "sg"
-    PLATO = "plato"
-
-
-_File = Annotated[Path, typer.Argument(help="The workbook (.xlsx or .xlsm)", show_default=False)]
-_Force = Annotated[bool, typer.Option("--force", help="Replace the file if it exists")]
+_force = click.option("--force", is_flag=True, help="Replace the file if it exists")
 
 
 def main() -> None:
@@ -115,37 +82,37 @@ def _through_office(path: Path, data: bytes) -> bytes:
 
 
 @app.command()
+@_file
+@click.option("--example", is_flag=True, help="Fill in an invented brewhouse with two brew days")
+@click.option("--rows", type=_ROWS, default=200, help="Lines in the log")
+@click.option("--units", type=_UNITS, default="metric", help="Litres and °C, or US gallons and °F")
+@click.option("--gravity", type=_GRAVITY, default="sg", help="Scale of the targets")
+@click.option("--instruments", type=click.IntRange(6, 500), default=6, help="Instruments on Setup")
+@click.option("--checks", type=_CHECKS, default=60, help="Lines for calibration checks")
+@click.option("--plain", is_flag=True, help="In formulas that every program knows, no functions")
+@click.option(
+    "--names", is_flag=True, help="Instead: the functions by name, for Excel without Python"
+)
+@click.option(
+    "--from",
+    "last",
+    type=_PATH,
+    metavar="LAST",
+    help="Start a season: Setup, instruments, checks in force and own factors of LAST",
+)
+@_force
 def new(
-    file: _File,
-    example: Annotated[
-        bool, typer.Option("--example", help="Fill in an invented brewhouse with two brew days")
-    ] = False,
-    rows: Annotated[int, typer.Option(help="Lines in the log", min=20, max=5000)] = 200,
-    units: Annotated[
-        Units, typer.Option(help="Litres and °C, or US gallons and °F")
-    ] = Units.METRIC,
-    gravity: Annotated[Gravity, typer.Option(help="Scale of the targets")] = Gravity.SG,
-    instruments: Annotated[int, typer.Option(help="Instruments on Setup", min=6, max=500)] = 6,
-    checks: Annotated[
-        int, typer.Option(help="Lines for calibration checks", min=60, max=5000)
-    ] = 60,
-    plain: Annotated[
-        bool, typer.Option("--plain", help="In formulas that every program knows, no functions")
-    ] = False,
-    names: Annotated[
-        bool,
-        typer.Option("--names", help="Instead: the functions by name, for Excel without Python"),
-    ] = False,
-    last: Annotated[
-        Path | None,
-        typer.Option(
-            "--from",
-            help="Start a season: Setup, instruments, checks in force and own factors of LAST",
-            metavar="LAST",
-            show_default=False,
-        ),
-    ] = None,
-    force: _Force = False,
+    file: Path,
+    example: bool,
+    rows: int,
+    units: str,
+    gravity: str,
+    instruments: int,
+    checks: int,
+    plain: bool,
+    names: bool,
+    last: Path | None,
+    force: bool,
 ) -> None:
     """Write a new brew-day workbook, with its values already computed.
 
@@ -169,7 +136,7 @@ def new(
             _stop("--example fills in an invented brewhouse, --from your own: choose one.")
         _season(last, file, rows, checks, plain, macros_inside)
         return
-    choices = Choices(rows, units.value, gravity.value, example, instruments, checks, plain)
+    choices = Choices(rows, units, gravity, example, instruments, checks, plain)
     with terminal.working("Building the workbook"):
         book = build.build(choices)
         calculation = embedded.calculate_book(book)
@@ -235,28 +202,18 @@ def _finished(
 
 
 @app.command()
+@_file
+@click.option("-o", "--out", type=_PATH, required=True, help="The new workbook")
+@click.option("--rows", type=_ROWS, help="Lines in the log, at least")
+@click.option("--checks", type=_CHECKS, help="Lines for calibration checks, at least")
+@click.option(
+    "--plain/--functions",
+    default=None,
+    help="Formulas that every program knows, or our functions; unless given, as in FILE",
+)
+@_force
 def upgrade(
-    file: _File,
-    out: Annotated[Path, typer.Option("-o", "--out", help="The new workbook", show_default=False)],
-    rows: Annotated[
-        int | None,
-        typer.Option(help="Lines in the log, at least", min=20, max=5000, show_default=False),
-    ] = None,
-    checks: Annotated[
-        int | None,
-        typer.Option(
-            help="Lines for calibration checks, at least", min=60, max=5000, show_default=False
-        ),
-    ] = None,
-    plain: Annotated[
-        bool | None,
-        typer.Option(
-            "--plain/--functions",
-            help="Formulas that every program knows, or our functions; unless given, as in FILE",
-            show_default=False,
-        ),
-    ] = None,
-    force: _Force = False,
+    file: Path, out: Path, rows: int | None, checks: int | None, plain: bool | None, force: bool
 ) -> None:
     """Put a workbook into today's sheets: one of the first edition, too short, or spoilt.
 
@@ -281,10 +238,9 @@ def upgrade(
 
 
 @app.command()
-def addin(
-    out: Annotated[Path, typer.Argument(help="The add-in (.xlam)", show_default=False)],
-    force: _Force = False,
-) -> None:
+@click.argument("out", type=_PATH, help="The add-in (.xlam)")
+@_force
+def addin(out: Path, force: bool) -> None:
     """Write the add-in for Excel alone; `install excel` puts it where Excel looks."""
     from xlfuncs.hosts.excel import macros
 
@@ -295,17 +251,11 @@ def addin(
 
 
 @app.command()
-def calculate(
-    file: _File,
-    out: Annotated[
-        Path | None,
-        typer.Option("-o", "--out", help="Write here instead of into FILE", show_default=False),
-    ] = None,
-    engine: Annotated[
-        Engine, typer.Option(help="Computed here, or by LibreOffice Calc")
-    ] = Engine.EMBEDDED,
-    force: _Force = False,
-) -> None:
+@_file
+@click.option("-o", "--out", type=_PATH, help="Write here instead of into FILE")
+@_engine
+@_force
+def calculate(file: Path, out: Path | None, engine: str, force: bool) -> None:
     """Compute a filled workbook and store the values beside its formulas.
 
     Without -o the file itself gets the new values; nothing else in it changes.
@@ -327,10 +277,10 @@ def calculate(
 
 
 def _computed(
-    source: Source, engine: Engine
+    source: Source, engine: str
 ) -> tuple[dict[tuple[str, str], Any], list[tuple[str, str, str]]]:
     """Values of the formula cells, and the formulas that could not be computed."""
-    if engine is Engine.EMBEDDED:
+    if engine == "embedded":
         from xlfuncs.hosts import embedded
 
         calculation = embedded.calculate(source)
@@ -345,40 +295,55 @@ def _computed(
     )
 
 
+def _number(_: click.Context, __: click.Parameter, value: float) -> float:
+    """Refuse nan, which lies outside of no range."""
+    if math.isnan(value):
+        raise click.BadParameter(f"{value} is not a number.")
+    return value
+
+
 @app.command("import")
+@click.argument("data", type=_PATH, help="The file (.csv or .xlsx)")
+@click.option("--into", type=_PATH, required=True, help="The workbook to import into")
+@click.option("--table", type=TABLE, required=True, help="What the lines are")
+@click.option("--yes", is_flag=True, help="Write without asking")
+@click.option(
+    "--column",
+    multiple=True,
+    help="“HEADING=NAME”: what a heading means; “HEADING=”: leave it out",
+)
+@click.option("--batch", help="Batch of lines that name none")
+@click.option("--stage", help="Stage of lines that name none")
+@click.option("--instrument", help="Instrument of lines that name none")
+@click.option("--dates", type=_DATES, help="Order of day, month and year, where it is not clear")
+@click.option("--decimal", type=_DECIMAL, help="Sign before decimals, where it is not clear")
+@click.option(
+    "--units",
+    type=_UNITS,
+    help="Units that the file does not name; otherwise those of the workbook",
+)
+@click.option("--sheet", help="The sheet of a .xlsx")
+@click.option(
+    "--hours",
+    type=click.FloatRange(0.1, 168),
+    default=1,
+    callback=_number,
+    help="A floating hydrometer's readings are thinned to their median of so many hours",
+)
 def import_(
-    data: Annotated[Path, typer.Argument(help="The file (.csv or .xlsx)", show_default=False)],
-    into: Annotated[Path, typer.Option(help="The workbook to import into", show_default=False)],
-    table: Annotated[Table, typer.Option(help="What the lines are", show_default=False)],
-    yes: Annotated[bool, typer.Option("--yes", help="Write without asking")] = False,
-    column: Annotated[
-        list[str] | None,
-        typer.Option(help="“HEADING=NAME”: what a heading means; “HEADING=”: leave it out"),
-    ] = None,
-    batch: Annotated[str | None, typer.Option(help="Batch of lines that name none")] = None,
-    stage: Annotated[str | None, typer.Option(help="Stage of lines that name none")] = None,
-    instrument: Annotated[
-        str | None, typer.Option(help="Instrument of lines that name none")
-    ] = None,
-    dates: Annotated[
-        Dates | None, typer.Option(help="Order of day, month and year, where it is not clear")
-    ] = None,
-    decimal: Annotated[
-        Decimal | None, typer.Option(help="Sign before decimals, where it is not clear")
-    ] = None,
-    units: Annotated[
-        Units | None,
-        typer.Option(help="Units that the file does not name; otherwise those of the workbook"),
-    ] = None,
-    sheet: Annotated[str | None, typer.Option(help="The sheet of a .xlsx")] = None,
-    hours: Annotated[
-        float,
-        typer.Option(
-            help="A floating hydrometer's readings are thinned to their median of so many hours",
-            min=0.1,
-            max=168,
-        ),
-    ] = 1,
+    data: Path,
+    into: Path,
+    table: str,
+    yes: bool,
+    column: tuple[str, ...],
+    batch: str | None,
+    stage: str | None,
+    instrument: str | None,
+    dates: str | None,
+    decimal: str | None,
+    units: str | None,
+    sheet: str | None,
+    hours: float,
 ) -> None:
     """Take the lines of a file into a table of a workbook; docs/tables.md has the headings.
 
@@ -389,7 +354,7 @@ def import_(
     from xlfuncs.records.tables import TABLES
 
     options = Options.of(
-        column or (), {"batch": batch, "stage": stage, "instrument": instrument},
+        column, {"batch": batch, "stage": stage, "instrument": instrument},
         TABLES[table], dates=dates, decimal=decimal, units=units, sheet=sheet, hours=hours,
     )  # fmt: skip
     if _same(data, into):
@@ -405,7 +370,7 @@ def import_(
             _must_want(f"Write into {into.name}?")
         _write_import(Source(source.path, importing.entered(plan)), source, lines)
     if plan.rejected:
-        raise typer.Exit(1)
+        sys.exit(1)
 
 
 def _write_import(new: Source, old: Source, lines: Source) -> None:
@@ -431,20 +396,17 @@ def _must_want(question: str) -> None:
     """Ask; leave with status 2 where the answer is no, or nobody can be asked."""
     if not sys.stdin.isatty():
         _stop("nothing was written: nobody is there to be asked; --yes writes without asking.")
-    if not typer.confirm(question):
+    if not click.confirm(question):
         terminal.say("Nothing was written.")
-        raise typer.Exit(2)
+        sys.exit(2)
 
 
 @app.command()
-def freeze(
-    file: _File,
-    out: Annotated[Path, typer.Option("-o", "--out", help="The copy", show_default=False)],
-    engine: Annotated[
-        Engine, typer.Option(help="Computed here, or by LibreOffice Calc")
-    ] = Engine.EMBEDDED,
-    force: _Force = False,
-) -> None:
+@_file
+@click.option("-o", "--out", type=_PATH, required=True, help="The copy")
+@_engine
+@_force
+def freeze(file: Path, out: Path, engine: str, force: bool) -> None:
     """Write a copy with values in place of our functions, for those who have none.
 
     All else stays as it was; a sheet at the end says of which day the values are.
@@ -474,18 +436,11 @@ def freeze(
 
 
 @app.command("print")
-def print_(
-    file: _File,
-    out: Annotated[
-        Path | None,
-        typer.Option("-o", "--out", help="The PDF; FILE.pdf unless given", show_default=False),
-    ] = None,
-    sheet: Annotated[
-        str | None,
-        typer.Option(help="One sheet alone, such as “Batch sheet”", show_default=False),
-    ] = None,
-    force: _Force = False,
-) -> None:
+@_file
+@click.option("-o", "--out", type=_PATH, help="The PDF; FILE.pdf unless given")
+@click.option("--sheet", help="One sheet alone, such as “Batch sheet”")
+@_force
+def print_(file: Path, out: Path | None, sheet: str | None, force: bool) -> None:
     """Print a workbook, or one sheet of it, to PDF through LibreOffice, computed afresh."""
     from xlfuncs.hosts.calc import runner
 
@@ -497,50 +452,46 @@ def print_(
 
 
 @app.command()
+@click.argument("recipes", type=_PATH, help="A list (.csv, .xlsx), or a workbook of ours")
+@click.option("-o", "--out", type=_PATH, help="A .pdf or .xlsx; RECIPES.pdf unless given")
+@click.option("--book", type=_PATH, help="The workbook with units, refractometers, checks")
+@click.option(
+    "--shop", default="", show_default=False, help="At the head of each page; else BOOK's brewery"
+)
+@click.option("--batch", multiple=True, help="Print this recipe alone; may be repeated")
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), help="A4, or Letter where units are US"
+)
+@click.option(
+    "--units",
+    type=_UNITS,
+    default="metric",
+    help="Units of a list that names none, without BOOK",
+)
+@click.option(
+    "--gravity", type=_GRAVITY, default="sg", help="Scale that the pages are in, without BOOK"
+)
+@click.option(
+    "--column",
+    multiple=True,
+    help="HEADING=NAME: what a heading means; HEADING= leaves it out",
+)
+@click.option("--dates", type=_DATES, help="Order of the list's dates")
+@click.option("--decimal", type=_DECIMAL, help="Decimal sign of the list")
+@_force
 def sheets(
-    recipes: Annotated[
-        Path,
-        typer.Argument(help="A list (.csv, .xlsx), or a workbook of ours", show_default=False),
-    ],
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            "-o", "--out", help="A .pdf or .xlsx; RECIPES.pdf unless given", show_default=False
-        ),
-    ] = None,
-    book: Annotated[
-        Path | None,
-        typer.Option(help="The workbook with units, refractometers, checks", show_default=False),
-    ] = None,
-    shop: Annotated[
-        str, typer.Option(help="At the head of each page; else BOOK's brewery", show_default=False)
-    ] = "",
-    batch: Annotated[
-        list[str] | None,
-        typer.Option(help="Print this recipe alone; may be repeated", show_default=False),
-    ] = None,
-    paper: Annotated[
-        Paper | None, typer.Option(help="A4, or Letter where units are US", show_default=False)
-    ] = None,
-    units: Annotated[
-        Units, typer.Option(help="Units of a list that names none, without BOOK")
-    ] = Units.METRIC,
-    gravity: Annotated[
-        Gravity, typer.Option(help="Scale that the pages are in, without BOOK")
-    ] = Gravity.SG,
-    column: Annotated[
-        list[str] | None,
-        typer.Option(
-            help="HEADING=NAME: what a heading means; HEADING= leaves it out", show_default=False
-        ),
-    ] = None,
-    dates: Annotated[
-        Dates | None, typer.Option(help="Order of the list's dates", show_default=False)
-    ] = None,
-    decimal: Annotated[
-        Decimal | None, typer.Option(help="Decimal sign of the list", show_default=False)
-    ] = None,
-    force: _Force = False,
+    recipes: Path,
+    out: Path | None,
+    book: Path | None,
+    shop: str,
+    batch: tuple[str, ...],
+    paper: str | None,
+    units: str,
+    gravity: str,
+    column: tuple[str, ...],
+    dates: str | None,
+    decimal: str | None,
+    force: bool,
 ) -> None:
     """Print a page for each recipe: targets, boxes for a pen, °Bx turned into gravity.
 
@@ -555,26 +506,26 @@ def sheets(
     target = recipes.with_suffix(".pdf") if out is None else out
     _must_be_free(target, force, ".xlsx" if target.suffix.lower() == ".xlsx" else ".pdf")
     house = None if book is None else brewhouse.of_workbook(book)
-    options = Options.of(column or (), {}, tables.RECIPES, dates=dates and dates.value,
-                         decimal=decimal and decimal.value)  # fmt: skip
-    evening = run.read(recipes, house, units.value, gravity.value, batch or (), options)
+    options = Options.of(column, {}, tables.RECIPES, dates=dates, decimal=decimal)
+    evening = run.read(recipes, house, units, gravity, batch, options)
     for remark in evening.remarks():
         terminal.complain(remark)
     if not evening.recipes:
         _stop(f"{recipes.name} has no recipe that can be printed; nothing was written.")
-    size = run.paper(evening, paper and paper.value)
+    size = run.paper(evening, paper)
     with terminal.working(f"Printing {len(evening.recipes)} pages"):
         data = run.workbook(evening, shop, size, date_serial(datetime.date.today()))
         _write_or_print(data, target, seconds=120 + len(evening.recipes))
     terminal.say(f"Wrote {target}, pages: {len(evening.recipes)}")
     if evening.refused or evening.lacking:
-        raise typer.Exit(1)
+        sys.exit(1)
 
 
 @app.command()
-def install(host: Annotated[Host, typer.Argument(help="The spreadsheet program")]) -> None:
+@_host
+def install(host: str) -> None:
     """Put the functions into a spreadsheet program of this user."""
-    if host is Host.EXCEL:
+    if host == "excel":
         from xlfuncs.hosts.excel import install as excel
         from xlfuncs.hosts.excel.windows import Computer
 
@@ -593,9 +544,10 @@ def install(host: Annotated[Host, typer.Argument(help="The spreadsheet program")
 
 
 @app.command()
-def uninstall(host: Annotated[Host, typer.Argument(help="The spreadsheet program")]) -> None:
+@_host
+def uninstall(host: str) -> None:
     """Take the functions out of a spreadsheet program."""
-    if host is Host.EXCEL:
+    if host == "excel":
         from xlfuncs.hosts.excel import install as excel
         from xlfuncs.hosts.excel.windows import Computer
 
@@ -626,12 +578,11 @@ def doctor() -> None:
 
 
 @app.command()
-def report(
-    file: _File,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Plain data; the keys stand in docs/report.md")
-    ] = False,
-) -> None:
+@_file
+@click.option(
+    "--json", "as_json", is_flag=True, help="Plain data; the keys stand in docs/report.md"
+)
+def report(file: Path, as_json: bool) -> None:
     """Print corrected gravities, verdicts and the state of the instruments.
 
     The figures are computed afresh from what is typed in; the file is not changed.
@@ -660,30 +611,21 @@ def report(
 
 
 @app.command()
+@_files
+@click.option("--json", "as_json", is_flag=True, help="Plain data; the keys stand in docs/audit.md")
+@click.option("--pdf", type=_PATH, help="Print the record into this file too")
+@click.option("--xlsx", type=_PATH, help="Write the record as a workbook too")
+@click.option(
+    "--on", type=click.DateTime(["%Y-%m-%d"]), help="The day of the audit; today unless given"
+)
+@_force
 def audit(
-    workbooks: Annotated[
-        list[str], typer.Argument(help="Workbooks, folders, patterns", show_default=False)
-    ],
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Plain data; the keys stand in docs/audit.md")
-    ] = False,
-    pdf: Annotated[
-        Path | None,
-        typer.Option("--pdf", help="Print the record into this file too", show_default=False),
-    ] = None,
-    xlsx: Annotated[
-        Path | None,
-        typer.Option("--xlsx", help="Write the record as a workbook too", show_default=False),
-    ] = None,
-    on: Annotated[
-        datetime.datetime | None,
-        typer.Option(
-            help="The day of the audit; today unless given",
-            formats=["%Y-%m-%d"],
-            show_default=False,
-        ),
-    ] = None,
-    force: _Force = False,
+    workbooks: tuple[str, ...],
+    as_json: bool,
+    pdf: Path | None,
+    xlsx: Path | None,
+    on: datetime.datetime | None,
+    force: bool,
 ) -> None:
     """Trace every reading to the calibration in force, in one workbook or in many as one record.
 
@@ -709,23 +651,16 @@ def audit(
     if pdf is not None or xlsx is not None:
         _write_record(audited, pdf, xlsx)
     if audited.audit.totals()[Severity.SEVERE]:
-        raise typer.Exit(1)
+        sys.exit(1)
 
 
 @app.command()
+@_files
+@click.option("--csv", "as_csv", type=_PATH, help="Write the batches into this file too")
+@click.option("--xlsx", type=_PATH, help="Write pictures and tables too")
+@_force
 def history(
-    workbooks: Annotated[
-        list[str], typer.Argument(help="Workbooks, folders, patterns", show_default=False)
-    ],
-    as_csv: Annotated[
-        Path | None,
-        typer.Option("--csv", help="Write the batches into this file too", show_default=False),
-    ] = None,
-    xlsx: Annotated[
-        Path | None,
-        typer.Option("--xlsx", help="Write pictures and tables too", show_default=False),
-    ] = None,
-    force: _Force = False,
+    workbooks: tuple[str, ...], as_csv: Path | None, xlsx: Path | None, force: bool
 ) -> None:
     """Print batches over the years: efficiency, attenuation, targets, instruments, own factors.
 
@@ -751,15 +686,12 @@ def history(
             file.write(workbook.to_bytes(found))
         terminal.complain(f"Wrote {xlsx}")
     if found.broken:
-        raise typer.Exit(1)
+        sys.exit(1)
 
 
 @app.command()
-def functions(
-    name: Annotated[
-        str | None, typer.Argument(help="One function; without it, all", show_default=False)
-    ] = None,
-) -> None:
+@click.argument("name", required=False, help="One function; without it, all")
+def functions(name: str | None) -> None:
     """Print the function reference."""
     from rich.markdown import Markdown
 
@@ -827,7 +759,7 @@ def _same(one: Path, other: Path) -> bool:
     return one.exists() and other.exists() and one.samefile(other)
 
 
-def _workbooks(arguments: list[str]) -> list[Path]:
+def _workbooks(arguments: Sequence[str]) -> list[Path]:
     """The workbooks that arguments name, of which there must be one."""
     from xlfuncs.audit import run
 
@@ -875,4 +807,4 @@ def _name_failures(failures: list[tuple[str, str, str]]) -> None:
         more = len(failures) - _NAMED
         terminal.complain(f"not computed: {more} more, {len(failures)} formulas in all")
     if failures:
-        raise typer.Exit(1)
+        sys.exit(1)

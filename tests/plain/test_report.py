@@ -4,7 +4,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
-from typer.testing import CliRunner
+from click.testing import CliRunner
 
 import xlfuncs
 from xlfuncs.cells import boundary

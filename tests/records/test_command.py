@@ -235,5 +235,12 @@ def test_options_that_do_not_fit_the_table(book, lines):
     assert "the table batches has no column stage" in said
 
 
+@pytest.mark.parametrize("hours", ["0", "169", "nan"])
+def test_hours_that_are_too_few_too_many_or_none(book, lines, hours):
+    assert "Invalid value for '--hours'" in refused(
+        book, lines, "--table", "log", "--hours", hours, "--yes"
+    )
+
+
 def test_the_command_names_each_table():
-    assert [table.value for table in cli.Table] == list(TABLES)
+    assert list(cli.TABLE.choices) == list(TABLES)

@@ -168,7 +168,7 @@ def test_what_is_packed_answers_by_itself(oxt, tmp_path):
         "import sys, json; sys.path.insert(0, sys.argv[1])\n"
         "import xlfuncs.hosts.calc.edge as edge\n"
         "assert edge.__file__.startswith(sys.argv[1]), edge.__file__\n"
-        "unwanted = {'xlwings', 'openpyxl', 'formulas', 'scipy', 'typer'} & set(sys.modules)\n"
+        "unwanted = {'xlwings', 'openpyxl', 'formulas', 'scipy', 'click'} & set(sys.modules)\n"
         "print(json.dumps([edge.respond('WORT_SG', (((12.4,),), None)), sorted(unwanted)]))"
     )
     done = subprocess.run(
