@@ -60,7 +60,11 @@ def sloppy(book):
     tools = [{"reference": -3, "fine": 0}, {"interval": 1e300, "low": "x"}, {"water": 300}]
     lines = [{"temperature": " 20,5 "}, {"temperature": "20.5"}, {"volume": "22,5", "ph": "5,9"},
              {"volume": 22.5, "volume_temperature": "62,5"}, {"ph": "sour"}]  # fmt: skip
-    plans = [{"grain": " 4,4", "minutes": "75"}, {"potential": "0,78", "tolerance": "0,003"}]
+    plans = [
+        {"grain": " 4,4", "minutes": "75"},
+        {"potential": "0,78", "tolerance": "0,003"},
+        {"grain": -1, "potential": 80, "tolerance": 5, "tolerance_volume": "wide"},
+    ]
     checks = [{"temperature": "21,5", "shown_2": "10,2", "known_2": "10,1"}]
     fill(book, cells=cells, inst=tools, log=lines, batch=plans, check=checks)
     return book
