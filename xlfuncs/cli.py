@@ -153,6 +153,7 @@ def new(
     """
     from xlfuncs.hosts import embedded
     from xlfuncs.workbook import build
+    from xlfuncs.workbook.sheets import start
     from xlfuncs.workbook.words import Choices
 
     macros_inside = file.suffix.lower() == ".xlsm" and not names and not plain
@@ -173,7 +174,9 @@ def new(
     with terminal.working("Building the workbook"):
         book = build.build(choices)
         calculation = embedded.calculate_book(book)
-        _finish(build.to_bytes(book), file, macros_inside, calculation)
+        named = start.as_stored(datetime.date.today())
+        data = build.to_bytes(book, values=calculation.values, named=named)
+        _finish(data, file, macros_inside, calculation)
     _name_failures(calculation.failures)
     terminal.say(f"Wrote {file}")
 
@@ -215,7 +218,7 @@ def _finished(
 ) -> tuple[bytes, list[tuple[str, str, str]]]:
     """A workbook with its values, and with the functions in it if wanted.
 
-    Gives the formulas that could not be computed too; values that are known are not sought.
+    Gives the formulas that could not be computed too; a workbook whose values are `known` has them.
     """
     from xlfuncs.files import stored
     from xlfuncs.hosts import embedded
@@ -229,8 +232,9 @@ def _finished(
 
         excel.name_python(Computer())
         data = macros.with_functions(data)
-    named = start.as_stored(datetime.date.today())
-    data = stored.with_values(Source(file, data), calculation.values, named)
+    if known is None:
+        named = start.as_stored(datetime.date.today())
+        data = stored.with_values(Source(file, data), calculation.values, named)
     return data, calculation.failures
 
 

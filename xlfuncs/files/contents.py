@@ -360,18 +360,19 @@ def of(book: Workbook) -> Contents:
 
     return Contents(
         {sheet.title: _of_sheet(sheet, book.epoch) for sheet in book.worksheets},
-        _names(book.defined_names),
+        names_of(book.defined_names),
         book.epoch,
         number_format,
     )
 
 
-def _names(defined: Mapping[str, Any]) -> dict[str, str]:
+def names_of(defined: Mapping[str, Any]) -> dict[str, str]:
+    """What names stand for that openpyxl holds."""
     return {name: str(one.value) for name, one in defined.items()}
 
 
 def _of_sheet(sheet: Any, epoch: datetime.datetime) -> Sheet:
-    found = Sheet(names=_names(sheet.defined_names))
+    found = Sheet(names=names_of(sheet.defined_names))
     computed = _Computed()
     # Of the cells that are there: walking over rows makes all those between them too.
     for position, cell in sorted(sheet._cells.items()):

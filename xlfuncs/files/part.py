@@ -20,8 +20,8 @@ from xlfuncs.files.package import local
 
 Position = tuple[int, int]
 Value = TypeVar("Value")
-#: How a cell holds a value: attributes, and the element in it, written with the sheet's prefix.
-Write = Callable[[Value, str], tuple[dict[str, str], str]]
+#: How a cell holds a value: its kind, and the element in it, written with the sheet's prefix.
+Write = Callable[[Value, str], tuple[str, str]]
 
 
 class Malformed(Exception):
@@ -60,7 +60,7 @@ class Tag:
 
     def written(self, attributes: Mapping[str, str], empty: bool = False) -> str:
         """Its first tag with other attributes."""
-        return f"<{self.name}{_head(attributes)}{'/' * empty}>"
+        return f"<{self.name}{head(attributes)}{'/' * empty}>"
 
 
 class Scan:
@@ -222,22 +222,21 @@ class SheetPart:
             edits.append((row.tag.start, self.scan.inside(row.tag), first))
         return edits + [(at, at, text) for at, text in new.items()]
 
-    def _cell(
-        self, old: Tag | None, row: int, column: int, kind: Mapping[str, str], element: str
-    ) -> str:
+    def _cell(self, old: Tag | None, row: int, column: int, kind: str, element: str) -> str:
         """A cell with another value: its formula, and what else it holds, as they were."""
+        said = {"t": kind} if kind else {}
         if old is None:
-            head = _head({"r": address_of(row, column), **kind})
-            return f"<{self.prefix}c{head}>{element}</{self.prefix}c>"
+            first = head({"r": address_of(row, column), **said})
+            return f"<{self.prefix}c{first}>{element}</{self.prefix}c>"
         attributes = {k: v for k, v in old.attributes.items() if k not in ("t", "vm")}
         formula, rest = "", ""
         for child in old.children:
-            said = self.scan.text[child.start : child.end].decode()
+            inner = self.scan.text[child.start : child.end].decode()
             if local(child.name) == "f":
-                formula += said
+                formula += inner
             elif local(child.name) not in ("v", "is"):
-                rest += said
-        return f"{old.written({**attributes, **kind})}{formula}{element}{rest}</{old.name}>"
+                rest += inner
+        return f"{old.written({**attributes, **said})}{formula}{element}{rest}</{old.name}>"
 
     def areas(self) -> list[str]:
         """The range of each formula."""
@@ -281,7 +280,8 @@ def _named(tag: Tag, name: str) -> list[Tag]:
     return [child for child in tag.children if local(child.name) == name]
 
 
-def _head(attributes: Mapping[str, str]) -> str:
+def head(attributes: Mapping[str, str]) -> str:
+    """Attributes as an element's first tag has them."""
     return "".join(
         [
             f' {name}="{value if value.isalnum() else value.translate(_IN_QUOTES)}"'
@@ -313,7 +313,8 @@ def column_of(letters: str) -> int:
 
 
 @functools.cache
-def _letters(column: int) -> str:
+def letters(column: int) -> str:
+    """The letters of a column."""
     from openpyxl.utils import get_column_letter
 
     return str(get_column_letter(column))
@@ -322,7 +323,7 @@ def _letters(column: int) -> str:
 @functools.lru_cache(2**16)
 def address_of(row: int, column: int) -> str:
     """The address of a cell."""
-    return f"{_letters(column)}{row}"
+    return f"{letters(column)}{row}"
 
 
 def _row_number(row: Tag, following: int) -> int:
@@ -353,6 +354,16 @@ def reaching(reference: str, cells: Collection[Position]) -> str:
     return start if start == end else f"{start}:{end}"
 
 
+def cell_element(
+    address: str, content: tuple[str, str], attributes: str = "", formula: str = ""
+) -> str:
+    """A cell of this content; its other attributes and its formula as they are written."""
+    kind, element = content
+    said = f' t="{kind}"' if kind else ""
+    return f'<c r="{address}"{attributes}{said}>{formula}{element}</c>'
+
+
+@functools.lru_cache(4096)  # the same few words stand in most cells
 def text_element(name: str, text: str) -> str:
     """An element that holds a text: without what XML does not allow, with the spaces at its ends.
 
