@@ -8,8 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
+from openpyxl.cell import Cell
 from openpyxl.formula.translate import Translator
+from openpyxl.utils import range_boundaries
 from openpyxl.worksheet import _reader
 from openpyxl.worksheet.formula import ArrayFormula
 
@@ -30,6 +33,19 @@ class Filled(ArrayFormula):  # type: ignore[misc]
     def __iter__(self) -> Iterator[tuple[str, str]]:
         yield from super().__iter__()
         yield "si", str(self.number)
+
+
+def fill_down(sheet: Any, formula: str, number: int, cells: str) -> None:
+    """Put a formula, as it reads in the first, into all cells of a column."""
+    column, top, _, bottom = range_boundaries(cells)
+    sheet.cell(top, column).value = Filled(formula, number, top, cells)
+    below = Filled(formula, number, top)
+    for row in range(top + 1, bottom + 1):
+        # To look for each cell, and for what its value is, takes openpyxl most of a build.
+        cell = sheet._cells.get((row, column))
+        if cell is None:
+            cell = sheet._cells[row, column] = Cell(sheet, row, column)
+        cell._value, cell.data_type = below, "f"
 
 
 class _Below:

@@ -8,9 +8,10 @@ from __future__ import annotations
 import bisect
 import codecs
 import functools
+import itertools
 import math
 import re
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 from xml.etree import ElementTree
@@ -338,6 +339,14 @@ def positions(reference: str) -> set[Position]:
     first, _, last = reference.partition(":")
     (top, left), (bottom, right) = position_of(first), position_of(last or first)
     return {(i, j) for i in range(top, bottom + 1) for j in range(left, right + 1)}
+
+
+def by_row(*cells: Iterable[Position]) -> dict[int, list[int]]:
+    """The columns of these cells by row, both in order."""
+    found: dict[int, list[int]] = {}
+    for row, column in itertools.chain(*cells):
+        found.setdefault(row, []).append(column)
+    return {row: sorted(found[row]) for row in sorted(found)}
 
 
 def reaching(reference: str, cells: Collection[Position]) -> str:

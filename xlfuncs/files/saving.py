@@ -27,6 +27,7 @@ from xlfuncs.files.package import undated
 from xlfuncs.files.part import (
     Position,
     address_of,
+    by_row,
     cell_element,
     head,
     letters,
@@ -145,12 +146,6 @@ class _Cells:
             if position not in self.cells
             and (position in entries or (self.title, address_of(*position)) in values)
         }
-        self.by_row: dict[int, list[int]] = {row: [] for row in sheet.row_dimensions}
-        for places in (self.cells, self.new):
-            for row, column in places:
-                self.by_row.setdefault(row, []).append(column)
-        for columns in self.by_row.values():
-            columns.sort()
         self._looks: dict[bytes, str] = {}
         self._formulas: dict[Any, str] = {}
 
@@ -159,9 +154,10 @@ class _Cells:
 
     def rows(self) -> Iterator[str]:
         """The element of each row."""
-        for row in sorted(self.by_row):
-            attributes = {"r": f"{row}", **dict(self.sheet.row_dimensions.get(row, {}))}
-            cells = "".join([self._cell(row, column) for column in self.by_row[row]])
+        columns, dimensions = by_row(self.cells, self.new), self.sheet.row_dimensions
+        for row in sorted(columns.keys() | dimensions.keys()):
+            attributes = {"r": f"{row}", **dict(dimensions.get(row, {}))}
+            cells = "".join([self._cell(row, column) for column in columns.get(row, [])])
             yield f"<row{head(attributes)}>{cells}</row>"
 
     def _cell(self, row: int, column: int) -> str:

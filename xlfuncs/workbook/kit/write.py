@@ -14,7 +14,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
-from xlfuncs.files.filled import Filled
+from xlfuncs.files.filled import fill_down
 from xlfuncs.workbook.kit import charts, styles
 from xlfuncs.workbook.kit.blocks import (
     Chart,
@@ -289,15 +289,11 @@ class _Writer:
                 self.sheet[first] = ArrayFormula(area.cells, text)
             return
         text = "=" + rewritten(formula, self._on_first_line(area))
-        first = self.sheet.cell(area.top, area.left)
         if area.rows == 1:
-            first.value = text
+            self.sheet.cell(area.top, area.left).value = text
             return
         self.filled += 1
-        first.value = Filled(text, self.filled, area.top, area.cells)
-        below = Filled(text, self.filled, area.top)
-        for line in range(1, area.rows):
-            self.sheet.cell(area.top + line, area.left).value = below
+        fill_down(self.sheet, text, self.filled, area.cells)
 
     def _on_first_line(self, area: Area) -> Callable[[str, str], str]:
         """What a name in a formula means on the first line of a table."""
