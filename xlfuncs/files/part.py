@@ -291,15 +291,13 @@ def head(attributes: Mapping[str, str]) -> str:
     )
 
 
-@functools.lru_cache(2**16)
 def position_of(address: str) -> Position:
     """Row and column of an address."""
-    plain = address.replace("$", "")
-    letters = plain.rstrip("0123456789")
-    row = plain[len(letters) :]
+    column = address.rstrip("0123456789")
+    row = address[len(column) :]
     if not row:
         raise Malformed(f"{address} is no cell")
-    return int(row), column_of(letters)
+    return int(row), column_of(column)
 
 
 @functools.cache
@@ -308,7 +306,7 @@ def column_of(letters: str) -> int:
     from openpyxl.utils import column_index_from_string
 
     try:
-        return int(column_index_from_string(letters))
+        return int(column_index_from_string(letters.replace("$", "")))
     except ValueError:
         raise Malformed(f"{letters} is no column") from None
 
@@ -321,7 +319,6 @@ def letters(column: int) -> str:
     return str(get_column_letter(column))
 
 
-@functools.lru_cache(2**16)
 def address_of(row: int, column: int) -> str:
     """The address of a cell."""
     return f"{letters(column)}{row}"

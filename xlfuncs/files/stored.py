@@ -6,6 +6,7 @@ those values and nothing else: every other part of the file stays byte for byte 
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping
 from pathlib import Path
@@ -152,11 +153,11 @@ def put(
     """The same for the parts of a workbook, in place."""
     book, sheets = sheet_parts(parts)
     values = in_places(values, defined_names(parts[book]), named or {})
-    by_sheet: dict[str, dict[Position, Value]] = {}
+    by_sheet: dict[str, dict[str, Value]] = {}
     for (title, address), value in values.items():
         if title not in sheets:
             raise ValueError(f"there is no sheet {title}")
-        by_sheet.setdefault(title, {})[position_of(address)] = value
+        by_sheet.setdefault(title, {})[address] = value
     for title, cells in by_sheet.items():
         part = parts[sheets[title]]
         parts[sheets[title]] = _beside(part, cells) or _patched(SheetPart(title, part), cells)
@@ -218,7 +219,7 @@ _DIMENSION = re.compile(r'<dimension ref="([A-Z]+\d+(?::[A-Z]+\d+)?)" ?/>')
 _OF_VALUE = re.compile(r' (?:t|vm)="[^"]*"')
 
 
-def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
+def _beside(part: bytes, values: Mapping[str, Value]) -> bytes | None:
     """The part with values beside its formulas, without taking it to pieces first.
 
     None if that does not do: for a part spelled unlike nearly all, and where a value has no row.
@@ -229,23 +230,22 @@ def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
         return None
     if "<!" in text or not _DIMENSION.search(text):
         return None
-    text = reaching_to(text, values)
+    text = reaching_to(text, set(map(position_of, values)))
     seen = 0
-    within: set[Position] = set()  # the ranges of the array formulas met so far
+    within: set[str] = set()  # the ranges of the array formulas met so far
     waiting = dict(values)
 
     def cell(old: re.Match[str]) -> str:
         nonlocal seen
         seen += 1
         address, attributes, formula, _ = old.groups()
-        position = position_of(address)
         if formula is None:
-            if position not in within:
+            if address not in within:
                 return old[0]
             formula = ""
         elif array := _ARRAY.match(formula):
-            within.update(positions(array[1]))
-        value = waiting.pop(position, None)
+            within.update(itertools.starmap(address_of, positions(array[1])))
+        value = waiting.pop(address, None)
         if value is None:
             return old[0]
         if 't="' in attributes or 'vm="' in attributes:
@@ -269,10 +269,11 @@ def reaching_to(text: str, cells: Collection[Position]) -> str:
     return _DIMENSION.sub(further, text, count=1)
 
 
-def _with_cells(text: str, values: Mapping[Position, Value]) -> str | None:
+def _with_cells(text: str, values: Mapping[str, Value]) -> str | None:
     """The part with cells for these values, which have none yet; None where their row is none."""
     wanted: dict[int, dict[int, Value]] = {}
-    for (number, column), value in values.items():
+    for address, value in values.items():
+        number, column = position_of(address)
         wanted.setdefault(number, {})[column] = value
     whole = True
 
@@ -293,11 +294,12 @@ def _with_cells(text: str, values: Mapping[Position, Value]) -> str | None:
     return text if whole and not wanted else None
 
 
-def _patched(sheet: SheetPart, values: Mapping[Position, Value]) -> bytes:
+def _patched(sheet: SheetPart, values: Mapping[str, Value]) -> bytes:
     """The same for a part however it is spelled."""
-    for row, column in sorted(values.keys() - sheet.computed()):
+    by_position = {position_of(address): value for address, value in values.items()}
+    for row, column in sorted(by_position.keys() - sheet.computed()):
         raise ValueError(f"{sheet.title}!{address_of(row, column)} holds no formula")
-    return sheet.edited(values, written)
+    return sheet.edited(by_position, written)
 
 
 def written(value: Value, prefix: str = "") -> tuple[str, str]:
