@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import enum
 import gc
+import os
 import sys
 import tempfile
 from pathlib import Path
@@ -100,6 +101,8 @@ def main() -> None:
     # A workbook is made of objects by the hundred thousand, and a command ends soon: to look for
     # circles each time there are 700 more takes a third of its time.
     gc.set_threshold(100_000, 20, 100)
+    # Matrices are small here: threads of numpy would only wait for each other, a second in all.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     problems.through_office[:] = [_through_office]
     try:
         app()

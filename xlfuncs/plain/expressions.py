@@ -439,14 +439,14 @@ def reached(*roots: Value) -> list[Expression]:
     In the order in which they are written, whatever was recorded before.
     """
     found: dict[int, Expression] = {}
-    waiting = [(root, False) for root in reversed(roots)]
+    waiting = [root for root in reversed(roots) if isinstance(root, Expression)]
     while waiting:
-        value, done = waiting.pop()
-        if not isinstance(value, Expression) or value.number in found:
-            continue
-        if done:
-            found[value.number] = value
+        value = waiting[-1]
+        before = [
+            part for part in value.args if type(part) is Expression and part.number not in found
+        ]
+        if before:
+            waiting += reversed(before)
         else:
-            waiting.append((value, True))
-            waiting += [(part, False) for part in reversed(value.args)]
+            found.setdefault(value.number, waiting.pop())
     return list(found.values())
