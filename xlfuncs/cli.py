@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import gc
 import math
+import os
 import sys
 import tempfile
 from collections.abc import Sequence
@@ -67,6 +68,8 @@ def main() -> None:
     # A workbook is made of objects by the hundred thousand, and a command ends soon: to look for
     # circles each time there are 700 more takes a third of its time.
     gc.set_threshold(100_000, 20, 100)
+    # Matrices are small here: threads of numpy would only wait for each other, a second in all.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     problems.through_office[:] = [_through_office]
     try:
         app()
@@ -120,6 +123,7 @@ def new(
     """
     from xlfuncs.hosts import embedded
     from xlfuncs.workbook import build
+    from xlfuncs.workbook.sheets import start
     from xlfuncs.workbook.words import Choices
 
     macros_inside = file.suffix.lower() == ".xlsm" and not names and not plain
@@ -140,7 +144,9 @@ def new(
     with terminal.working("Building the workbook"):
         book = build.build(choices)
         calculation = embedded.calculate_book(book)
-        _finish(build.to_bytes(book), file, macros_inside, calculation)
+        named = start.as_stored(datetime.date.today())
+        data = build.to_bytes(book, values=calculation.values, named=named)
+        _finish(data, file, macros_inside, calculation)
     _name_failures(calculation.failures)
     terminal.say(f"Wrote {file}")
 
@@ -182,7 +188,7 @@ def _finished(
 ) -> tuple[bytes, list[tuple[str, str, str]]]:
     """A workbook with its values, and with the functions in it if wanted.
 
-    Gives the formulas that could not be computed too; values that are known are not sought.
+    Gives the formulas that could not be computed too; a workbook whose values are `known` has them.
     """
     from xlfuncs.files import stored
     from xlfuncs.hosts import embedded
@@ -196,8 +202,9 @@ def _finished(
 
         excel.name_python(Computer())
         data = macros.with_functions(data)
-    named = start.as_stored(datetime.date.today())
-    data = stored.with_values(Source(file, data), calculation.values, named)
+    if known is None:
+        named = start.as_stored(datetime.date.today())
+        data = stored.with_values(Source(file, data), calculation.values, named)
     return data, calculation.failures
 
 

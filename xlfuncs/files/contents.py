@@ -33,7 +33,7 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 from xlfuncs.files import problems
 from xlfuncs.files.filled import Filled
 from xlfuncs.files.package import PartsAsAsked, local, names_by_sheet, relations, sheet_parts
-from xlfuncs.files.part import Position, address_of, column_of, position_of
+from xlfuncs.files.part import Position, address_of, by_row, column_of, position_of
 from xlfuncs.files.problems import Source
 
 _GENERAL = "General"
@@ -360,22 +360,31 @@ def of(book: Workbook) -> Contents:
 
     return Contents(
         {sheet.title: _of_sheet(sheet, book.epoch) for sheet in book.worksheets},
-        _names(book.defined_names),
+        names_of(book.defined_names),
         book.epoch,
         number_format,
     )
 
 
-def _names(defined: Mapping[str, Any]) -> dict[str, str]:
+def names_of(defined: Mapping[str, Any]) -> dict[str, str]:
+    """What names stand for that openpyxl holds."""
     return {name: str(one.value) for name, one in defined.items()}
 
 
 def _of_sheet(sheet: Any, epoch: datetime.datetime) -> Sheet:
-    found = Sheet(names=_names(sheet.defined_names))
+    found = Sheet(names=names_of(sheet.defined_names))
     computed = _Computed()
+    filled: dict[int, FormulaCell] = {}
     # Of the cells that are there: walking over rows makes all those between them too.
-    for position, cell in sorted(sheet._cells.items()):
-        if cell.data_type == "f":
+    in_order = ((row, c) for row, columns in by_row(sheet._cells).items() for c in columns)
+    for position in in_order:
+        cell = sheet._cells[position]
+        value = cell._value
+        if type(value) is Filled:
+            if value.number not in filled:
+                filled[value.number] = FormulaCell(value.formula, value.row)
+            found.formulas[position] = filled[value.number]
+        elif cell.data_type == "f":
             found.formulas[position] = formula = _formula(cell)
             if formula.area:
                 computed.add(formula.area)
@@ -397,8 +406,6 @@ def _of_sheet(sheet: Any, epoch: datetime.datetime) -> Sheet:
 
 def _formula(cell: Any) -> FormulaCell:
     value = cell.value
-    if isinstance(value, Filled):
-        return FormulaCell(value.formula, value.row)
     if isinstance(value, (ArrayFormula, DataTableFormula)):
         text = getattr(value, "text", None) or ""
         area = value.ref or cell.coordinate

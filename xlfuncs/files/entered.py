@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Collection, Container, Mapping
 
 from xlfuncs.cells.values import date_serial
 from xlfuncs.files.package import packed, sheet_parts, unpacked
@@ -37,36 +37,43 @@ def enter(data: bytes, cells: Mapping[tuple[str, str], Entry]) -> bytes:
     try:
         parts = unpacked(data)
         _, sheets = sheet_parts(parts)
-        by_sheet: dict[str, dict[Position, Entry]] = {}
-        for (title, address), entry in cells.items():
-            by_sheet.setdefault(title, {})[position_of(address)] = entry
-        for title, entries in by_sheet.items():
-            if title not in sheets:
-                raise WorkbookProblem(f"the workbook has no sheet {title}")
+        for title, entries in by_sheet(cells, sheets).items():
             sheet = SheetPart(title, parts[sheets[title]])
-            _refuse_formulas(sheet, entries)
-            parts[sheets[title]] = sheet.edited(entries, _written)
+            refuse(title, entries.keys() & sheet.computed())
+            parts[sheets[title]] = sheet.edited(entries, written)
     except (*NO_WORKBOOK, zipfile.BadZipFile) as error:
         raise WorkbookProblem("the workbook is cut short or damaged") from error
     return packed(parts)
 
 
-def _refuse_formulas(sheet: SheetPart, entries: Mapping[Position, Entry]) -> None:
-    computed = sorted(entries.keys() & sheet.computed())
+def by_sheet(
+    cells: Mapping[tuple[str, str], Entry], titles: Container[str]
+) -> dict[str, dict[Position, Entry]]:
+    """The entries of each sheet; raises `WorkbookProblem` where there is none of that title."""
+    found: dict[str, dict[Position, Entry]] = {}
+    for (title, address), entry in cells.items():
+        if title not in titles:
+            raise WorkbookProblem(f"the workbook has no sheet {title}")
+        found.setdefault(title, {})[position_of(address)] = entry
+    return found
+
+
+def refuse(title: str, computed: Collection[Position]) -> None:
+    """Raise `WorkbookProblem` if something is to be entered into cells that a formula fills."""
     if computed:
         raise WorkbookProblem(
-            f"{sheet.title}!{address_of(*computed[0])} holds a formula, which is not overwritten"
+            f"{title}!{address_of(*min(computed))} holds a formula, which is not overwritten"
         )
 
 
-def _written(entry: Entry, prefix: str) -> tuple[dict[str, str], str]:
+def written(entry: Entry, prefix: str = "") -> tuple[str, str]:
     """Attribute `t` of a cell, and the element that holds the entry."""
     if entry is None or entry == "":
-        return {}, ""
+        return "", ""
     if isinstance(entry, bool):
-        return {"t": "b"}, f"<{prefix}v>{int(entry)}</{prefix}v>"
+        return "b", f"<{prefix}v>{int(entry)}</{prefix}v>"
     if isinstance(entry, str):
         text = text_element(f"{prefix}t", entry)
-        return {"t": "inlineStr"}, f"<{prefix}is>{text}</{prefix}is>"
+        return "inlineStr", f"<{prefix}is>{text}</{prefix}is>"
     number = date_serial(entry) if isinstance(entry, datetime.date) else entry
-    return {}, f"<{prefix}v>{number_text(number)}</{prefix}v>"
+    return "", f"<{prefix}v>{number_text(number)}</{prefix}v>"

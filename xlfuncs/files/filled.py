@@ -1,18 +1,19 @@
 """A formula filled down a column, written once in the file: the cells below only refer to it.
 
-openpyxl has no such cells, and takes most of its time for them: while it reads and writes, some of
-its names stand aside for ours.
+openpyxl has no such cells, and takes most of its time for them: while it reads, one of its names
+stands aside for ours.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
+from openpyxl.cell import Cell
 from openpyxl.formula.translate import Translator
-from openpyxl.worksheet import _reader, _writer
+from openpyxl.utils import range_boundaries
+from openpyxl.worksheet import _reader
 from openpyxl.worksheet.formula import ArrayFormula
 
 
@@ -32,6 +33,19 @@ class Filled(ArrayFormula):  # type: ignore[misc]
     def __iter__(self) -> Iterator[tuple[str, str]]:
         yield from super().__iter__()
         yield "si", str(self.number)
+
+
+def fill_down(sheet: Any, formula: str, number: int, cells: str) -> None:
+    """Put a formula, as it reads in the first, into all cells of a column."""
+    column, top, _, bottom = range_boundaries(cells)
+    sheet.cell(top, column).value = Filled(formula, number, top, cells)
+    below = Filled(formula, number, top)
+    for row in range(top + 1, bottom + 1):
+        # To look for each cell, and for what its value is, takes openpyxl most of a build.
+        cell = sheet._cells.get((row, column))
+        if cell is None:
+            cell = sheet._cells[row, column] = Cell(sheet, row, column)
+        cell._value, cell.data_type = below, "f"
 
 
 class _Below:
@@ -67,50 +81,3 @@ def translated_when_asked() -> Iterator[None]:
         yield
     finally:
         _reader.Translator = Translator
-
-
-#: What stands in the part for a cell below the first: its address, its look, and the number.
-_SHORT = re.compile(rb"\[\[([A-Z]+\d+) (\d+) (\d+)\]\]")
-
-
-@contextmanager
-def written_short() -> Iterator[None]:
-    """openpyxl writes cells below the first of a formula in short; `written_out` makes them cells.
-
-    An element of XML for each of a hundred thousand such cells takes it longer than all else.
-    """
-    write = _writer.write_cell
-
-    def short(file: Any, sheet: Any, cell: Any, styled: Any = None) -> None:
-        value = cell._value
-        if isinstance(value, Filled) and not value.ref:
-            file.write(f"[[{cell.coordinate} {cell.style_id if styled else 0} {value.number}]]")
-        else:
-            write(file, sheet, cell, styled)
-
-    _writer.write_cell = short
-    try:
-        yield
-    finally:
-        _writer.write_cell = write
-
-
-def written_out(pieces: Iterable[bytes]) -> Iterator[bytes]:
-    """The pieces of a part that openpyxl wrote, with the cells that it wrote in short.
-
-    No piece ends within a row.
-    """
-
-    def cell(short: re.Match[bytes]) -> bytes:
-        address, look, number = short.groups()
-        styled = b' s="%s"' % look if look != b"0" else b""
-        return b'<c r="%s"%s><f t="shared" si="%s" /><v /></c>' % (address, styled, number)
-
-    among = b""  # whether the cells have begun
-    for piece in pieces:
-        head, mark, rest = (b"", among, piece) if among else piece.partition(b"<sheetData>")
-        # A text that looks like one of these stands in an element of its own.
-        runs = re.split(rb"(<is>.*?</is>|<f[ >].*?</f>)", rest, flags=re.DOTALL)
-        runs[::2] = [_SHORT.sub(cell, run) for run in runs[::2]]
-        yield head + (b"" if among else mark) + b"".join(runs)
-        among = mark

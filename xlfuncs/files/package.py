@@ -59,10 +59,15 @@ def packed(parts: Mapping[str, bytes]) -> bytes:
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w") as archive:
         for name, content in parts.items():
-            info = zipfile.ZipInfo(name, _TIMESTAMP)
-            info.compress_type, info.create_system = zipfile.ZIP_DEFLATED, 0
-            archive.writestr(info, content, compresslevel=6)
+            archive.writestr(undated(name), content)
     return buffer.getvalue()
+
+
+def undated(name: str) -> zipfile.ZipInfo:
+    """What a file says of a part: the same whenever and wherever it is written."""
+    info = zipfile.ZipInfo(name, _TIMESTAMP)
+    info.compress_type, info.create_system = zipfile.ZIP_DEFLATED, 0
+    return info
 
 
 # --- finding ------------------------------

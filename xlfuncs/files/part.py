@@ -8,9 +8,10 @@ from __future__ import annotations
 import bisect
 import codecs
 import functools
+import itertools
 import math
 import re
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 from xml.etree import ElementTree
@@ -20,8 +21,8 @@ from xlfuncs.files.package import local
 
 Position = tuple[int, int]
 Value = TypeVar("Value")
-#: How a cell holds a value: attributes, and the element in it, written with the sheet's prefix.
-Write = Callable[[Value, str], tuple[dict[str, str], str]]
+#: How a cell holds a value: its kind, and the element in it, written with the sheet's prefix.
+Write = Callable[[Value, str], tuple[str, str]]
 
 
 class Malformed(Exception):
@@ -60,7 +61,7 @@ class Tag:
 
     def written(self, attributes: Mapping[str, str], empty: bool = False) -> str:
         """Its first tag with other attributes."""
-        return f"<{self.name}{_head(attributes)}{'/' * empty}>"
+        return f"<{self.name}{head(attributes)}{'/' * empty}>"
 
 
 class Scan:
@@ -222,22 +223,21 @@ class SheetPart:
             edits.append((row.tag.start, self.scan.inside(row.tag), first))
         return edits + [(at, at, text) for at, text in new.items()]
 
-    def _cell(
-        self, old: Tag | None, row: int, column: int, kind: Mapping[str, str], element: str
-    ) -> str:
+    def _cell(self, old: Tag | None, row: int, column: int, kind: str, element: str) -> str:
         """A cell with another value: its formula, and what else it holds, as they were."""
+        said = {"t": kind} if kind else {}
         if old is None:
-            head = _head({"r": address_of(row, column), **kind})
-            return f"<{self.prefix}c{head}>{element}</{self.prefix}c>"
+            first = head({"r": address_of(row, column), **said})
+            return f"<{self.prefix}c{first}>{element}</{self.prefix}c>"
         attributes = {k: v for k, v in old.attributes.items() if k not in ("t", "vm")}
         formula, rest = "", ""
         for child in old.children:
-            said = self.scan.text[child.start : child.end].decode()
+            inner = self.scan.text[child.start : child.end].decode()
             if local(child.name) == "f":
-                formula += said
+                formula += inner
             elif local(child.name) not in ("v", "is"):
-                rest += said
-        return f"{old.written({**attributes, **kind})}{formula}{element}{rest}</{old.name}>"
+                rest += inner
+        return f"{old.written({**attributes, **said})}{formula}{element}{rest}</{old.name}>"
 
     def areas(self) -> list[str]:
         """The range of each formula."""
@@ -281,7 +281,8 @@ def _named(tag: Tag, name: str) -> list[Tag]:
     return [child for child in tag.children if local(child.name) == name]
 
 
-def _head(attributes: Mapping[str, str]) -> str:
+def head(attributes: Mapping[str, str]) -> str:
+    """Attributes as an element's first tag has them."""
     return "".join(
         [
             f' {name}="{value if value.isalnum() else value.translate(_IN_QUOTES)}"'
@@ -290,15 +291,13 @@ def _head(attributes: Mapping[str, str]) -> str:
     )
 
 
-@functools.lru_cache(2**16)
 def position_of(address: str) -> Position:
     """Row and column of an address."""
-    plain = address.replace("$", "")
-    letters = plain.rstrip("0123456789")
-    row = plain[len(letters) :]
+    column = address.rstrip("0123456789")
+    row = address[len(column) :]
     if not row:
         raise Malformed(f"{address} is no cell")
-    return int(row), column_of(letters)
+    return int(row), column_of(column)
 
 
 @functools.cache
@@ -307,22 +306,22 @@ def column_of(letters: str) -> int:
     from openpyxl.utils import column_index_from_string
 
     try:
-        return int(column_index_from_string(letters))
+        return int(column_index_from_string(letters.replace("$", "")))
     except ValueError:
         raise Malformed(f"{letters} is no column") from None
 
 
 @functools.cache
-def _letters(column: int) -> str:
+def letters(column: int) -> str:
+    """The letters of a column."""
     from openpyxl.utils import get_column_letter
 
     return str(get_column_letter(column))
 
 
-@functools.lru_cache(2**16)
 def address_of(row: int, column: int) -> str:
     """The address of a cell."""
-    return f"{_letters(column)}{row}"
+    return f"{letters(column)}{row}"
 
 
 def _row_number(row: Tag, following: int) -> int:
@@ -339,6 +338,14 @@ def positions(reference: str) -> set[Position]:
     return {(i, j) for i in range(top, bottom + 1) for j in range(left, right + 1)}
 
 
+def by_row(*cells: Iterable[Position]) -> dict[int, list[int]]:
+    """The columns of these cells by row, both in order."""
+    found: dict[int, list[int]] = {}
+    for row, column in itertools.chain(*cells):
+        found.setdefault(row, []).append(column)
+    return {row: sorted(found[row]) for row in sorted(found)}
+
+
 def reaching(reference: str, cells: Collection[Position]) -> str:
     """A range, as far as it must go to hold these cells too.
 
@@ -353,6 +360,16 @@ def reaching(reference: str, cells: Collection[Position]) -> str:
     return start if start == end else f"{start}:{end}"
 
 
+def cell_element(
+    address: str, content: tuple[str, str], attributes: str = "", formula: str = ""
+) -> str:
+    """A cell of this content; its other attributes and its formula as they are written."""
+    kind, element = content
+    said = f' t="{kind}"' if kind else ""
+    return f'<c r="{address}"{attributes}{said}>{formula}{element}</c>'
+
+
+@functools.lru_cache(4096)  # the same few words stand in most cells
 def text_element(name: str, text: str) -> str:
     """An element that holds a text: without what XML does not allow, with the spaces at its ends.
 

@@ -6,8 +6,9 @@ those values and nothing else: every other part of the file stays byte for byte 
 
 from __future__ import annotations
 
+import itertools
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from pathlib import Path
 
 from openpyxl.utils import range_boundaries
@@ -30,6 +31,7 @@ from xlfuncs.files.part import (
     Scan,
     SheetPart,
     address_of,
+    cell_element,
     number_text,
     position_of,
     positions,
@@ -150,17 +152,16 @@ def put(
 ) -> None:
     """The same for the parts of a workbook, in place."""
     book, sheets = sheet_parts(parts)
-    instead = _places(parts[book], named or {})
-    values = {**values, **{place: value for place, value in instead if place in values}}
-    by_sheet: dict[str, dict[Position, Value]] = {}
+    values = in_places(values, defined_names(parts[book]), named or {})
+    by_sheet: dict[str, dict[str, Value]] = {}
     for (title, address), value in values.items():
         if title not in sheets:
             raise ValueError(f"there is no sheet {title}")
-        by_sheet.setdefault(title, {})[position_of(address)] = value
+        by_sheet.setdefault(title, {})[address] = value
     for title, cells in by_sheet.items():
         part = parts[sheets[title]]
         parts[sheets[title]] = _beside(part, cells) or _patched(SheetPart(title, part), cells)
-    parts[book] = _keeping_values(parts[book])
+    parts[book] = keeping_values(parts[book])
 
 
 def _must_end_alike(source: Source, out: Path) -> None:
@@ -176,15 +177,19 @@ def _must_end_alike(source: Source, out: Path) -> None:
 # --- the workbook's part ------------------------------
 
 
-def _places(book: bytes, values: Mapping[str, Value]) -> Iterator[tuple[tuple[str, str], Value]]:
-    """Sheet and address of each of these names that the workbook has, and its value."""
-    for name, text in defined_names(book).items():
-        cell = destination(text)
-        if name in values and cell:
-            yield cell, values[name]
+def in_places(
+    values: Mapping[tuple[str, str], Value], names: Mapping[str, str], named: Mapping[str, Value]
+) -> dict[tuple[str, str], Value]:
+    """The values, those of named cells replaced; `names` says what the workbook's stand for."""
+    found = dict(values)
+    for name, text in names.items():
+        place = destination(text)
+        if place in found and name in named:
+            found[place] = named[name]
+    return found
 
 
-def _keeping_values(book: bytes) -> bytes:
+def keeping_values(book: bytes) -> bytes:
     """The workbook's part, without the wish to compute everything when it is opened."""
     scan = Scan(book)
     edits = []
@@ -214,7 +219,7 @@ _DIMENSION = re.compile(r'<dimension ref="([A-Z]+\d+(?::[A-Z]+\d+)?)" ?/>')
 _OF_VALUE = re.compile(r' (?:t|vm)="[^"]*"')
 
 
-def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
+def _beside(part: bytes, values: Mapping[str, Value]) -> bytes | None:
     """The part with values beside its formulas, without taking it to pieces first.
 
     None if that does not do: for a part spelled unlike nearly all, and where a value has no row.
@@ -223,33 +228,29 @@ def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
         text = part.decode()
     except UnicodeDecodeError:
         return None
-    found = _DIMENSION.search(text)
-    if "<!" in text or found is None:
+    if "<!" in text or not _DIMENSION.search(text):
         return None
-    reach = reaching(found[1], values)
-    if reach != found[1]:
-        text = text.replace(found[0], f'<dimension ref="{reach}"/>', 1)
+    text = reaching_to(text, set(map(position_of, values)))
     seen = 0
-    within: set[Position] = set()  # the ranges of the array formulas met so far
+    within: set[str] = set()  # the ranges of the array formulas met so far
     waiting = dict(values)
 
     def cell(old: re.Match[str]) -> str:
         nonlocal seen
         seen += 1
         address, attributes, formula, _ = old.groups()
-        position = position_of(address)
         if formula is None:
-            if position not in within:
+            if address not in within:
                 return old[0]
             formula = ""
         elif array := _ARRAY.match(formula):
-            within.update(positions(array[1]))
-        value = waiting.pop(position, None)
+            within.update(itertools.starmap(address_of, positions(array[1])))
+        value = waiting.pop(address, None)
         if value is None:
             return old[0]
         if 't="' in attributes or 'vm="' in attributes:
             attributes = _OF_VALUE.sub("", attributes)
-        return _cell(address, value, attributes, formula)
+        return cell_element(address, written(value), attributes, formula)
 
     new = _CELL.sub(cell, text)
     if seen != text.count("<c ") or not waiting.keys() <= within:
@@ -258,10 +259,21 @@ def _beside(part: bytes, values: Mapping[Position, Value]) -> bytes | None:
     return None if whole is None else whole.encode()
 
 
-def _with_cells(text: str, values: Mapping[Position, Value]) -> str | None:
+def reaching_to(text: str, cells: Collection[Position]) -> str:
+    """The part, which says that it reaches as far as it must to hold these cells too."""
+
+    def further(old: re.Match[str]) -> str:
+        reach = reaching(old[1], cells) if cells else old[1]
+        return f'<dimension ref="{reach}"/>' if reach != old[1] else old[0]
+
+    return _DIMENSION.sub(further, text, count=1)
+
+
+def _with_cells(text: str, values: Mapping[str, Value]) -> str | None:
     """The part with cells for these values, which have none yet; None where their row is none."""
     wanted: dict[int, dict[int, Value]] = {}
-    for (number, column), value in values.items():
+    for address, value in values.items():
+        number, column = position_of(address)
         wanted.setdefault(number, {})[column] = value
     whole = True
 
@@ -273,7 +285,7 @@ def _with_cells(text: str, values: Mapping[Position, Value]) -> str | None:
         cells = {position_of(cell[1])[1]: cell[0] for cell in _CELL.finditer(old[3] or "")}
         whole &= sum(map(len, cells.values())) == len(old[3] or "")
         for column, value in new.items():
-            cells[column] = _cell(address_of(int(old[1]), column), value)
+            cells[column] = cell_element(address_of(int(old[1]), column), written(value))
         # The row may reach further now than it says.
         attributes = re.sub(r' spans="[^"]*"', "", old[2])
         return f'<row r="{old[1]}"{attributes}>{"".join(cells[c] for c in sorted(cells))}</row>'
@@ -282,25 +294,19 @@ def _with_cells(text: str, values: Mapping[Position, Value]) -> str | None:
     return text if whole and not wanted else None
 
 
-def _cell(address: str, value: Value, attributes: str = "", formula: str = "") -> str:
-    kind, element = _written(value, "")
-    head = "".join(f' {name}="{said}"' for name, said in kind.items())
-    return f'<c r="{address}"{attributes}{head}>{formula}{element}</c>'
-
-
-def _patched(sheet: SheetPart, values: Mapping[Position, Value]) -> bytes:
+def _patched(sheet: SheetPart, values: Mapping[str, Value]) -> bytes:
     """The same for a part however it is spelled."""
-    for row, column in sorted(values.keys() - sheet.computed()):
+    by_position = {position_of(address): value for address, value in values.items()}
+    for row, column in sorted(by_position.keys() - sheet.computed()):
         raise ValueError(f"{sheet.title}!{address_of(row, column)} holds no formula")
-    return sheet.edited(values, _written)
+    return sheet.edited(by_position, written)
 
 
-def _written(value: Value, prefix: str) -> tuple[dict[str, str], str]:
+def written(value: Value, prefix: str = "") -> tuple[str, str]:
     """Attribute `t` of a cell, and the element that holds its value."""
     name = f"{prefix}v"
     if isinstance(value, bool):
-        return {"t": "b"}, f"<{name}>{int(value)}</{name}>"
+        return "b", f"<{name}>{int(value)}</{name}>"
     if isinstance(value, str):
-        kind = "e" if value in ERROR_TEXTS else "str"
-        return {"t": kind}, text_element(name, value)
-    return {}, f"<{name}>{number_text(value)}</{name}>"
+        return "e" if value in ERROR_TEXTS else "str", text_element(name, value)
+    return "", f"<{name}>{number_text(value)}</{name}>"

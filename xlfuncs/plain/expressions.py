@@ -332,11 +332,7 @@ def is_text(value: Value) -> bool:
 T = TypeVar("T")
 
 
-class _Undecided(Exception):
-    def __init__(self, condition: Expression) -> None:
-        self.condition = condition
-
-
+#: What is decided, for each `explore` within another.
 _decided: list[dict[Expression, bool]] = []
 
 
@@ -345,10 +341,11 @@ def _decide(condition: Expression) -> bool:
         return not condition.args[0]
     if condition.op not in (*COMPARISONS, "AND", "OR", "ISNAN", "IF"):
         return bool(make("<>", condition, 0.0))
-    found = next((held[condition] for held in reversed(_decided) if condition in held), None)
-    if found is None:
-        raise _Undecided(condition)
-    return found
+    for held in _decided:
+        if condition in held:
+            return held[condition]
+    _decided[-1][condition] = True  # the other way is explored later
+    return True
 
 
 def explore(run: Callable[[], T], join: Callable[[Expression, T, T], T]) -> T:
@@ -365,21 +362,14 @@ def explore(run: Callable[[], T], join: Callable[[Expression, T, T], T]) -> T:
 
 
 def _explored(run: Callable[[], T], join: Callable[[Expression, T, T], T]) -> T:
-    held = _decided[-1]
-    try:
-        return run()
-    except (_Undecided, ValueError) as stopped:
-        # numpy wraps what stops it in an error of its own.
-        undecided = stopped.__cause__ if isinstance(stopped, ValueError) else stopped
-        if not isinstance(undecided, _Undecided):
-            raise
-        condition = undecided.condition
-    ways = []
-    for answer in (True, False):
-        _decided[-1] = {**held, condition: answer}
-        ways.append(_explored(run, join))
-    _decided[-1] = held
-    return join(condition, *ways)
+    before = len(_decided[-1])
+    found = run()
+    held = list(_decided[-1].items())
+    for last in range(len(held) - 1, before - 1, -1):
+        condition, _ = held[last]
+        _decided[-1] = {**dict(held[:last]), condition: False}
+        found = join(condition, found, _explored(run, join))
+    return found
 
 
 # --- messages ------------------------------
@@ -449,14 +439,14 @@ def reached(*roots: Value) -> list[Expression]:
     In the order in which they are written, whatever was recorded before.
     """
     found: dict[int, Expression] = {}
-    waiting = [(root, False) for root in reversed(roots)]
+    waiting = [root for root in reversed(roots) if isinstance(root, Expression)]
     while waiting:
-        value, done = waiting.pop()
-        if not isinstance(value, Expression) or value.number in found:
-            continue
-        if done:
-            found[value.number] = value
+        value = waiting[-1]
+        before = [
+            part for part in value.args if type(part) is Expression and part.number not in found
+        ]
+        if before:
+            waiting += reversed(before)
         else:
-            waiting.append((value, True))
-            waiting += [(part, False) for part in reversed(value.args)]
+            found.setdefault(value.number, waiting.pop())
     return list(found.values())

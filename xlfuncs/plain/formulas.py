@@ -6,9 +6,11 @@ LAMBDA.  A decimal comma in the program's language changes nothing.
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from xlfuncs.plain.expressions import (
     ARITHMETIC,
@@ -135,8 +137,7 @@ def _pointed(number: Value) -> Value:
 # --- printing ------------------------------
 
 
-@dataclass(frozen=True)
-class Text:
+class Text(NamedTuple):
     """A piece of formula, and how strongly its parts hold together."""
 
     text: str
@@ -220,11 +221,9 @@ class Printer:
 
     def print_all(self, roots: Sequence[Value], form: Callable[[str], str] = str) -> list[Text]:
         """The formulas of the roots; what they share is printed once, in `parts`, in this form."""
-        uses: Counter[int] = Counter()
         steps = self.steps(roots)
-        for step in steps:
-            uses.update(part.number for part in step.args if isinstance(part, Expression))
-        uses.update(root.number for root in roots if isinstance(root, Expression))
+        parts = itertools.chain(roots, *(step.args for step in steps))
+        uses = Counter(part.number for part in parts if isinstance(part, Expression))
 
         def of(value: Value) -> Text:
             return self.known[value.number] if isinstance(value, Expression) else literal(value)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import importlib
 import pkgutil
 from collections.abc import Iterator, Mapping
@@ -75,34 +76,42 @@ def _joined(condition: Expression, then: Answer, otherwise: Answer) -> Answer:
 # --- other things in the place of names in science/ and functions/ ------------------------------
 
 
-def _modules() -> Iterator[ModuleType]:
-    for package in (xlfuncs.science, xlfuncs.functions):
-        for found in pkgutil.iter_modules(package.__path__, package.__name__ + "."):
-            yield importlib.import_module(found.name)
+@functools.cache
+def _modules() -> list[ModuleType]:
+    return [
+        importlib.import_module(found.name)
+        for package in (xlfuncs.science, xlfuncs.functions)
+        for found in pkgutil.iter_modules(package.__path__, package.__name__ + ".")
+    ]
+
+
+@functools.cache
+def _names() -> dict[int, list[tuple[ModuleType, str]]]:
+    """The modules that have a function by name, and its name there; by the function's identity."""
+    found: dict[int, list[tuple[ModuleType, str]]] = {}
+    for module in _modules():
+        for name, value in vars(module).items():
+            found.setdefault(id(value), []).append((module, name))
+    return found
 
 
 @contextmanager
 def replaced(others: Mapping[Any, Any]) -> Iterator[None]:
     """Each function that is a key stands aside for its value, wherever a module has it by name."""
-    instead = {id(function): other for function, other in others.items()}
-    before = []
-    for module in _modules():
-        for name, value in list(vars(module).items()):
-            if id(value) in instead:
-                before.append((module, name, value))
-                setattr(module, name, instead[id(value)])
+    before = [(*place, function) for function in others for place in _names()[id(function)]]
+    for module, name, function in before:
+        setattr(module, name, others[function])
     try:
         yield
     finally:
-        for module, name, value in before:
-            setattr(module, name, value)
+        for module, name, function in before:
+            setattr(module, name, function)
 
 
 @contextmanager
 def as_is() -> Iterator[None]:
     """`float(x)` of a recorded value is that value itself, and a model runs in one block."""
-    modules = list(_modules())
-    for module in modules:
+    for module in _modules():
         vars(module)["float"] = _as_is
     from xlfuncs.science.arrays import in_blocks
 
@@ -110,7 +119,7 @@ def as_is() -> Iterator[None]:
         with replaced({in_blocks: lambda function, *values: function(*values)}):
             yield
     finally:
-        for module in modules:
+        for module in _modules():
             del vars(module)["float"]
 
 

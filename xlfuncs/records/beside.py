@@ -26,10 +26,7 @@ class Beside:
         self.old, self.made, self.moves, self.book = old, made, moves, book
         self.lost: list[Lost] = []
         self.notes: list[str] = []
-        self._cells = {
-            title: list(olds.own_cells(old, made, title, ours, taken))
-            for title, ours in made.titles(old).items()
-        }
+        self._cells = olds.own_cells(old, made, taken)
         for title, cells in self._cells.items():
             self._settle(title, cells)
 

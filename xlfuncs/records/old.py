@@ -22,6 +22,7 @@ from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 from xlfuncs.files import problems
 from xlfuncs.files.calls import Calls
 from xlfuncs.files.filled import translated_when_asked
+from xlfuncs.files.part import by_row
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.workbook import build, words
@@ -347,9 +348,11 @@ def _unnamed(sheet: Any, names: Mapping[str, Area]) -> Iterator[Any]:
         if area.sheet == sheet.title:
             for column in range(area.left, area.left + area.columns):
                 named.setdefault(column, set()).update(range(area.top, area.top + area.rows))
-    for _, cell in sorted(sheet._cells.items()):
-        if cell.value is not None and cell.row not in named.get(cell.column, ()):
-            yield cell
+    for row, columns in by_row(sheet._cells).items():
+        for column in columns:
+            cell = sheet._cells[row, column]
+            if row not in named.get(column, ()) and cell.value is not None:
+                yield cell
 
 
 def _text(cell: Any) -> str:
@@ -359,10 +362,8 @@ def _text(cell: Any) -> str:
     return re.sub(r"\s+", " ", str(cell.value)).strip()
 
 
-def own_cells(
-    old: Old, made: Template, title: str, ours: str, taken: Container[Place] = ()
-) -> Iterator[Any]:
-    """The cells of one of our sheets that are the user's own; those `taken` are entries."""
+def own_cells(old: Old, made: Template, taken: Container[Place] = ()) -> dict[str, list[Any]]:
+    """The cells of our sheets that are the user's own, by sheet; those `taken` are entries."""
     areas = made.areas(old)
     # What stands below a table is not ours, though its lines have a name.
     named = {
@@ -370,9 +371,14 @@ def own_cells(
         for name, area in areas.items()
         if not (name.endswith("_below") and f"{name.removesuffix('_below')}_top" in areas)
     }
-    for cell in _unnamed(old.book[title], named):
-        if (title, cell.row, cell.column) not in taken and not made.holds(ours, cell):
-            yield cell
+    return {
+        title: [
+            cell
+            for cell in _unnamed(old.book[title], named)
+            if (title, cell.row, cell.column) not in taken and not made.holds(ours, cell)
+        ]
+        for title, ours in made.titles(old).items()
+    }
 
 
 def typed_over(old: Old, made: Template, taken: Container[Place]) -> Iterator[Entry]:

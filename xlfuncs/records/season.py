@@ -9,7 +9,6 @@ from typing import Any
 from openpyxl.comments import Comment
 from openpyxl.utils import get_column_letter
 
-from xlfuncs.files import entered
 from xlfuncs.files.problems import Source
 from xlfuncs.records import old as olds
 from xlfuncs.records.record import typed
@@ -61,7 +60,7 @@ def started(last: Source, values: Values, rows: int, checks: int, plain: bool) -
                 area = names[name]
                 cell = f"{get_column_letter(area.left)}{area.top + number}"
                 cells[area.sheet, cell] = line[name]
-    return Started(entered.enter(build.to_bytes(book), cells), notes)
+    return Started(build.to_bytes(book, entries=cells), notes)
 
 
 def _factors(filled: Reader, entries: dict[str, Any], notes: list[str]) -> dict[str, str]:

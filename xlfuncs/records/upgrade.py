@@ -72,7 +72,7 @@ def upgraded(
     }
     for place in _formulas(typed, moves, book, record):
         values.pop(place, None)
-    parts = package.unpacked(entered.enter(build.to_bytes(book), values))
+    parts = package.unpacked(build.to_bytes(book, entries=values))
     carrier = Carrier(old, made, moves, parts)
     carrier.carry()
     lost = [*record.lost, *beside.lost, *carrier.lost]

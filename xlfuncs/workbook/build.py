@@ -3,18 +3,11 @@
 from __future__ import annotations
 
 import datetime
-import io
-import re
-import tempfile
-import zipfile
-from collections.abc import Iterator
-from typing import IO
 
 from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
-from openpyxl.writer.excel import ExcelWriter
 
-from xlfuncs.files import filled
+from xlfuncs.files.saving import to_bytes as to_bytes
 from xlfuncs.workbook import example, words
 from xlfuncs.workbook.kit import styles, write
 from xlfuncs.workbook.kit.blocks import sortable
@@ -23,12 +16,8 @@ from xlfuncs.workbook.kit.place import Layout
 from xlfuncs.workbook.sheets import SHEETS, start
 from xlfuncs.workbook.words import Choices
 
-#: openpyxl calls a cell that holds nothing a number, and some programs take it for a 0.
-_EMPTY = re.compile(rb'(<c r="[A-Z]+\d+"(?: s="\d+")?) t="n" ?/>')
 #: What a program takes in one formula.
 _LONGEST_PLAIN = 8192
-#: So much of a part is read at a time.
-_PIECE = 2**20
 # A file that says when it was made differs every time; the layout's own date stands instead.
 _MADE = datetime.datetime(2026, 1, 1)
 
@@ -77,36 +66,6 @@ def describe(book: Workbook, title: str) -> None:
     properties = book.properties
     properties.creator, properties.title = "xlfuncs", title
     properties.created = properties.modified = _MADE
-
-
-def to_bytes(book: Workbook) -> bytes:
-    """The workbook as the bytes of an .xlsx file."""
-    buffer = io.BytesIO()
-    with tempfile.TemporaryFile() as written:  # a long record takes hundreds of megabytes
-        # Workbook.save would write the hour of saving over the dates set above.
-        with zipfile.ZipFile(written, "w") as archive, filled.written_short():
-            ExcelWriter(book, archive).save()
-        with (
-            zipfile.ZipFile(written) as archive,
-            zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as out,
-        ):
-            for part in archive.infolist():
-                # A part without a date of its own is the same whenever it is written.
-                fresh = zipfile.ZipInfo(part.filename)
-                fresh.compress_type = zipfile.ZIP_DEFLATED
-                with archive.open(part) as source, out.open(fresh, "w") as target:
-                    for piece in filled.written_out(_pieces(source)):
-                        target.write(_EMPTY.sub(rb"\1/>", piece))
-    return buffer.getvalue()
-
-
-def _pieces(part: IO[bytes]) -> Iterator[bytes]:
-    """A part in pieces, none of which ends within a cell."""
-    rest = b""
-    while chunk := part.read(_PIECE):
-        whole, row, rest = (rest + chunk).rpartition(b"</row>")
-        yield whole + row
-    yield rest
 
 
 def _settings(book: Workbook) -> None:

@@ -14,7 +14,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.formula import ArrayFormula
 from openpyxl.worksheet.worksheet import Worksheet
 
-from xlfuncs.files.filled import Filled
+from xlfuncs.files.filled import fill_down
 from xlfuncs.workbook.kit import charts, styles
 from xlfuncs.workbook.kit.blocks import (
     Chart,
@@ -279,8 +279,8 @@ class _Writer:
 
     def _formulas(self, table: Table, name: str, formula: str, by_line: bool) -> None:
         area = self.layout.names[name]
-        self._check(formula, area.rows)
         if not by_line:
+            self._check(formula, area.rows)
             first = area.cells.partition(":")[0]
             text = "=" + rewritten(formula, lambda _, name: name)
             if area.rows * area.columns == 1:
@@ -288,16 +288,13 @@ class _Writer:
             else:
                 self.sheet[first] = ArrayFormula(area.cells, text)
             return
+        self._must_be_short(formula)
         text = "=" + rewritten(formula, self._on_first_line(area))
-        first = self.sheet.cell(area.top, area.left)
         if area.rows == 1:
-            first.value = text
+            self.sheet.cell(area.top, area.left).value = text
             return
         self.filled += 1
-        first.value = Filled(text, self.filled, area.top, area.cells)
-        below = Filled(text, self.filled, area.top)
-        for line in range(1, area.rows):
-            self.sheet.cell(area.top + line, area.left).value = below
+        fill_down(self.sheet, text, self.filled, area.cells)
 
     def _on_first_line(self, area: Area) -> Callable[[str, str], str]:
         """What a name in a formula means on the first line of a table."""
@@ -317,8 +314,7 @@ class _Writer:
 
     def _check(self, formula: str, rows: int = 1) -> None:
         """Refuse a formula that is too long, or that names a column of other lines."""
-        if len(formula) > self.longest:
-            raise LayoutProblem(f"{len(formula)} characters: {formula}")
+        self._must_be_short(formula)
 
         def look(prefix: str, name: str) -> str:
             known = self.layout.names.get(name)
@@ -327,6 +323,10 @@ class _Writer:
             return name
 
         rewritten(formula, look)
+
+    def _must_be_short(self, formula: str) -> None:
+        if len(formula) > self.longest:
+            raise LayoutProblem(f"{len(formula)} characters: {formula}")
 
     # --- the sheet as a whole --------------------------------------------------------------------
 
