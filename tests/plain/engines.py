@@ -11,12 +11,12 @@ import shutil
 import subprocess
 import tempfile
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from xml.etree import ElementTree
 
 import openpyxl
-from openpyxl.utils import get_column_letter
+from openpyxl.utils import coordinate_to_tuple, get_column_letter
 from openpyxl.utils.datetime import to_excel
 
 from xlfuncs.hosts.calc.offices import choose_office
@@ -105,12 +105,13 @@ def whole_ironcalc(path: Path) -> Whole:
 
     model = engine.load_from_xlsx(str(path), "en", "UTC", "en")
     model.evaluate()
-    book = openpyxl.load_workbook(path)
     return {
-        (sheet.title, cell.coordinate): model.get_cell_value(number, cell.row, cell.column)
-        for number, sheet in enumerate(book.worksheets)
-        for cell in sheet._cells.values()
-        if cell.value is not None
+        (title, cell.attrib["r"]): model.get_cell_value(
+            number, *coordinate_to_tuple(cell.attrib["r"])
+        )
+        for number, (title, cells) in enumerate(_sheets(path))
+        for cell in cells
+        if len(cell)
     }
 
 
@@ -123,23 +124,46 @@ WHOLE: Mapping[str, Callable[[Path], Whole]] = {
 
 def whole(path: Path) -> Whole:
     """The values in a file as they stand there: a date is its number, whatever its cell shows."""
-    values: Whole = {}
     with zipfile.ZipFile(path) as archive:
         shared = []
         if "xl/sharedStrings.xml" in archive.namelist():
             for item in ElementTree.fromstring(archive.read("xl/sharedStrings.xml")):
                 shared.append("".join(text.text or "" for text in item.iter(f"{_MAIN}t")))
+    return {
+        (title, cell.attrib["r"]): value
+        for title, cells in _sheets(path)
+        for cell in cells
+        if (value := _value(cell, shared)) is not None
+    }
+
+
+def formulas(path: Path) -> dict[tuple[str, str], tuple[str | None, dict[str, str]]]:
+    """The formulas in a file as they are written there: text, and how it is filled down."""
+    return {
+        (title, cell.attrib["r"]): (formula.text, formula.attrib)
+        for title, cells in _sheets(path)
+        for cell in cells
+        if (formula := cell.find(f"{_MAIN}f")) is not None
+    }
+
+
+def names(path: Path) -> dict[str, str]:
+    """What the names in a file stand for."""
+    with zipfile.ZipFile(path) as archive:
+        book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
+    return {name.attrib["name"]: name.text or "" for name in book.iter(f"{_MAIN}definedName")}
+
+
+def _sheets(path: Path) -> Iterator[tuple[str, Iterator[ElementTree.Element]]]:
+    """Titles of the sheets of a file, in their order, each with its cells."""
+    with zipfile.ZipFile(path) as archive:
         relations = {
             one.attrib["Id"]: posixpath.join("xl", one.attrib["Target"]).lstrip("/")
             for one in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
         }
         for sheet in ElementTree.fromstring(archive.read("xl/workbook.xml")).iter(f"{_MAIN}sheet"):
             part = relations[next(v for k, v in sheet.attrib.items() if k.endswith("}id"))]
-            for cell in ElementTree.fromstring(archive.read(part)).iter(f"{_MAIN}c"):
-                value = _value(cell, shared)
-                if value is not None:
-                    values[sheet.attrib["name"], cell.attrib["r"]] = value
-    return values
+            yield sheet.attrib["name"], ElementTree.fromstring(archive.read(part)).iter(f"{_MAIN}c")
 
 
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
