@@ -11,8 +11,10 @@ from typing import Any
 
 import openpyxl
 import pytest
+from openpyxl.utils.cell import rows_from_range
 
 from tests.audit import invented_year
+from tests.plain import engines
 from tests.workbook.conftest import (
     BATCH,
     FIELD,
@@ -28,6 +30,7 @@ from tests.workbook.conftest import (
 )
 from xlfuncs.audit import run
 from xlfuncs.audit.findings import FileAudit
+from xlfuncs.files import package
 from xlfuncs.files import stored as files
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.embedded.values import ERRORS
@@ -152,13 +155,8 @@ def year(tmp_path_factory: pytest.TempPathFactory) -> tuple[run.Audited, run.Aud
 
 def cells_of(path: Path, name: str) -> list[tuple[str, str]]:
     """Sheet and address of each cell of a named column."""
-    book = openpyxl.load_workbook(path, read_only=True)
-    title, address = next(iter(book.defined_names[name].destinations))
-    book.close()
-    first, _, last = address.replace("$", "").partition(":")
-    letter = first.rstrip("0123456789")
-    rows = [int(one.removeprefix(letter)) for one in (first, last or first)]
-    return [(title, f"{letter}{row}") for row in range(rows[0], rows[1] + 1)]
+    title, address = package.destination(engines.names(path)[name])
+    return [(title, cell) for line in rows_from_range(address) for cell in line]
 
 
 def stored(path: Path, name: str, value: Any, line: int = 0) -> None:

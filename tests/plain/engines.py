@@ -174,7 +174,7 @@ def _value(cell: ElementTree.Element, shared: list[str]) -> object:
     kind, text = cell.get("t", "n"), "" if inside is None else inside.text or ""
     if kind == "inlineStr":
         return "".join(part.text or "" for part in cell.iter(f"{_MAIN}t"))
-    if inside is None:
+    if inside is None or not (text or kind == "str"):  # openpyxl writes an empty one
         return None
     if kind == "s":
         return shared[int(text)]
