@@ -12,8 +12,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from openpyxl.utils.cell import rows_from_range
 
+from tests.plain import engines
 from xlfuncs import cli
+from xlfuncs.files import package
 
 
 def run(*arguments: Any, status: int = 0) -> str:
@@ -52,6 +55,19 @@ def parts_of(path: Path) -> dict[str, bytes]:
     """The parts of a workbook file by name."""
     with zipfile.ZipFile(path) as archive:
         return {name: archive.read(name) for name in archive.namelist()}
+
+
+def cells_of(path: Path, name: str) -> list[tuple[str, str]]:
+    """Sheet and address of each cell of a named column."""
+    place = package.destination(engines.names(path)[name])
+    assert place is not None
+    return [(place[0], cell) for line in rows_from_range(place[1]) for cell in line]
+
+
+def column(path: Path, name: str) -> list[Any]:
+    """What a file holds in the cells of a named column, dates as numbers."""
+    values = engines.whole(path)
+    return [values.get(place) for place in cells_of(path, name)]
 
 
 def rewrite(path: Path, part: str, change: Callable[[str], str]) -> None:

@@ -13,9 +13,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from tests.audit.conftest import cells_of
-from tests.helpers import parts_of, rewrite, run
-from tests.plain import engines
+from tests.helpers import cells_of, column, parts_of, rewrite, run
 from xlfuncs.cells.values import date_serial
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.report import content
@@ -99,7 +97,7 @@ def test_downloads_are_as_a_fresh_build_makes_them(tmp_path, example, name, opti
 
 def stored(path, name, line=0):
     """What a cell of a named column holds for whoever opens the file without the functions."""
-    return engines.whole(path)[cells_of(path, name)[line]]
+    return column(path, name)[line]
 
 
 def type_in(path, name, value, out, line=0):

@@ -11,10 +11,9 @@ from typing import Any
 
 import openpyxl
 import pytest
-from openpyxl.utils.cell import rows_from_range
 
 from tests.audit import invented_year
-from tests.plain import engines
+from tests.helpers import cells_of
 from tests.workbook.conftest import (
     BATCH,
     FIELD,
@@ -30,7 +29,6 @@ from tests.workbook.conftest import (
 )
 from xlfuncs.audit import run
 from xlfuncs.audit.findings import FileAudit
-from xlfuncs.files import package
 from xlfuncs.files import stored as files
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.embedded.values import ERRORS
@@ -151,12 +149,6 @@ def year(tmp_path_factory: pytest.TempPathFactory) -> tuple[run.Audited, run.Aud
         for name in ("whole.xlsx", "months")
     )
     return whole, months
-
-
-def cells_of(path: Path, name: str) -> list[tuple[str, str]]:
-    """Sheet and address of each cell of a named column."""
-    title, address = package.destination(engines.names(path)[name])
-    return [(title, cell) for line in rows_from_range(address) for cell in line]
 
 
 def stored(path: Path, name: str, value: Any, line: int = 0) -> None:

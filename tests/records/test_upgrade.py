@@ -7,7 +7,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from tests.audit.conftest import cells_of
+from tests.helpers import cells_of
 from xlfuncs.files.problems import Source, WorkbookProblem
 from xlfuncs.hosts import embedded
 from xlfuncs.records import old as olds

@@ -6,9 +6,9 @@ import itertools
 
 import pytest
 
-from tests.audit.conftest import cells_of, computed_file, filled  # noqa: F401
+from tests.audit.conftest import computed_file, filled  # noqa: F401
 from tests.audit.test_agreement import assert_agreement
-from tests.helpers import run
+from tests.helpers import cells_of, run
 from tests.workbook.conftest import FIELD, GLASS, TODAY, day, reading, water_check
 from xlfuncs.audit import run as audit
 from xlfuncs.hosts.embedded.values import ERRORS
