@@ -47,23 +47,16 @@ def gnumeric(path: Path) -> Values:
 
 def ironcalc(path: Path) -> Values:
     """What IronCalc computes."""
-    import ironcalc as engine
-
-    model = engine.load_from_xlsx(str(path), "en", "UTC", "en")
-    model.evaluate()
-    sheet = openpyxl.load_workbook(path).active
-    values: Values = {}
-    for row in sheet.iter_rows():
-        for cell in row:
-            if cell.value is not None:
-                values[cell.coordinate] = model.get_cell_value(0, cell.row, cell.column)
-    return values
+    return _of_one_sheet(whole_ironcalc(path))
 
 
 def stored(path: Path) -> Values:
     """The values in a file."""
-    sheet = openpyxl.load_workbook(path, data_only=True).active
-    return {cell.coordinate: cell.value for row in sheet.iter_rows() for cell in row}
+    return _of_one_sheet(whole(path))
+
+
+def _of_one_sheet(values: Whole) -> Values:
+    return {address: value for (_, address), value in values.items()}
 
 
 # --- whole workbooks ------------------------------
