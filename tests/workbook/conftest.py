@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from xlfuncs.files import contents, entered
+from xlfuncs.files.part import SheetPart
 from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.hosts import embedded
 from xlfuncs.workbook import build, reader, words
@@ -144,13 +145,19 @@ def blank_bytes(choices: Choices) -> bytes:
     return build.to_bytes(blank_book(choices))
 
 
+#: The parts of blank workbooks as they are read: once, which takes as long as to write them.
+_blank_part = functools.lru_cache(64)(SheetPart)
+
+
 def as_file(choices: Choices, cells: Mapping[str, Any] | None = None, **tables: Rows) -> bytes:
     """A new workbook into which this was typed: cells by name, and tables by prefix."""
     book = blank_book(choices)
     typed = {(c.parent.title, c.coordinate): value for c, value in entries(book, cells, **tables)}
     try:
         if not any(isinstance(value, str) and value[:1] in ("=", "#") for value in typed.values()):
-            return entered.enter(blank_bytes(choices), typed)
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setattr(entered, "SheetPart", _blank_part)
+                return entered.enter(blank_bytes(choices), typed)
     except WorkbookProblem:  # typed over what computes
         pass
     with filled_in(book, cells, **tables):
