@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import io
 import math
 import sys
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,8 @@ from openpyxl.utils.cell import rows_from_range
 
 from tests.plain import engines
 from xlfuncs import cli
-from xlfuncs.files import package
+from xlfuncs.files import entered, package
+from xlfuncs.files.part import SheetPart
 
 
 def run(*arguments: Any, status: int = 0) -> str:
@@ -32,6 +34,17 @@ def run(*arguments: Any, status: int = 0) -> str:
             cli.main()
     assert (left.value.code or 0) == status, out.getvalue() + err.getvalue()
     return out.getvalue() if status == 0 else err.getvalue()
+
+
+#: The parts of blank workbooks as they are read: once, which takes as long as to write them.
+_blank_part = functools.lru_cache(64)(SheetPart)
+
+
+def entered_into(blank: bytes, cells: Mapping[tuple[str, str], Any]) -> bytes:
+    """A blank workbook, into which much else is typed too, with these entries."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(entered, "SheetPart", _blank_part)
+        return entered.enter(blank, cells)
 
 
 @contextlib.contextmanager

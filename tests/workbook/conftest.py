@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
-from xlfuncs.files import contents, entered
-from xlfuncs.files.part import SheetPart
+from tests.helpers import entered_into
+from xlfuncs.files import contents
 from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.hosts import embedded
 from xlfuncs.workbook import build, reader, words
@@ -145,19 +145,13 @@ def blank_bytes(choices: Choices) -> bytes:
     return build.to_bytes(blank_book(choices))
 
 
-#: The parts of blank workbooks as they are read: once, which takes as long as to write them.
-_blank_part = functools.lru_cache(64)(SheetPart)
-
-
 def as_file(choices: Choices, cells: Mapping[str, Any] | None = None, **tables: Rows) -> bytes:
     """A new workbook into which this was typed: cells by name, and tables by prefix."""
     book = blank_book(choices)
     typed = {(c.parent.title, c.coordinate): value for c, value in entries(book, cells, **tables)}
     try:
         if not any(isinstance(value, str) and value[:1] in ("=", "#") for value in typed.values()):
-            with pytest.MonkeyPatch.context() as patch:
-                patch.setattr(entered, "SheetPart", _blank_part)
-                return entered.enter(blank_bytes(choices), typed)
+            return entered_into(blank_bytes(choices), typed)
     except WorkbookProblem:  # typed over what computes
         pass
     with filled_in(book, cells, **tables):
