@@ -19,6 +19,12 @@ def pytest_collection_finish():
     gc.freeze()
 
 
+def pytest_sessionfinish():
+    """What the tests have kept goes with the process: pytest looks through all of it twice more,
+    ten seconds long, for errors in what nobody needs any longer; here those are only warnings."""
+    gc.freeze()
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _own_cache(tmp_path_factory):
     """The profiles kept for offices go with the tests, and are made from the code as it is: once,

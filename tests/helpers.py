@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import io
 import math
 import sys
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import pytest
+from openpyxl.utils.cell import rows_from_range
 
+from tests.plain import engines
 from xlfuncs import cli
+from xlfuncs.files import entered, package
+from xlfuncs.files.part import SheetPart
 
 
 def run(*arguments: Any, status: int = 0) -> str:
@@ -29,6 +34,17 @@ def run(*arguments: Any, status: int = 0) -> str:
             cli.main()
     assert (left.value.code or 0) == status, out.getvalue() + err.getvalue()
     return out.getvalue() if status == 0 else err.getvalue()
+
+
+#: The parts of blank workbooks as they are read: once, which takes as long as to write them.
+_blank_part = functools.lru_cache(64)(SheetPart)
+
+
+def entered_into(blank: bytes, cells: Mapping[tuple[str, str], Any]) -> bytes:
+    """A blank workbook, into which much else is typed too, with these entries."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(entered, "SheetPart", _blank_part)
+        return entered.enter(blank, cells)
 
 
 @contextlib.contextmanager
@@ -52,6 +68,19 @@ def parts_of(path: Path) -> dict[str, bytes]:
     """The parts of a workbook file by name."""
     with zipfile.ZipFile(path) as archive:
         return {name: archive.read(name) for name in archive.namelist()}
+
+
+def cells_of(path: Path, name: str) -> list[tuple[str, str]]:
+    """Sheet and address of each cell of a named column."""
+    place = package.destination(engines.names(path)[name])
+    assert place is not None
+    return [(place[0], cell) for line in rows_from_range(place[1]) for cell in line]
+
+
+def column(path: Path, name: str) -> list[Any]:
+    """What a file holds in the cells of a named column, dates as numbers."""
+    values = engines.whole(path)
+    return [values.get(place) for place in cells_of(path, name)]
 
 
 def rewrite(path: Path, part: str, change: Callable[[str], str]) -> None:

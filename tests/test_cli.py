@@ -13,8 +13,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from tests.audit.conftest import cells_of
-from tests.helpers import parts_of, rewrite, run
+from tests.helpers import cells_of, column, parts_of, rewrite, run
 from xlfuncs.cells.values import date_serial
 from xlfuncs.files import problems
 from xlfuncs.functions import CATALOGUE
@@ -40,6 +39,14 @@ def test_as_a_process_of_its_own():
 def example(tmp_path_factory):
     path = tmp_path_factory.mktemp("cli") / "example.xlsx"
     run("new", path, "--example")
+    return path
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    """The same with the first lines of its log."""
+    path = tmp_path_factory.mktemp("cli") / "small.xlsx"
+    run("new", path, "--example", "--rows", 20)
     return path
 
 
@@ -91,11 +98,7 @@ def test_downloads_are_as_a_fresh_build_makes_them(tmp_path, example, name, opti
 
 def stored(path, name, line=0):
     """What a cell of a named column holds for whoever opens the file without the functions."""
-    book = openpyxl.load_workbook(path, data_only=True, read_only=True)
-    title, address = cells_of(path, name)[line]
-    value = book[title][address].value
-    book.close()
-    return value
+    return column(path, name)[line]
 
 
 def type_in(path, name, value, out, line=0):
@@ -112,9 +115,9 @@ def test_stored_values_show_without_any_program(example):
     assert stored(example, "log_verdict", 1) == "on target"
 
 
-def test_calculating_what_is_calculated_changes_nothing(tmp_path, example):
-    run("calculate", example, "-o", tmp_path / "out.xlsx")
-    assert same((tmp_path / "out.xlsx").read_bytes(), example.read_bytes())
+def test_calculating_what_is_calculated_changes_nothing(tmp_path, small):
+    run("calculate", small, "-o", tmp_path / "out.xlsx")
+    assert same((tmp_path / "out.xlsx").read_bytes(), small.read_bytes())
 
 
 def same(one, other):
@@ -122,16 +125,16 @@ def same(one, other):
     return one == other
 
 
-def test_calculate_follows_an_entry(tmp_path, example):
+def test_calculate_follows_an_entry(tmp_path, small):
     path = tmp_path / "mine.xlsx"
-    type_in(example, "log_reading", 15.0, path)
+    type_in(small, "log_reading", 15.0, path)
     run("calculate", path)
     assert stored(path, "log_gravity") == pytest.approx(1.060, abs=1e-3)
 
 
-def test_a_formula_that_cannot_be_computed_is_named_and_the_rest_is_written(tmp_path, example):
+def test_a_formula_that_cannot_be_computed_is_named_and_the_rest_is_written(tmp_path, small):
     path = tmp_path / "odd.xlsx"
-    title, address = type_in(example, "log_note", '=WEBSERVICE("x")', path, line=1)
+    title, address = type_in(small, "log_note", '=WEBSERVICE("x")', path, line=1)
     assert f"{title}!{address}" in run("calculate", path, status=1)
     assert stored(path, "log_gravity") == pytest.approx(1.0371, abs=1e-4)
 
@@ -185,21 +188,21 @@ def test_new_never_overwrites_unasked(tmp_path):
     path.write_bytes(b"precious")
     assert "exists already" in run("new", path, status=2)
     assert path.read_bytes() == b"precious"
-    run("new", path, "--force")
+    run("new", path, "--force", "--rows", 20)
     assert path.read_bytes() != b"precious"
 
 
-def test_calculate_never_overwrites_another_file_unasked(tmp_path, example):
+def test_calculate_never_overwrites_another_file_unasked(tmp_path, small):
     out = tmp_path / "out.xlsx"
     out.write_bytes(b"precious")
-    assert "exists already" in run("calculate", example, "-o", out, status=2)
+    assert "exists already" in run("calculate", small, "-o", out, status=2)
     assert out.read_bytes() == b"precious"
 
 
-def test_a_workbook_with_macros_stays_one(tmp_path, example):
+def test_a_workbook_with_macros_stays_one(tmp_path, small):
     """A file whose ending belies its content is opened by no Excel."""
     mine = tmp_path / "mine.xlsm"
-    mine.write_bytes(example.read_bytes())
+    mine.write_bytes(small.read_bytes())
     rewrite(
         mine,
         "[Content_Types].xml",
@@ -244,9 +247,9 @@ def broken(kind, path, example):
 @pytest.mark.parametrize(
     "kind", ["truncated", "text", "protected", "empty", "missing", "not ours", "other layout"]
 )
-def test_a_file_that_cannot_be_read_is_named_in_one_sentence(tmp_path, example, kind):
+def test_a_file_that_cannot_be_read_is_named_in_one_sentence(tmp_path, small, kind):
     path = tmp_path / "brew.xlsx"
-    broken(kind, path, example)
+    broken(kind, path, small)
     before = path.read_bytes() if path.exists() else None
     said = run("report", path, status=2)
     assert said.startswith("xlfuncs: brew.xlsx ")
@@ -255,10 +258,10 @@ def test_a_file_that_cannot_be_read_is_named_in_one_sentence(tmp_path, example, 
 
 
 @pytest.fixture(scope="module")
-def cut(tmp_path_factory, example):
+def cut(tmp_path_factory, small):
     """As an office without the functions saves it: array formulas of one cell, values beside."""
     path = tmp_path_factory.mktemp("cut") / "cut.xlsx"
-    book = openpyxl.load_workbook(example)
+    book = openpyxl.load_workbook(small)
     title, cells = next(iter(book.defined_names["log_sg"].destinations))
     first = cells.replace("$", "").partition(":")[0]
     book[title][first].value.ref = first
@@ -277,9 +280,9 @@ def test_a_workbook_that_another_program_cut_is_not_computed(tmp_path, cut, comm
     assert not out.exists()
 
 
-def test_a_deleted_sheet_is_named(tmp_path, example):
+def test_a_deleted_sheet_is_named(tmp_path, small):
     path = tmp_path / "brew.xlsx"
-    broken("sheet deleted", path, example)
+    broken("sheet deleted", path, small)
     assert "was a sheet or a column deleted" in run("report", path, status=2)
 
 
@@ -287,7 +290,7 @@ def test_a_renamed_sheet_does_no_harm(tmp_path):
     """Spreadsheet programs carry names and formulas along when a sheet is renamed."""
     text = "Sudbuch 2026"
     source = tmp_path / "brew.xlsx"
-    book = build.build(Choices(example=True))
+    book = build.build(Choices(rows=20, example=True))
     for name, defined in book.defined_names.items():
         if "!" in defined.attr_text:
             book.defined_names[name].attr_text = defined.attr_text.replace("'Log'!", f"'{text}'!")
@@ -298,11 +301,11 @@ def test_a_renamed_sheet_does_no_harm(tmp_path):
 
 
 @pytest.mark.parametrize("lock", ["~$brew.xlsx", ".~lock.brew.xlsx#"])
-def test_a_workbook_open_elsewhere_is_left_alone(tmp_path, example, lock):
+def test_a_workbook_open_elsewhere_is_left_alone(tmp_path, small, lock):
     path = tmp_path / "brew.xlsx"
-    path.write_bytes(example.read_bytes())
+    path.write_bytes(small.read_bytes())
     (tmp_path / lock).write_text("someone")
     assert "is open in another program" in run("calculate", path, status=2)
     assert "is open in another program" in run("new", path, "--force", status=2)
-    assert same(path.read_bytes(), example.read_bytes())
+    assert same(path.read_bytes(), small.read_bytes())
     run("report", path)

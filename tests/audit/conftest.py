@@ -13,6 +13,7 @@ import openpyxl
 import pytest
 
 from tests.audit import invented_year
+from tests.helpers import cells_of
 from tests.workbook.conftest import (
     BATCH,
     FIELD,
@@ -148,17 +149,6 @@ def year(tmp_path_factory: pytest.TempPathFactory) -> tuple[run.Audited, run.Aud
         for name in ("whole.xlsx", "months")
     )
     return whole, months
-
-
-def cells_of(path: Path, name: str) -> list[tuple[str, str]]:
-    """Sheet and address of each cell of a named column."""
-    book = openpyxl.load_workbook(path, read_only=True)
-    title, address = next(iter(book.defined_names[name].destinations))
-    book.close()
-    first, _, last = address.replace("$", "").partition(":")
-    letter = first.rstrip("0123456789")
-    rows = [int(one.removeprefix(letter)) for one in (first, last or first)]
-    return [(title, f"{letter}{row}") for row in range(rows[0], rows[1] + 1)]
 
 
 def stored(path: Path, name: str, value: Any, line: int = 0) -> None:

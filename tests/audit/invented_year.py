@@ -14,7 +14,7 @@ import random
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from xlfuncs.files.entered import enter
+from tests.helpers import entered_into
 from xlfuncs.workbook import build, words
 from xlfuncs.workbook.words import Choices
 
@@ -152,7 +152,7 @@ def workbook(
                 if value is not None:
                     assert number < area.rows
                     typed[area.sheet, area.cell(number).replace("$", "")] = value
-    return enter(data, typed)
+    return entered_into(data, typed)
 
 
 ONE, MONTH = Choices(rows=700, checks=60), Choices(rows=100, checks=60)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import random
+from typing import NamedTuple
 
 import openpyxl
 import pytest
@@ -13,6 +15,9 @@ from tests.audit.conftest import computed_file
 from tests.audit.test_rules import codes
 from tests.workbook.conftest import FIELD, GLASS, SPINDLE, TODAY, day, reading, water_check
 from xlfuncs.audit import record, run, setup
+from xlfuncs.audit.findings import FileAudit
+from xlfuncs.audit.record import Record
+from xlfuncs.files import problems
 from xlfuncs.workbook import words
 from xlfuncs.workbook.words import Choices
 
@@ -22,9 +27,22 @@ BOTH = {"log_sg": "sg", "log_u": "u", "log_volume_20": "volume", "log_verdict": 
         "log_volume_verdict": "volume_verdict"}  # fmt: skip
 
 
-def assert_agreement(shown):
+class Agreement(NamedTuple):
+    """How many lines of the log were compared, and what was read for it."""
+
+    lines: int
+    record: Record
+    audit: FileAudit
+
+
+def assert_agreement(shown, today=TODAY):
     """Line by line: gravity, its doubt, the volume and both verdicts, refusals word by word."""
-    found = {one.cell.address: one for one in record.read(shown.path).readings}
+    with pytest.MonkeyPatch.context() as patch:  # the file is read once
+        patch.setattr(record, "typed", functools.cache(record.typed))
+        kept = record.understood(record.typed(problems.read(shown.path)))
+        audit = run.audit(shown.path, today)
+        assert record.typed.cache_info().misses == 1
+    found = {one.cell.address: one for one in kept.readings}
     _, place = shown.place("log_reading")
     cells = [cell for (cell,) in rows_from_range(place)]
     compared = 0
@@ -39,10 +57,8 @@ def assert_agreement(shown):
                 assert told == pytest.approx(computed, rel=1e-7), (cell, name)
             else:
                 assert told == computed, (cell, name)
-    assert not {"gravity-changed", "verdict-changed"} & {
-        c for c, _ in codes(run.audit(shown.path, TODAY))
-    }
-    return compared
+    assert not {"gravity-changed", "verdict-changed"} & {code for code, _ in codes(audit)}
+    return Agreement(compared, kept, audit)
 
 
 # --- many entries at once, from seeded numbers ---
@@ -186,7 +202,7 @@ def test_on_many_entries(tmp_path, units, gravity, clumsy, seed):
         batch=batches,
         log=[hands.reading(batches) for _ in range(30)],
     ) as shown:
-        assert assert_agreement(shown) > 15
+        assert assert_agreement(shown).lines > 15
 
 
 AFTERWARDS = datetime.date(2026, 4, 1)  # the example has ended
@@ -201,13 +217,12 @@ def test_the_example_shows_what_its_entries_give(tmp_path, units, gravity, sourc
         path,
         stored=True,
         today=AFTERWARDS,
-        choices=Choices(example=True, units=units, gravity=gravity),
+        choices=Choices(rows=70, example=True, units=units, gravity=gravity),
         cells={"set_source": source, "set_beer_source": source},
     ) as shown:
-        assert assert_agreement(shown) > 60
-    kept = record.read(path)
+        lines, kept, audit = assert_agreement(shown, AFTERWARDS)
+    assert lines > 60
     assert (kept.settings.wort_factor != kept.settings.common_factor) is (source == words.OWN)
-    audit = run.audit(path, AFTERWARDS)
     assert {code for code, _ in codes(audit)} == ON_PURPOSE
 
 
@@ -239,7 +254,7 @@ def test_of_two_checks_on_one_day_the_one_of_the_sheet_counts(tmp_path, hour, da
     log = [reading(FIELD, 12, day(2026, 3, 1, hour))]
     checks = [water_check(FIELD, EARLY, 0.0), *checks]
     with computed_file(tmp_path / "log.xlsx", inst=[FIELD], check=checks, log=log) as shown:
-        assert assert_agreement(shown) == 1
+        assert assert_agreement(shown).lines == 1
 
 
 def test_malt_extract_leans_on_the_common_factor(tmp_path):
@@ -252,8 +267,9 @@ def test_malt_extract_leans_on_the_common_factor(tmp_path):
         tmp_path / "log.xlsx", stored=True, cells={"set_source": "own", "set_wort_factor": 1.05},
         inst=[FIELD, GLASS], check=[check, water_check(GLASS, EARLY, 0.0)], log=pairs,
     ) as shown:  # fmt: skip
-        assert record.read(shown.path).settings.wort_factor != 1.05
-        assert assert_agreement(shown) == 6
+        agreement = assert_agreement(shown)
+    assert agreement.lines == 6
+    assert agreement.record.settings.wort_factor != 1.05
 
 
 @pytest.mark.parametrize("factor", [1.03, None])
@@ -267,8 +283,9 @@ def test_typed_factors_for_beer_count_on_both(tmp_path, factor, source):
         tmp_path / "log.xlsx", stored=True, inst=[FIELD], batch=[{"name": "1"}], log=log,
         check=[water_check(FIELD, EARLY, 0.0)], cells=typed | {"set_beer_source": source},
     ) as shown:  # fmt: skip
-        assert assert_agreement(shown) == 2
-        settings = record.read(shown.path).settings
+        agreement = assert_agreement(shown)
+    assert agreement.lines == 2
+    settings = agreement.record.settings
     assert (settings.beer_wort_factor, settings.alcohol_factor) == (factor or 1.04, 0.96)
     assert (settings.beer_u_wort_factor, settings.u_model) == (0.005, 0.002)
 
@@ -293,7 +310,8 @@ def test_a_plan_stands_in_for_an_original(tmp_path):
         tmp_path / "log.xlsx", choices=Choices(rows=20, gravity="plato"), inst=[FIELD, SPINDLE],
         batch=plan, check=[water_check(FIELD, EARLY, 0.0)], log=log,
     ) as shown:  # fmt: skip
-        assert assert_agreement(shown) == 2
-        first, second = record.read(shown.path).readings
+        agreement = assert_agreement(shown)
+    assert agreement.lines == 2
+    first, second = agreement.record.readings
     assert isinstance(first.sg, float)
     assert second.sg is None or str(second.sg).startswith("! ")

@@ -5,7 +5,8 @@ from __future__ import annotations
 import openpyxl
 import pytest
 
-from tests.audit.conftest import cells_of, stored
+from tests.audit.conftest import stored
+from tests.helpers import cells_of
 from tests.workbook.conftest import (
     BATCH,
     BENCH,

@@ -10,7 +10,7 @@ from openpyxl.styles import Font
 from openpyxl.utils.datetime import to_excel
 from openpyxl.worksheet.formula import ArrayFormula
 
-from tests.helpers import parts_of
+from tests.helpers import cells_of, parts_of
 from tests.hosts.calc.conftest import _usable_office, needs_office  # noqa: F401
 from xlfuncs.audit import entries
 from xlfuncs.files.entered import enter
@@ -136,11 +136,9 @@ def test_entries_of_a_workbook_of_ours_are_found_by_name_and_counted(tmp_path, p
     data = book if plain else macros.with_functions(book)
     path = tmp_path / ("log.xlsx" if plain else "log.xlsm")
     path.write_bytes(data)
-    named = openpyxl.load_workbook(path).defined_names
 
     def first(name):
-        title, area = next(iter(named[name].destinations))
-        return title, area.replace("$", "").partition(":")[0]
+        return cells_of(path, name)[0]
 
     cells = {
         first("inst_name"): "Field",

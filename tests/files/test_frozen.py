@@ -204,7 +204,7 @@ def test_what_could_not_be_computed_stays_a_formula(tmp_path):
 @pytest.fixture(scope="module")
 def example():
     """The worked example as it is built: no values beside its formulas."""
-    return build.to_bytes(build.build(Choices(example=True)))
+    return build.to_bytes(build.build(Choices(rows=80, example=True)))
 
 
 def formulas(data):
@@ -218,9 +218,15 @@ def calculated(data, tmp_path):
     return embedded.calculate(path, TODAY)
 
 
-def test_the_example(example, tmp_path):
-    before = calculated(example, tmp_path)
-    data, done = freeze(example, before.values, Calls(CATALOGUE), __version__, TODAY)
+@pytest.fixture(scope="module")
+def frozen_example(example, tmp_path_factory):
+    """What the example shows, the same frozen, and what was done."""
+    before = calculated(example, tmp_path_factory.mktemp("frozen")).values
+    return before, *freeze(example, before, Calls(CATALOGUE), __version__, TODAY)
+
+
+def test_the_example(example, frozen_example, tmp_path):
+    before, data, done = frozen_example
     assert done.left == []
     after = calculated(data, tmp_path)
     assert after.failures == []
@@ -230,17 +236,16 @@ def test_the_example(example, tmp_path):
     plain = {place: f for place, f in formulas(example).items() if not ours.names(f)}
     assert formulas(data).items() == plain.items()
     shown = cells(data, data_only=True)
-    for place, value in before.values.items():
+    for place, value in before.items():
         if isinstance(value, str):
             assert (shown.get(place) or "") in (value, STAMP), place
         else:
             assert shown[place] == pytest.approx(value, rel=1e-12), place
 
 
-def test_the_frozen_example_computed_by_another_program(example, tmp_path, needs_office):  # noqa: F811
+def test_the_frozen_example_computed_by_another_program(frozen_example, tmp_path, needs_office):  # noqa: F811
     """What looks up an empty answer shows nothing there either, not 0."""
-    before = calculated(example, tmp_path).values
-    data, _ = freeze(example, before, Calls(CATALOGUE), __version__, TODAY)
+    before, data, _ = frozen_example
     path = tmp_path / "frozen.xlsx"
     path.write_bytes(data)
     found = runner.compute(problems.read(path))

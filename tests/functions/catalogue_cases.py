@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -129,12 +130,28 @@ def junk_ranges(draw: st.DrawFn) -> Any:
     rows, columns = draw(st.sampled_from([(0, 0), (0, 0), (1, 1), (1, 3), (3, 1), (2, 2), (3, 2)]))
     if not rows:
         return draw(JUNK)
-    flat_row = st.lists(JUNK, min_size=columns, max_size=columns)
-    return draw(st.lists(flat_row, min_size=rows, max_size=rows))
+    return draw(_block_of_junk(rows, columns))
+
+
+@functools.cache
+def _block_of_junk(rows: int, columns: int) -> st.SearchStrategy[Any]:
+    row = st.lists(JUNK, min_size=columns, max_size=columns)
+    return st.lists(row, min_size=rows, max_size=rows)
+
+
+#: By the identity of arguments, which the catalogue keeps: to make a strategy takes longer than to
+#: draw from it.
+_SOME: dict[int, st.SearchStrategy[Any]] = {}
 
 
 def some(argument: Argument) -> st.SearchStrategy[Any]:
     """A cell for the argument: mostly good, now and then junk."""
+    if id(argument) not in _SOME:
+        _SOME[id(argument)] = _some(argument)
+    return _SOME[id(argument)]
+
+
+def _some(argument: Argument) -> st.SearchStrategy[Any]:
     if isinstance(argument.quantity, Choice):
         good = st.sampled_from(list(argument.quantity.words))
     elif argument.quantity.given is not None:

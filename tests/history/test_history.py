@@ -12,14 +12,16 @@ from pathlib import Path
 import numpy as np
 import openpyxl
 import pytest
+from openpyxl.utils.cell import coordinate_to_tuple
 from rich.console import Console
 
 from tests.audit.conftest import filled  # noqa: F401
 from tests.helpers import run as command
+from tests.plain import engines
 from tests.workbook.conftest import GLASS, day, reading, water_check
 from xlfuncs import terminal
 from xlfuncs.audit.typed import day as iso
-from xlfuncs.files import contents
+from xlfuncs.files import contents, problems
 from xlfuncs.functions.beer import APPARENT_ATTENUATION, BEER_ABV
 from xlfuncs.functions.brewday import MASH_EFFICIENCY
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
@@ -83,7 +85,13 @@ def years(filled):  # noqa: F811
 
 def as_stored(path):
     """A workbook as its last calculation left it."""
-    return reader.Reader(path, contents.of(openpyxl.load_workbook(path, data_only=True)), {})
+    book = contents.read(problems.read(path))
+    values = {
+        (title, address): value
+        for (title, address), value in engines.whole(path).items()
+        if coordinate_to_tuple(address) not in book.sheets[title].typed
+    }
+    return reader.Reader(path, book, values)
 
 
 @pytest.fixture(scope="module", params=EDITIONS)

@@ -11,12 +11,12 @@ import shutil
 import subprocess
 import tempfile
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from xml.etree import ElementTree
 
 import openpyxl
-from openpyxl.utils import get_column_letter
+from openpyxl.utils import coordinate_to_tuple, get_column_letter
 from openpyxl.utils.datetime import to_excel
 
 from xlfuncs.hosts.calc.offices import choose_office
@@ -47,23 +47,16 @@ def gnumeric(path: Path) -> Values:
 
 def ironcalc(path: Path) -> Values:
     """What IronCalc computes."""
-    import ironcalc as engine
-
-    model = engine.load_from_xlsx(str(path), "en", "UTC", "en")
-    model.evaluate()
-    sheet = openpyxl.load_workbook(path).active
-    values: Values = {}
-    for row in sheet.iter_rows():
-        for cell in row:
-            if cell.value is not None:
-                values[cell.coordinate] = model.get_cell_value(0, cell.row, cell.column)
-    return values
+    return _of_one_sheet(whole_ironcalc(path))
 
 
 def stored(path: Path) -> Values:
     """The values in a file."""
-    sheet = openpyxl.load_workbook(path, data_only=True).active
-    return {cell.coordinate: cell.value for row in sheet.iter_rows() for cell in row}
+    return _of_one_sheet(whole(path))
+
+
+def _of_one_sheet(values: Whole) -> Values:
+    return {address: value for (_, address), value in values.items()}
 
 
 # --- whole workbooks ------------------------------
@@ -105,12 +98,13 @@ def whole_ironcalc(path: Path) -> Whole:
 
     model = engine.load_from_xlsx(str(path), "en", "UTC", "en")
     model.evaluate()
-    book = openpyxl.load_workbook(path)
     return {
-        (sheet.title, cell.coordinate): model.get_cell_value(number, cell.row, cell.column)
-        for number, sheet in enumerate(book.worksheets)
-        for cell in sheet._cells.values()
-        if cell.value is not None
+        (title, cell.attrib["r"]): model.get_cell_value(
+            number, *coordinate_to_tuple(cell.attrib["r"])
+        )
+        for number, (title, cells) in enumerate(_sheets(path))
+        for cell in cells
+        if len(cell)
     }
 
 
@@ -123,23 +117,46 @@ WHOLE: Mapping[str, Callable[[Path], Whole]] = {
 
 def whole(path: Path) -> Whole:
     """The values in a file as they stand there: a date is its number, whatever its cell shows."""
-    values: Whole = {}
     with zipfile.ZipFile(path) as archive:
         shared = []
         if "xl/sharedStrings.xml" in archive.namelist():
             for item in ElementTree.fromstring(archive.read("xl/sharedStrings.xml")):
                 shared.append("".join(text.text or "" for text in item.iter(f"{_MAIN}t")))
+    return {
+        (title, cell.attrib["r"]): value
+        for title, cells in _sheets(path)
+        for cell in cells
+        if (value := _value(cell, shared)) is not None
+    }
+
+
+def formulas(path: Path) -> dict[tuple[str, str], tuple[str | None, dict[str, str]]]:
+    """The formulas in a file as they are written there: text, and how it is filled down."""
+    return {
+        (title, cell.attrib["r"]): (formula.text, formula.attrib)
+        for title, cells in _sheets(path)
+        for cell in cells
+        if (formula := cell.find(f"{_MAIN}f")) is not None
+    }
+
+
+def names(path: Path) -> dict[str, str]:
+    """What the names in a file stand for."""
+    with zipfile.ZipFile(path) as archive:
+        book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
+    return {name.attrib["name"]: name.text or "" for name in book.iter(f"{_MAIN}definedName")}
+
+
+def _sheets(path: Path) -> Iterator[tuple[str, Iterator[ElementTree.Element]]]:
+    """Titles of the sheets of a file, in their order, each with its cells."""
+    with zipfile.ZipFile(path) as archive:
         relations = {
             one.attrib["Id"]: posixpath.join("xl", one.attrib["Target"]).lstrip("/")
             for one in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
         }
         for sheet in ElementTree.fromstring(archive.read("xl/workbook.xml")).iter(f"{_MAIN}sheet"):
             part = relations[next(v for k, v in sheet.attrib.items() if k.endswith("}id"))]
-            for cell in ElementTree.fromstring(archive.read(part)).iter(f"{_MAIN}c"):
-                value = _value(cell, shared)
-                if value is not None:
-                    values[sheet.attrib["name"], cell.attrib["r"]] = value
-    return values
+            yield sheet.attrib["name"], ElementTree.fromstring(archive.read(part)).iter(f"{_MAIN}c")
 
 
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
@@ -150,7 +167,7 @@ def _value(cell: ElementTree.Element, shared: list[str]) -> object:
     kind, text = cell.get("t", "n"), "" if inside is None else inside.text or ""
     if kind == "inlineStr":
         return "".join(part.text or "" for part in cell.iter(f"{_MAIN}t"))
-    if inside is None:
+    if inside is None or not (text or kind == "str"):  # openpyxl writes an empty one
         return None
     if kind == "s":
         return shared[int(text)]

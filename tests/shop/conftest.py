@@ -54,7 +54,7 @@ def example(tmp_path_factory):
     made = {}
 
     def make(**choices):
-        choices = Choices(rows=80, example=True, **choices)
+        choices = Choices(rows=20, example=True, **choices)
         if choices not in made:
             made[choices] = tmp_path_factory.mktemp("example") / "book.xlsx"
             made[choices].write_bytes(build.to_bytes(build.build(choices)))

@@ -10,8 +10,9 @@ import zipfile
 import openpyxl
 import pytest
 
-from tests.helpers import run
+from tests.helpers import cells_of, run
 from tests.shop.conftest import PALE, texts
+from xlfuncs.files.entered import enter
 from xlfuncs.functions.beer import BEER_ABV
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.instruments import WORT_SG
@@ -127,10 +128,9 @@ def test_cautions_stand_on_every_page(pages):
 )
 def test_the_strip_is_that_of_the_workbooks_batch_sheet(pages, example, choices, named):
     path = example(**choices)
-    book = openpyxl.load_workbook(path)
-    title, cell = next(iter(book.defined_names["card_instrument"].destinations))
-    book[title][cell.replace("$", "")].value = named
-    book.save(changed := path.with_name("changed.xlsx"))
+    [place] = cells_of(path, "card_instrument")
+    changed = path.with_name("changed.xlsx")
+    changed.write_bytes(enter(path.read_bytes(), {place: named}))
     theirs = reader.read(changed, embedded.calculate(changed).values)
     plato = choices.get("gravity") == "plato"
     line = {"batch": "Pale", "date": "2026-03-17", "refractometer": named.upper()}

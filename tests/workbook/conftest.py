@@ -13,7 +13,8 @@ from typing import Any
 
 import pytest
 
-from xlfuncs.files import contents, entered
+from tests.helpers import entered_into
+from xlfuncs.files import contents
 from xlfuncs.files.problems import WorkbookProblem
 from xlfuncs.hosts import embedded
 from xlfuncs.workbook import build, reader, words
@@ -150,7 +151,7 @@ def as_file(choices: Choices, cells: Mapping[str, Any] | None = None, **tables: 
     typed = {(c.parent.title, c.coordinate): value for c, value in entries(book, cells, **tables)}
     try:
         if not any(isinstance(value, str) and value[:1] in ("=", "#") for value in typed.values()):
-            return entered.enter(blank_bytes(choices), typed)
+            return entered_into(blank_bytes(choices), typed)
     except WorkbookProblem:  # typed over what computes
         pass
     with filled_in(book, cells, **tables):

@@ -3,6 +3,7 @@
 import json
 import sys
 import time
+from itertools import groupby
 
 import uno
 from com.sun.star.beans import PropertyValue
@@ -37,11 +38,12 @@ def insert(log, table, line):
     log.Rows.insertByIndex(row, 1)
     end = log.createCursor()
     end.gotoEndOfUsedArea(False)
-    for column in range(end.RangeAddress.EndColumn + 1):
-        above = log.getCellByPosition(column, row - 1)
-        if above.Formula.startswith("="):
-            both = log.getCellRangeByPosition(column, row - 1, column, row)
-            both.fillAuto(uno.Enum("com.sun.star.sheet.FillDirection", "TO_BOTTOM"), 1)
+    line_above = log.getCellRangeByPosition(0, row - 1, end.RangeAddress.EndColumn, row - 1)
+    [formulas] = line_above.FormulaArray
+    computed = groupby(range(len(formulas)), lambda column: formulas[column].startswith("="))
+    for columns in (list(run) for filled, run in computed if filled):
+        both = log.getCellRangeByPosition(columns[0], row - 1, columns[-1], row)
+        both.fillAuto(uno.Enum("com.sun.star.sheet.FillDirection", "TO_BOTTOM"), 1)
 
 
 def sort(log, table, line):

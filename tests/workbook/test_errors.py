@@ -3,8 +3,8 @@
 import openpyxl
 import pytest
 
-from tests.audit.conftest import cells_of, filled  # noqa: F401
-from tests.helpers import run
+from tests.audit.conftest import filled  # noqa: F401
+from tests.helpers import cells_of, run
 from tests.workbook.conftest import BATCH, FIELD, GLASS, day, fill, reading, water_check
 from xlfuncs.audit import run as audit
 from xlfuncs.hosts import embedded

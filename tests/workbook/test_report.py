@@ -9,8 +9,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from tests.audit.conftest import cells_of
-from tests.helpers import run
+from tests.helpers import cells_of, run
 from tests.workbook.conftest import (
     BATCH,
     FIELD,

@@ -6,9 +6,9 @@ import itertools
 
 import pytest
 
-from tests.audit.conftest import cells_of, computed_file, filled  # noqa: F401
+from tests.audit.conftest import computed_file, filled  # noqa: F401
 from tests.audit.test_agreement import assert_agreement
-from tests.helpers import run
+from tests.helpers import cells_of, run
 from tests.workbook.conftest import FIELD, GLASS, TODAY, day, reading, water_check
 from xlfuncs.audit import run as audit
 from xlfuncs.hosts.embedded.values import ERRORS
@@ -117,9 +117,9 @@ def test_the_audit_names_it_and_reckons_as_the_sheets(tmp_path, cell):
     spoilt = {"inst": [FIELD, GLASS | {key: value}]} if cell in OF_TOOLS else {
         "cells": CELLS | {cell: value}}  # fmt: skip
     with computed_file(path, stored=True, **TABLES | spoilt) as book:
-        assert_agreement(book)
+        found = assert_agreement(book).audit.findings
     code = "no-number" if isinstance(value, str) else "out-of-limits"
-    [finding] = [one for one in audit.audit(path, TODAY).findings if one.code == code]
+    [finding] = [one for one in found if one.code == code]
     assert NUMBERS[cell].instead in finding.reason
     assert (finding.sheet, finding.cell) in cells_of(path, cell)
 
@@ -229,8 +229,9 @@ def test_temperatures_and_volumes_typed_as_texts_are_the_numbers_that_they_say(
     if not plain:
         path = tmp_path / "log.xlsx"
         with computed_file(path, stored=True, choices=choices, cells=cells, **texts) as file:
-            assert assert_agreement(file) == len(TYPED["log"])
-        assert "no-number" not in [one.code for one in audit.audit(path, TODAY).findings]
+            agreement = assert_agreement(file)
+        assert agreement.lines == len(TYPED["log"])
+        assert "no-number" not in [one.code for one in agreement.audit.findings]
 
 
 @pytest.mark.parametrize("key", ["temperature", "volume_temperature"])

@@ -13,18 +13,25 @@ from xlfuncs.hosts.calc import runner
 from xlfuncs.hosts.calc.offices import clean_environment
 from xlfuncs.records.upgrade import upgraded
 
-EXAMPLE = Path(__file__).parents[3] / "workbooks/brewday-example.xlsx"
 FIRST = Path(__file__).parents[2] / "records/first_edition.xlsx"
 
 
 @pytest.fixture(scope="module")
-def saved(needs_office, tmp_path_factory):
+def example(tmp_path_factory):
+    """The example with as many lines as its 70 readings fill."""
+    path = tmp_path_factory.mktemp("example") / "example.xlsx"
+    run("new", path, "--example", "--rows", 70)
+    return path
+
+
+@pytest.fixture(scope="module")
+def saved(needs_office, example, tmp_path_factory):
     """Where what an office without our functions makes of a workbook is, by name and ending."""
     folder = tmp_path_factory.mktemp("saved")
     profile = (folder / "profile").absolute().as_uri()
     for ending in ("xlsx", "ods"):
         command = [needs_office.soffice, f"-env:UserInstallation={profile}", "--headless",
-                   "--convert-to", ending, "--outdir", folder, EXAMPLE, FIRST]  # fmt: skip
+                   "--convert-to", ending, "--outdir", folder, example, FIRST]  # fmt: skip
         subprocess.run(
             command, check=True, capture_output=True, env=clean_environment(), timeout=120
         )
@@ -32,26 +39,26 @@ def saved(needs_office, tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def as_it_is():
+def as_it_is(example):
     """What the report says of the example, but for its first line: the file's name."""
-    return run("report", EXAMPLE).partition("\n")[2]
+    return run("report", example).partition("\n")[2]
 
 
 @pytest.fixture(scope="module")
-def with_functions(needs_office, tmp_path_factory):
+def with_functions(needs_office, example, tmp_path_factory):
     path = tmp_path_factory.mktemp("with") / "log.xlsx"
-    path.write_bytes(runner.as_xlsx(EXAMPLE, EXAMPLE.read_bytes()))
+    path.write_bytes(runner.as_xlsx(example, example.read_bytes()))
     return path
 
 
 @pytest.fixture(scope="module")
-def without_functions(saved):
-    return saved(EXAMPLE, "xlsx")
+def without_functions(saved, example):
+    return saved(example, "xlsx")
 
 
 @pytest.fixture(scope="module")
-def open_document(saved):
-    return saved(EXAMPLE, "ods")
+def open_document(saved, example):
+    return saved(example, "ods")
 
 
 @pytest.fixture(params=["with_functions", "without_functions"])

@@ -11,7 +11,7 @@ from xlfuncs.workbook.words import Choices
 @pytest.fixture(scope="session")
 def plain_workbook():
     """A finished workbook without macros, as bytes."""
-    return build.to_bytes(build.build(Choices()))
+    return build.to_bytes(build.build(Choices(rows=20)))
 
 
 @pytest.fixture(scope="session")
