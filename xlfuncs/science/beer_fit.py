@@ -90,7 +90,7 @@ def fit(
 
     def slopes(factors: Array) -> Array:
         misfit, share, spread = compared(factors)
-        of_all = np.reshape(beers.brix_slopes(*factors), (2, 3, -1))
+        of_all = np.stack(beers.brix_slopes(*factors)).reshape(2, 3, -1)
         of_beers, of_below, of_above = of_all[:, 0], of_all[:, 1], of_all[:, 2]
         of_share = (of_above - of_below) / 2
         of_pairs = of_beers / spread - misfit * share / spread**3 * of_share
