@@ -77,7 +77,7 @@ def fit(
 
     def compared(factors: Array) -> tuple[Array, Array, Array]:
         """Of each pair the misfit in °Bx, what the hydrometer's doubt is in °Bx, and both's."""
-        shown, below, above = np.asarray(beers.brix(*factors)).reshape(3, -1)
+        shown, below, above = np.reshape(beers.brix(*factors), (3, -1))
         misfit = shown - brix
         # The hydrometer's share of the spread hangs on the factors: with a fixed spread its noise
         # would draw the factors down.
@@ -90,7 +90,7 @@ def fit(
 
     def slopes(factors: Array) -> Array:
         misfit, share, spread = compared(factors)
-        of_all = np.array(beers.brix_slopes(*factors)).reshape(2, 3, -1)
+        of_all = np.stack(beers.brix_slopes(*factors)).reshape(2, 3, -1)
         of_beers, of_below, of_above = of_all[:, 0], of_all[:, 1], of_all[:, 2]
         of_share = (of_above - of_below) / 2
         of_pairs = of_beers / spread - misfit * share / spread**3 * of_share
