@@ -14,6 +14,11 @@ settings.load_profile("xlfuncs")
 gc.set_threshold(400_000, 10, 100)
 
 
+def pytest_collection_modifyitems(items):
+    """What takes as long as hundreds of others begins first: nobody waits for it at the end."""
+    items.sort(key=lambda item: item.name != "test_every_shell_line_of_the_documents_works")
+
+
 def pytest_collection_finish():
     """What is there from now on stays: modules and thousands of tests need no looking through."""
     gc.freeze()
