@@ -83,6 +83,15 @@ def test_dates_and_order_do_not_matter():
     assert dated.u_day == pytest.approx(found.u_day, rel=1e-3)
 
 
+def test_scatter_larger_than_the_readings_grows_the_uncertainty():
+    days = np.arange(8.0)
+    scattered = _course(days) + 0.003 * np.array([1, -1, 1, -1, 1, -1, 1, -1])
+    quiet, found = forecast(days, _course(days)), forecast(days, scattered)
+    assert found.u_final > 2 * quiet.u_final
+    assert found.u_day > 2 * quiet.u_day
+    assert quiet == forecast(days, _course(days), u_sg=0.001)
+
+
 @pytest.mark.parametrize("first", [1.004, 1.0055, 1.008])
 def test_beer_that_stands_still_is_at_its_end_from_the_first_reading_on(first):
     days = 100 + np.arange(12.0)

@@ -255,6 +255,17 @@ def test_the_curve_starts_behind_the_plateau(noise, step):
     assert plain.volume - END > 2, "one curve through all ends litres late"
 
 
+def test_behind_a_plateau_its_scatter_counts_too():
+    volumes = np.arange(1.0, 22.0, 2.0)
+    plato = lauter(volumes) + 0.08 * np.random.default_rng(3).normal(size=volumes.size)
+    level = volumes <= BEGINS
+    _, shape, squares = fitted(volumes[~level], plato[~level])
+    squares += np.sum((plato[level] - plato[level].mean()) ** 2)
+    freedom = np.sum(~level) - 2 + np.sum(level) - 1
+    u = np.sqrt(squares / freedom * shape[0, 0]) * scipy.stats.t.ppf(0.975, freedom) / 2
+    assert runoff.fit(volumes, plato, LIMIT).uncertainty == pytest.approx(u, rel=1e-4)
+
+
 def test_readings_of_a_plateau_in_any_order():
     volumes = np.arange(1.0, 22.0, 2.0)
     mixed = np.random.default_rng(4).permutation(volumes.size)

@@ -25,12 +25,16 @@ def test_gravity_rises_with_brix(brix, more, factor):
     assert wort.sg(brix + more, factor) > wort.sg(brix, factor)
 
 
-def test_factor_fit_against_curve_fit():
+def effective(factor):
     """Both readings err: the weight of a pair is its effective variance in SG."""
-    fit = wort.fit_factor(BRIX, SG)
     slope = np.gradient(sucrose.sg(np.linspace(0, 30, 3001)), np.linspace(0, 30, 3001))
-    at = np.interp(BRIX / fit.factor, np.linspace(0, 30, 3001), slope)
-    sigma = np.hypot(0.001, at * 0.1 / fit.factor)
+    at = np.interp(BRIX / factor, np.linspace(0, 30, 3001), slope)
+    return np.hypot(0.001, at * 0.1 / factor)
+
+
+def test_factor_fit_against_curve_fit():
+    fit = wort.fit_factor(BRIX, SG)
+    sigma = effective(fit.factor)
     (factor,), covariance = scipy.optimize.curve_fit(
         wort.sg, BRIX, SG, p0=[1.0], sigma=sigma, absolute_sigma=True
     )
@@ -46,6 +50,11 @@ def test_scatter_larger_than_the_readings_grows_the_uncertainty():
     fit = wort.fit_factor(BRIX, scattered)
     quiet = wort.fit_factor(BRIX, SG)
     assert fit.uncertainty > 2 * quiet.uncertainty
+    (factor,), covariance = scipy.optimize.curve_fit(
+        wort.sg, BRIX, scattered, p0=[1.0], sigma=effective(fit.factor)
+    )
+    assert fit.factor == pytest.approx(factor, abs=1e-6)
+    assert fit.uncertainty == pytest.approx(np.sqrt(covariance[0, 0]), rel=1e-3)
 
 
 def test_factor_fit_finds_the_factor_of_exact_pairs():
