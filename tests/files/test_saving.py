@@ -37,6 +37,8 @@ def small():
     sheet["D5"].number_format = "0.00"
     sheet["F1"] = DataTableFormula("F1:F3", r1="A1")
     sheet.row_dimensions[40].height = 30
+    sheet["H1"] = "joined"
+    sheet.merge_cells("H1:J2")
     book.create_sheet("Other")
     return book
 
@@ -52,6 +54,24 @@ def of_openpyxl(book):
 
 def test_the_parts_are_those_that_openpyxl_writes():
     assert unpacked(saving.to_bytes(small())) == of_openpyxl(small())
+
+
+def test_rows_that_were_written_as_they_came_are_there_as_well():
+    """A long record is not held as cells."""
+
+    def long():
+        book = openpyxl.Workbook(write_only=True)
+        book.properties.created = book.properties.modified = datetime.datetime(2026, 1, 1)
+        sheet = book.create_sheet("Long")
+        for number in range(30_000):
+            blank = openpyxl.cell.WriteOnlyCell(sheet)
+            blank.font = openpyxl.styles.Font(bold=True)
+            sheet.append([number, "of many", blank])
+        return book
+
+    found = unpacked(saving.to_bytes(long()))
+    assert all(found[name] == part for name, part in of_openpyxl(long()).items())
+    assert b"of many" in found["xl/worksheets/sheet1.xml"]
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,11 @@ same bytes.
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from collections.abc import Iterator, Mapping
-from typing import Any
+from pathlib import Path
+from typing import IO, Any
 from xml.sax.saxutils import escape
 
 from openpyxl.comments.comment_sheet import CommentRecord
@@ -38,6 +40,10 @@ from xlfuncs.files.part import (
 Place = tuple[str, str]
 
 _NO_ROWS = "<sheetData></sheetData>"
+#: openpyxl calls a cell that holds nothing a number, and some programs take it for a 0.
+_EMPTY = re.compile(rb'(<c r="[A-Z]+\d+"(?: s="\d+")?) t="n" ?/>')
+#: So much of a part is read at a time.
+_PIECE = 2**20
 
 
 def to_bytes(
@@ -73,6 +79,21 @@ class _Archive(zipfile.ZipFile):
             data = stored.keeping_values(data)
         super().writestr(undated(zinfo_or_arcname), data)
 
+    def write(self, filename: Any, arcname: Any = None, *_: Any) -> None:
+        """Put in the part of a sheet whose rows openpyxl wrote as they came: a long record."""
+        with Path(filename).open("rb") as part, self.open(undated(arcname), "w") as target:
+            for piece in _pieces(part):
+                target.write(_EMPTY.sub(rb"\1/>", piece))
+
+
+def _pieces(part: IO[bytes]) -> Iterator[bytes]:
+    """A part in pieces, none of which ends within a cell."""
+    rest = b""
+    while chunk := part.read(_PIECE):
+        whole, row, rest = (rest + chunk).rpartition(b"</row>")
+        yield whole + row
+    yield rest
+
 
 class _BookWriter(ExcelWriter):  # type: ignore[misc]
     def __init__(
@@ -88,6 +109,9 @@ class _BookWriter(ExcelWriter):  # type: ignore[misc]
 
     def write_worksheet(self, sheet: Any) -> None:
         """Write the part of one sheet, row by row."""
+        if self.workbook.write_only:  # its rows are written already, and nothing is put beside them
+            super().write_worksheet(sheet)
+            return
         sheet._drawing = SpreadsheetDrawing()
         sheet._drawing.charts, sheet._drawing.images = sheet._charts, sheet._images
         cells = _Cells(sheet, self.values, self.entries.get(sheet.title, {}))
@@ -108,11 +132,11 @@ class _AllButCells(WorksheetWriter):  # type: ignore[misc]
 
     def write_rows(self) -> None:
         """Note what else hangs on the cells."""
-        told = (cell for cell in self.ws._cells.values() if cell._hyperlink or cell._comment)
+        told = (cell for cell in self.ws._cells.values() if cell.hyperlink or cell.comment)
         for cell in sorted(told, key=lambda cell: (cell.row, cell.column)):
-            if cell._hyperlink:
-                self.ws._hyperlinks.append(cell._hyperlink)
-            if cell._comment:
+            if cell.hyperlink:
+                self.ws._hyperlinks.append(cell.hyperlink)
+            if cell.comment:
                 self.ws._comments.append(CommentRecord.from_cell(cell))
         xf = self.xf.send(True)
         with xf.element("sheetData"):
@@ -178,7 +202,7 @@ class _Cells:
     def _typed(self, cell: Any, address: str, look: str) -> str:
         value, kind = cell._value, cell.data_type
         if value is None:
-            return f'<c r="{address}"{look}/>' if look or cell._comment else ""
+            return f'<c r="{address}"{look}/>' if look or cell.comment else ""
         if value == "":
             return f'<c r="{address}"{look} t="inlineStr" />'
         if kind == "s":
