@@ -202,8 +202,9 @@ OTHERWISE_IN_CALC = {
     "a root of a number below 0": ["=(-8)^(1/3)"],
     "another rounding": ["=FIXED(1.005,2)"],
 }  # fmt: skip
-#: Where 7.4 gives another error, and 25.2 that of Excel.
-OTHERWISE_IN_SOME = {"=INDEX(A2:A7,9)", "=RANK(9,A2:A7)"}
+#: Where 7.4 gives another error, and 25.2 that of Excel; a quantile to ten digits or to all, as
+#: scipy's version has it.
+OTHERWISE_IN_SOME = {"=INDEX(A2:A7,9)", "=RANK(9,A2:A7)", "=TINV(0.05,10)"}
 
 
 def _formulas(table):

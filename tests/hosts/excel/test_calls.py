@@ -122,6 +122,7 @@ class Cells:
         self.Row = self.Column = 1
         self.Rows = types.SimpleNamespace(Count=len(rows))
         self.Columns = types.SimpleNamespace(Count=len(rows[0]))
+        self.Count = self.Rows.Count * self.Columns.Count
         self.Worksheet = mock.MagicMock()
         self._oleobj_ = mock.MagicMock()
         self._oleobj_.GetTypeInfo().GetTypeAttr().iid = RANGE_ID
