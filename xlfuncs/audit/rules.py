@@ -118,7 +118,7 @@ def settings(seen: Typed) -> Iterator[Finding]:
             f"{show(marks.value)} is neither {words.COLD} nor {words.HOT}: {words.COLD} counts",
         )  # fmt: skip
     for column in records.NUMBERS:
-        reach = (defaults.NUMBERS | defaults.PLANS).get(column)
+        reach = defaults.REACHES.get(column)
         for cell in book.filled(column):
             value = cell.value if column in defaults.NUMBERS else _as_number(column, cell.value)
             if is_blank(value):

@@ -165,7 +165,7 @@ def settings(book: Entries) -> Settings:
 
 def counted(name: str, value: Any, otherwise: float, *units: str) -> float:
     """A number typed on Setup or Batches, or what stands for one that does not count."""
-    counts = is_number(value) and (defaults.NUMBERS | defaults.PLANS)[name].holds(value, *units)
+    counts = is_number(value) and defaults.REACHES[name].holds(value, *units)
     return float(value) if counts else otherwise
 
 

@@ -147,6 +147,8 @@ PLANS = {
     "batch_tolerance": replace(NUMBERS["set_tolerance"], what="tolerance"),
     "batch_tolerance_volume": NUMBERS["set_tolerance_volume"],
 }
+#: All of them.
+REACHES = NUMBERS | PLANS
 
 #: Differences of a scale in the working one: °Bx for a refractometer, SG for a hydrometer.
 BRIX_PER_SG = round(

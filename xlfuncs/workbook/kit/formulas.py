@@ -232,9 +232,9 @@ def in_litres(cell: str) -> str:
     return number_or_text(cell, number_or_text("unit_litres", f"{cell}*unit_litres"))
 
 
-def kilograms(cell: str, what: str = "mass", told: str = "") -> str:
+def kilograms(cell: str, what: str = "mass") -> str:
     """A mass that was typed, in kilograms."""
-    return _converted(cell, what, "{}*unit_kilograms".format, told=told)
+    return _converted(cell, what, "{}*unit_kilograms".format)
 
 
 def in_units(cell: str, unit: str) -> str:
