@@ -14,14 +14,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from xml.etree import ElementTree
 
 from openpyxl.utils import get_column_letter, range_boundaries
 
-from xlfuncs.files import contents, problems
-from xlfuncs.files.package import PartsAsAsked, defined_names, destination, local, sheet_parts
+from xlfuncs.files import contents, problems, scan
+from xlfuncs.files.package import PartsAsAsked, defined_names, destination, sheet_parts
 from xlfuncs.files.part import address_of
 from xlfuncs.files.problems import Source
+from xlfuncs.files.scan import WrittenCell, WrittenFormula
 from xlfuncs.workbook import words
 
 
@@ -243,7 +243,7 @@ def _columns(
 ) -> dict[str, _Column]:
     texts = contents.shared_texts(archive)
     columns = {name: _Column(place) for name, place in places.items()}
-    cut = []
+    cut: list[str] = []
     for title in {place.sheet for place in places.values()}:
         wanted: dict[int, list[_Column]] = {}
         for column in columns.values():
@@ -251,27 +251,39 @@ def _columns(
             for number in range(place.column, place.last_column + 1):
                 if place.sheet == title:
                     wanted.setdefault(number, []).append(column)
+        take = functools.partial(_take, wanted, texts, cut)
         with archive.open(sheets[title]) as part:
-            for row, number, element in contents.cells(part):
-                for column in wanted.get(number, ()):
-                    place, at = column.place, column.place.position(row, number)
-                    if at is not None:
-                        formula, value = contents.held(element, texts)
-                        column.values[at] = None if value == "" else value
-                        if formula is not None:
-                            column.formulas.add(at)
-                            if value is None:
-                                column.lost.add(at)
-                    if at == 0 and _array_ends(element, place.last) < place.last:
-                        cut.append(f"{title}!{place.cells}")
+            scan.cells(part, take, wanted)
     if cut:
         raise problems.computes_in_part(path, cut)
     return columns
 
 
-def _array_ends(element: ElementTree.Element, otherwise: int) -> int:
-    """The last row that the array formula in a cell fills; `otherwise` if it holds none."""
-    for child in element:
-        if local(child.tag) == "f" and child.get("t") == "array" and child.get("ref"):
-            return int(range_boundaries(child.attrib["ref"])[3])
+def _take(
+    wanted: Mapping[int, list[_Column]],
+    texts: list[str],
+    cut: list[str],
+    row: int,
+    number: int,
+    cell: WrittenCell,
+) -> None:
+    """Put a cell into its columns; `cut` names those of which only a part computes any more."""
+    for column in wanted[number]:
+        place, at = column.place, column.place.position(row, number)
+        if at is None:
+            continue
+        value = contents.held(cell, texts)
+        column.values[at] = None if value == "" else value
+        if cell.formula is not None:
+            column.formulas.add(at)
+            if value is None:
+                column.lost.add(at)
+        if at == 0 and _array_ends(cell.formula, place.last) < place.last:
+            cut.append(f"{place.sheet}!{place.cells}")
+
+
+def _array_ends(formula: WrittenFormula | None, otherwise: int) -> int:
+    """The last row that an array formula fills; `otherwise` for another, or none."""
+    if formula and formula.attributes.get("t") == "array" and formula.attributes.get("ref"):
+        return int(range_boundaries(formula.attributes["ref"])[3])
     return otherwise

@@ -12,7 +12,7 @@ import io
 import math
 import sys
 import zipfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import IO, Any, NamedTuple
 from xml.etree import ElementTree
@@ -30,11 +30,12 @@ from openpyxl.utils.datetime import (
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.formula import ArrayFormula, DataTableFormula
 
-from xlfuncs.files import problems
+from xlfuncs.files import problems, scan
 from xlfuncs.files.filled import Filled
 from xlfuncs.files.package import PartsAsAsked, local, names_by_sheet, relations, sheet_parts
-from xlfuncs.files.part import Position, address_of, by_row, column_of, position_of
+from xlfuncs.files.part import Position, address_of, by_row
 from xlfuncs.files.problems import Source
+from xlfuncs.files.scan import WrittenCell, WrittenFormula
 
 _GENERAL = "General"
 _STYLES, _TEXTS = "xl/styles.xml", "xl/sharedStrings.xml"
@@ -161,19 +162,21 @@ def _sheet(
     """The cells of a sheet, and the number of the look of each."""
     sheet, looks = Sheet(), {}
     filled, computed = _FilledDown(), _Computed()
-    for row, column, element in cells(part):
+
+    def take(row: int, column: int, cell: WrittenCell) -> None:
         position = row, column
-        if look := element.get("s"):
+        if look := cell.attributes.get("s"):
             looks[position] = look
-        if not len(element):
-            continue
-        formula, value = held(element, texts, epoch)
-        if formula is not None:
-            sheet.formulas[position] = cell = filled.formula(formula, position)
-            if cell.area:
-                computed.add(cell.area)
-        elif value is not None and not computed.holds(position):
+        if cell.formula is not None:
+            sheet.formulas[position] = formula = filled.formula(cell.formula, position)
+            if formula.area:
+                computed.add(formula.area)
+            return
+        value = held(cell, texts, epoch)
+        if value is not None and not computed.holds(position):
             sheet.typed[position] = value
+
+    scan.cells(part, take)
     return sheet, looks
 
 
@@ -201,79 +204,47 @@ class _FilledDown:
     def __init__(self) -> None:
         self._first: dict[str, tuple[str, Position]] = {}
 
-    def formula(self, element: ElementTree.Element, position: Position) -> FormulaCell:
+    def formula(self, written: WrittenFormula, position: Position) -> FormulaCell:
         """The formula of a cell."""
         row, column = position
-        text, kind, number = f"={element.text or ''}", element.get("t"), element.get("si", "")
-        if kind == "array":
-            return FormulaCell(text, row, element.get("ref") or address_of(row, column))
-        if kind == "dataTable":
-            return FormulaCell(text, row, element.get("ref") or address_of(row, column), True)
+        said = written.attributes
+        text, kind, number = f"={written.text}", said.get("t"), said.get("si", "")
+        if kind in ("array", "dataTable"):
+            area = said.get("ref") or address_of(row, column)
+            return FormulaCell(text, row, area, kind == "dataTable")
         if kind == "shared" and number in self._first:
             text, (first, begun) = self._first[number]
             if begun == column:
                 return FormulaCell(text, first)
             origin = Translator(text, address_of(first, begun))
             return FormulaCell(str(origin.translate_formula(address_of(row, column))), row)
-        if kind == "shared" and element.text:
+        if kind == "shared" and written.text:
             self._first[number] = text, position
         return FormulaCell(text, row)
 
 
-def cells(part: IO[bytes]) -> Iterator[tuple[int, int, ElementTree.Element]]:
-    """Row, column and element of each cell of a sheet's part, in the order of the file."""
-    row = 0
-    for _, element in ElementTree.iterparse(part):
-        # The end of a row is one of a hundred ends.
-        if not element.tag.endswith("row") or local(element.tag) != "row":
-            continue
-        row, column = _row_number(element, row + 1), 0
-        for cell in element:
-            # A cell without address follows the one before it.
-            address = cell.get("r")
-            column = column_of(address.rstrip("0123456789")) if address else column + 1
-            yield row, column, cell
-        element.clear()
-
-
-def _row_number(row: ElementTree.Element, following: int) -> int:
-    if said := row.get("r"):
-        return int(float(said))
-    addresses = (cell.get("r") for cell in row)
-    return next((position_of(address)[0] for address in addresses if address), following)
-
-
 def held(
-    cell: ElementTree.Element,
-    texts: list[str],
-    epoch: datetime.datetime = CALENDAR_WINDOWS_1900,
-) -> tuple[ElementTree.Element | None, Any]:
-    """The formula of a cell, and the value that is stored; None for one that is not there."""
-    kind = cell.get("t", "n")
-    formula = said = None
-    for child in cell:
-        name = local(child.tag)
-        if name == "f":
-            formula = child
-        elif name == "v":
-            said = child.text
-        elif name == "is" and kind == "inlineStr":
-            return formula, sys.intern(_text(child))
-    if kind == "str" and formula is not None:
-        return formula, sys.intern(said or "")
-    if not said or kind == "inlineStr":
-        return formula, None
+    cell: WrittenCell, texts: list[str], epoch: datetime.datetime = CALENDAR_WINDOWS_1900
+) -> Any:
+    """The value that a cell stores; None if it stores none."""
+    kind, said = cell.attributes.get("t", "n"), cell.value
+    if kind == "inlineStr":
+        return None if cell.inline is None else sys.intern(cell.inline)
+    if kind == "str" and cell.formula is not None:
+        return sys.intern(said or "")
+    if not said:
+        return None
     if kind == "n":
-        return formula, _number(said)
+        return _number(said)
     if kind == "s":
-        return formula, texts[int(said)]
+        return texts[int(said)]
     if kind == "b":
-        return formula, bool(int(said))
+        return bool(int(said))
     if kind == "e":
-        return formula, ErrorText(said)
+        return ErrorText(said)
     if kind == "d":
-        return formula, serial(from_ISO8601(said), epoch)
-    return formula, sys.intern(said)
+        return serial(from_ISO8601(said), epoch)
+    return sys.intern(said)
 
 
 @functools.lru_cache(4096)
