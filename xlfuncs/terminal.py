@@ -115,9 +115,11 @@ def _record(headings: Sequence[str], line: Sequence[str]) -> None:
 
 def progress(paths: Sequence[Path], what: str) -> Iterable[Path]:
     """The files one after another, with a bar for whoever waits at a terminal."""
+    if not err.is_terminal:
+        return paths
     from rich.progress import track
 
-    return track(paths, what, console=err, transient=True, disable=not err.is_terminal)
+    return track(paths, what, console=err, transient=True)
 
 
 def working(what: str) -> Any:

@@ -13,9 +13,10 @@ def test_against_the_table_of_the_gum():
 
 @pytest.mark.parametrize("probability", [0.5, 0.51, 0.9, 0.975, 0.9995])
 def test_against_scipy_for_every_freedom_up_to_three_hundred(probability):
+    """To 1e-12 by scipy since 1.17; earlier ones have ten digits of it."""
     freedom = np.arange(1, 301)
     expected = stdtrit(freedom, probability)
-    assert quantile(freedom, probability) == pytest.approx(expected, rel=1e-12, abs=1e-12)
+    assert quantile(freedom, probability) == pytest.approx(expected, rel=1e-10, abs=1e-12)
 
 
 @pytest.mark.parametrize(
