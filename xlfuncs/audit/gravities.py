@@ -197,18 +197,13 @@ def _judge(record: Record) -> None:
         20,
         [line.sg if isinstance(line.sg, float) else "" for line in lines],
     )
-    # A gravity and the same with its ± in the unit of Setup: their difference is its ± there.
-    pairs: list[list[Any]] = [[line.sg, "" if line.u is None or not isinstance(line.sg, float)
-                               else line.sg + 2 * line.u] for line in lines]  # fmt: skip
-    scaled = pairs if settings.gravity == "SG" else CALL["GRAVITY_CONVERT"](pairs, "SG", "Plato")
-    wanted = [line.batch.gravity.get(line.stage) if line.batch else "" for line in lines]
-    full = [line.batch.volume.get(line.stage) if line.batch else "" for line in lines]
-    verdicts = CALL["TARGET_CHECK"](
-        [one for one, _ in scaled],
-        wanted,
+    verdicts = against_plan(
+        [(line.sg, line.u) for line in lines],
+        [line.batch.gravity.get(line.stage) if line.batch else "" for line in lines],
         [line.batch.tolerance if line.batch else "" for line in lines],
-        [(more - one) / 2 if is_number(one) and is_number(more) else "" for one, more in scaled],
+        settings,
     )
+    full = [line.batch.volume.get(line.stage) if line.batch else "" for line in lines]
     volume_verdicts = CALL["TARGET_CHECK"](
         volumes,
         full,
@@ -220,8 +215,33 @@ def _judge(record: Record) -> None:
         lines, volumes, verdicts, volume_verdicts, strict=True
     ):
         line.volume = None if volume == "" else volume
-        line.verdict = sys.intern(str(verdict))
+        line.verdict = verdict
         line.volume_verdict = sys.intern(str(of_volume))
+
+
+def against_plan(
+    measured: Sequence[tuple[Any, Any]],
+    wanted: Sequence[Any],
+    tolerances: Sequence[Any],
+    settings: Settings,
+) -> list[str]:
+    """What is said of gravities in SG with their uncertainty, judged in the unit of Setup.
+
+    Blank where there is no number, or none was planned.
+    """
+    # A gravity and the same with its ± there: their difference is its ± in that unit.
+    pairs: Any = [
+        [sg, "" if u is None or not isinstance(sg, float) else sg + 2 * u] for sg, u in measured
+    ]
+    if settings.gravity != "SG":
+        pairs = CALL["GRAVITY_CONVERT"](pairs, "SG", "Plato")
+    verdicts = CALL["TARGET_CHECK"](
+        [one for one, _ in pairs],
+        list(wanted),
+        list(tolerances),
+        [(more - one) / 2 if is_number(one) and is_number(more) else "" for one, more in pairs],
+    )
+    return [sys.intern(str(verdict)) for verdict in verdicts]
 
 
 def _volume_tolerance(batch: Batch | None, target: Any, settings: Settings) -> Any:

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from xlfuncs.audit.gravities import against_plan
 from xlfuncs.audit.record import Brew, Reading
 from xlfuncs.audit.setup import CALL, Batch, Settings
 from xlfuncs.audit.typed import is_number
@@ -181,12 +182,8 @@ def _stage(stage: str, brew: Brew, settings: Settings) -> Stage:
 
 
 def _verdict(reading: Reading, batch: Batch, wanted: Any, settings: Settings) -> str:
-    """The mean of a stage against the plan, judged in the scale of its workbook as on Targets."""
+    """The mean of a stage against the plan, as on Targets."""
     if not is_number(wanted) or reading.mean is None:
         return ""
-    pair: Any = [reading.mean, reading.mean + 2 * (reading.u_mean or 0.0)]
-    if settings.gravity == "Plato":
-        pair = CALL["GRAVITY_CONVERT"](pair, "SG", "Plato")
-    if not all(map(is_number, pair)):
-        return ""
-    return str(CALL["TARGET_CHECK"](pair[0], wanted, batch.tolerance, (pair[1] - pair[0]) / 2))
+    mean = reading.mean, reading.u_mean or 0.0
+    return against_plan([mean], [wanted], [batch.tolerance], settings)[0]
