@@ -4,7 +4,6 @@ import datetime
 import doctest
 import io
 import re
-import subprocess
 import time
 
 import openpyxl
@@ -16,6 +15,7 @@ from openpyxl.worksheet.formula import ArrayFormula
 
 from tests.helpers import run
 from tests.hosts.calc.conftest import _usable_office, needs_office  # noqa: F401
+from tests.plain.engines import converted
 from xlfuncs import __version__
 from xlfuncs.files import calls, package, problems
 from xlfuncs.files.calls import Calls
@@ -263,13 +263,7 @@ def test_a_workbook_that_libreoffice_saved(tmp_path, needs_office):  # noqa: F81
     (tmp_path / "saved").mkdir()
     (tmp_path / "brew.xlsx").write_bytes(to_bytes(small()))
     profile = runner._profile(needs_office, tmp_path, True, time.monotonic() + 120)
-    subprocess.run(
-        [
-            needs_office.soffice, f"-env:UserInstallation={profile.as_uri()}", "--headless",
-            "--convert-to", "xlsx", "--outdir", tmp_path / "saved", tmp_path / "brew.xlsx",
-        ],
-        check=True, capture_output=True, timeout=120,
-    )  # fmt: skip
+    converted("xlsx", tmp_path / "saved", profile, tmp_path / "brew.xlsx")
     saved = (tmp_path / "saved" / "brew.xlsx").read_bytes()
     # So does 7.4; 25.2 leaves a name that it does not know as it was.
     assert of(saved)["C1"] in ("=XLFUNCS.CALC.ADDIN.WORT_SG(A1:A3)", "=WORT_SG(A1:A3)")

@@ -19,20 +19,27 @@ import openpyxl
 from openpyxl.utils import coordinate_to_tuple, get_column_letter
 from openpyxl.utils.datetime import to_excel
 
-from xlfuncs.hosts.calc.offices import choose_office
+from xlfuncs.hosts.calc.offices import choose_office, office_environment
 
 Values = dict[str, object]
+
+
+def converted(kind: str, folder: Path, profile: Path, *paths: Path) -> None:
+    """Have LibreOffice convert files to another kind, into a folder, with this profile."""
+    command = [
+        choose_office().soffice, f"-env:UserInstallation={profile.absolute().as_uri()}",
+        "--headless", "--convert-to", kind, "--outdir", folder, *paths,
+    ]  # fmt: skip
+    subprocess.run(command, check=True, capture_output=True, env=office_environment(), timeout=300)
+
+
+_XLSX = "xlsx:Calc MS Excel 2007 XML"
 
 
 def libreoffice(*paths: Path) -> dict[Path, Values]:
     """What LibreOffice stores when it converts the files, in a fresh profile without the add-in."""
     with tempfile.TemporaryDirectory() as folder:
-        profile = Path(folder, "profile").as_uri()
-        command = [
-            str(choose_office().soffice), f"-env:UserInstallation={profile}", "--headless",
-            "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", folder, *map(str, paths),
-        ]  # fmt: skip
-        subprocess.run(command, check=True, capture_output=True, timeout=300)
+        converted(_XLSX, Path(folder), Path(folder, "profile"), *paths)
         return {path: stored(Path(folder, path.name)) for path in paths}
 
 
@@ -75,11 +82,7 @@ def whole_libreoffice(path: Path, language: str = "en-US") -> Whole:
             '<item oor:path="/org.openoffice.Setup/L10N"><prop oor:name="ooSetupSystemLocale" '
             f'oor:op="fuse"><value>{language}</value></prop></item></oor:items>'
         )
-        command = [
-            str(choose_office().soffice), f"-env:UserInstallation={profile.as_uri()}", "--headless",
-            "--convert-to", "xlsx:Calc MS Excel 2007 XML", "--outdir", folder, str(path),
-        ]  # fmt: skip
-        subprocess.run(command, check=True, capture_output=True, timeout=300)
+        converted(_XLSX, Path(folder), profile, path)
         return whole(Path(folder, path.name))
 
 

@@ -1,16 +1,15 @@
 """Workbooks that a real office has saved, with the functions in it and without, in both formats."""
 
 import functools
-import subprocess
 from pathlib import Path
 
 import pytest
 
 from tests.helpers import run
+from tests.plain.engines import converted
 from xlfuncs import cli
 from xlfuncs.files import problems, stored
 from xlfuncs.hosts.calc import runner
-from xlfuncs.hosts.calc.offices import clean_environment
 from xlfuncs.records.upgrade import upgraded
 
 FIRST = Path(__file__).parents[2] / "records/first_edition.xlsx"
@@ -28,13 +27,8 @@ def example(tmp_path_factory):
 def saved(needs_office, example, tmp_path_factory):
     """Where what an office without our functions makes of a workbook is, by name and ending."""
     folder = tmp_path_factory.mktemp("saved")
-    profile = (folder / "profile").absolute().as_uri()
     for ending in ("xlsx", "ods"):
-        command = [needs_office.soffice, f"-env:UserInstallation={profile}", "--headless",
-                   "--convert-to", ending, "--outdir", folder, example, FIRST]  # fmt: skip
-        subprocess.run(
-            command, check=True, capture_output=True, env=clean_environment(), timeout=120
-        )
+        converted(ending, folder, folder / "profile", example, FIRST)
     return lambda source, ending: folder / f"{source.stem}.{ending}"
 
 

@@ -2,7 +2,6 @@
 
 import io
 import re
-import subprocess
 import zipfile
 from pathlib import Path
 from xml.etree import ElementTree
@@ -14,6 +13,7 @@ import xlwings
 from oletools.olevba import VBA_Parser
 
 from tests.hosts.excel.specification import read_project
+from tests.plain.engines import converted
 from xlfuncs.functions import CATALOGUE
 from xlfuncs.hosts.calc import runner
 from xlfuncs.hosts.excel import macros, wrappers
@@ -101,13 +101,7 @@ def without_attributes(source):
 
 def test_libreoffice(files, needs_office, tmp_path):
     """It takes over what it reads of the macros when it saves the workbook in its own format."""
-    subprocess.run(
-        [
-            needs_office.soffice, f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}",
-            "--headless", "--convert-to", "ods", "--outdir", tmp_path, files["xlsm"],
-        ],
-        check=True, capture_output=True, timeout=120,
-    )  # fmt: skip
+    converted("ods", tmp_path, tmp_path / "profile", files["xlsm"])
     with zipfile.ZipFile(tmp_path / "brewing.ods") as archive:
         modules = {
             Path(name).stem: "".join(ElementTree.fromstring(archive.read(name)).itertext())

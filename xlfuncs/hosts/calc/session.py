@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
 
-from xlfuncs.hosts.calc.offices import Office, OfficeProblem, clean_environment
+from xlfuncs.hosts.calc.offices import Office, OfficeProblem, office_environment
 
 _DRIVER = Path(__file__).with_name("inside") / "driver.py"
 _GRACE = 5.0  # seconds that an office has to end by itself
@@ -94,7 +94,7 @@ def _started(
         stdin=stdin,
         stdout=stdout,
         stderr=subprocess.DEVNULL,
-        env=clean_environment(),
+        env=office_environment(),
         start_new_session=True,
     )
     try:
