@@ -129,6 +129,7 @@ def test_exact_readings_give_the_curve():
         [5.0, 5.0, 5.0, 5.0],
         [-0.1, -0.2, -0.1, -0.3],
         [18.0, 0.0, 0.0, 0.0],
+        [1.9, 2.5, 2.8, -0.1],  # rises, but for a reading of nothing
         [5.0, 4.999, 4.998, 4.997],  # the last reading less by what no instrument shows
     ],
 )

@@ -1,3 +1,5 @@
+import math
+
 import numpy as np
 import pytest
 import scipy.optimize
@@ -69,6 +71,8 @@ def test_one_pair_is_a_ratio_without_residual():
     assert fit.factor == pytest.approx(12.5 / sucrose.plato(1.0484))
     assert np.isnan(fit.residual)
     assert fit.pairs == 1
+    twice = wort.fit_factor(np.full(2, 12.5), np.full(2, 1.0484))
+    assert fit.uncertainty == pytest.approx(math.sqrt(2) * twice.uncertainty, rel=1e-9)
 
 
 def test_uncertainty_of_a_gravity_by_hand():
