@@ -148,15 +148,11 @@ class Prepared:
             return None
         self._begin(cells, blocks)
         values = dict(before.values)
-        waiting: list[int] = []  # numbers of formulas, a heap
+        waiting = _Waiting()
         for (sheet, position), value in entries.items():
             self._put(sheet, position, EMPTY if value is None else value, waiting)
-        done = -1
         while waiting:
-            number = heapq.heappop(waiting)
-            if number == done:
-                continue
-            done, formula = number, book.order[number]
+            formula = book.order[waiting.first()]
             for position, cell in book.cells_of(formula):
                 if self._put(formula.area.sheet, position, cell, waiting):
                     values[formula.area.sheet, address_of(*position)] = _plain(cell)
@@ -164,7 +160,7 @@ class Prepared:
                 return None
         return Calculation(values, [], book.calls)
 
-    def _put(self, sheet: str, position: Position, value: Any, waiting: list[int]) -> bool:
+    def _put(self, sheet: str, position: Position, value: Any, waiting: _Waiting) -> bool:
         """Put a value into a cell; whether it became another, for which formulas wait then."""
         cells = self._book.contents[sheet]
         known = cells.get(position, EMPTY)
@@ -174,8 +170,7 @@ class Prepared:
         dependents = self._as_it_is[-1]
         for area in dependents.areas(sheet, position):
             self._book.blocks.pop(area, None)
-            for number in dependents.of(area):
-                heapq.heappush(waiting, number)
+            waiting.add(dependents.of(area))
         return True
 
     def _whole(self, entries: Mapping[tuple[str, Position], Any]) -> Calculation:
@@ -192,6 +187,30 @@ class Prepared:
         book.alike, book.calls = {}, collections.Counter()
         for formula, problem in zip(book.formulas, self._problems, strict=True):
             formula.problem = problem
+
+
+class _Waiting:
+    """Formulas that are to be computed, each once, by their numbers in order."""
+
+    def __init__(self) -> None:
+        self._heap: list[int] = []
+        self._all: set[int] = set()
+
+    def add(self, numbers: Sequence[int]) -> None:
+        """Some more: a column is needed by the same formulas for each cell that changes in it."""
+        for number in numbers:
+            if number not in self._all:
+                self._all.add(number)
+                heapq.heappush(self._heap, number)
+
+    def first(self) -> int:
+        """The first, which then waits no longer."""
+        number = heapq.heappop(self._heap)
+        self._all.remove(number)
+        return number
+
+    def __len__(self) -> int:
+        return len(self._heap)
 
 
 def calculate_file(
@@ -367,9 +386,9 @@ class _Workbook:
         found = self.blocks.get(area)
         if found is None:  # asked for when all its cells are computed, so it is kept
             contents = self.contents[area.sheet]
-            cells = np.empty(area.shape[0] * area.shape[1], dtype=object)
-            for i, position in enumerate(area.positions()):
-                cells[i] = contents.get(position, EMPTY)
+            positions = area.positions()
+            cells = np.empty(len(positions), dtype=object)
+            cells[:] = [contents.get(position, EMPTY) for position in positions]
             found = self.blocks[area] = cells.reshape(area.shape)
         return found
 

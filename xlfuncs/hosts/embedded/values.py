@@ -47,6 +47,12 @@ NOT_A_VALUE, NOT_A_NUMBER, DIVIDED_BY_ZERO, NOT_FOUND, NO_SUCH_CELL = (
 SAME = 2.0**-48
 
 
+@functools.lru_cache(4096)  # a workbook has few areas, which are asked for again and again
+def _positions(top: int, left: int, bottom: int, right: int) -> tuple[tuple[int, int], ...]:
+    columns = range(left, right + 1)
+    return tuple([(row, column) for row in range(top, bottom + 1) for column in columns])
+
+
 class Area(NamedTuple):
     """A rectangle of cells; rows and columns count from 1, both ends included."""
 
@@ -66,10 +72,9 @@ class Area(NamedTuple):
         """Its first cell."""
         return f"{get_column_letter(self.left)}{self.top}"
 
-    def positions(self) -> list[tuple[int, int]]:
+    def positions(self) -> tuple[tuple[int, int], ...]:
         """Row and column of each cell, in reading order."""
-        columns = range(self.left, self.right + 1)
-        return [(row, column) for row in range(self.top, self.bottom + 1) for column in columns]
+        return _positions(*self[1:])
 
 
 class Referenced(NamedTuple):
@@ -225,6 +230,10 @@ def broadcast(*arguments: Any) -> list[Any]:
 
 def settled(raw: Any) -> Any:
     """A result as its cell holds it: an empty reference is 0, what is no number is an error."""
+    if type(raw) is float:
+        return raw if math.isfinite(raw) else NOT_A_NUMBER
+    if type(raw) is str:
+        return raw
     if isinstance(raw, np.ndarray):
         raw = raw.ravel()[0]
     if isinstance(raw, np.generic):
