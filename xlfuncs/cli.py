@@ -65,9 +65,9 @@ _force = click.option("--force", is_flag=True, help="Replace the file if it exis
 
 def main() -> None:
     """Run the command line; a problem with a file is one sentence, not a traceback."""
-    # A workbook is made of objects by the hundred thousand, and a command ends soon: to look for
-    # circles each time there are 700 more takes a third of its time.
-    gc.set_threshold(100_000, 20, 100)
+    # A workbook is made of objects by the hundred thousand, and a command ends soon: to look among
+    # them for circles takes a third of its time, and finds next to none.
+    gc.disable()
     # Matrices are small here: threads of numpy would only wait for each other, a second in all.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     problems.through_office[:] = [_through_office]
@@ -76,6 +76,8 @@ def main() -> None:
     except (WorkbookProblem, OfficeProblem, ExcelProblem) as problem:
         terminal.complain(f"xlfuncs: {problem}")
         sys.exit(2)
+    finally:
+        gc.enable()
 
 
 def _through_office(path: Path, data: bytes) -> bytes:
