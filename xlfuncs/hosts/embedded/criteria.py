@@ -14,12 +14,12 @@ from xlfuncs.hosts.embedded.values import (
     EMPTY,
     ERRORS,
     NOT_A_VALUE,
+    Remembered,
     block,
     broadcast,
     is_number,
     is_text,
     number_in,
-    remembered,
 )
 
 _COMPARE = {
@@ -105,7 +105,7 @@ class _Searched:
         return [place for place, cell in enumerate(self._cells) if test(cell)]
 
 
-_searched = remembered(_Searched)
+_searched = Remembered(_Searched)
 
 
 def digits(number: float) -> float:

@@ -17,6 +17,7 @@ from xlfuncs.hosts.embedded.values import (
     NOT_A_VALUE,
     NOT_FOUND,
     SAME,
+    Remembered,
     block,
     broadcast,
     each,
@@ -25,7 +26,6 @@ from xlfuncs.hosts.embedded.values import (
     is_text,
     is_truth,
     number,
-    remembered,
     single,
     truth,
 )
@@ -91,7 +91,7 @@ class _Vector:
         return self._first.get(_exactly(wanted))
 
 
-_vector = remembered(_Vector)
+_vector = Remembered(_Vector)
 
 
 def _exactly(cell: Any) -> tuple[str, Any]:

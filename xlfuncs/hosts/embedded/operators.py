@@ -14,6 +14,7 @@ from xlfuncs.hosts.embedded.values import (
     EMPTY,
     NOT_A_NUMBER,
     SAME,
+    Remembered,
     SizesDiffer,
     block,
     broadcast,
@@ -22,7 +23,6 @@ from xlfuncs.hosts.embedded.values import (
     is_text,
     is_truth,
     number,
-    remembered,
 )
 
 
@@ -88,7 +88,7 @@ _KINDS = {float: _FLOAT, bool: TRUTH, type(EMPTY): _EMPTY, str: _TEXT}
 
 
 class Column(NamedTuple):
-    """The cells of a block as numbers, each with its kind; what is no number is NaN."""
+    """The cells of a block as numbers, with the kind of each, or of all; no number is NaN."""
 
     numbers: Any
     kinds: Any
@@ -102,7 +102,7 @@ def _column(cells: Any) -> Column:
     return Column(np.array(numbers).reshape(cells.shape), np.array(kinds).reshape(cells.shape))
 
 
-_known_column = remembered(_column)
+_known_column = Remembered(_column)
 
 
 def as_column(raw: Any) -> Column:
@@ -118,7 +118,7 @@ def _folded(cells: Any) -> Any:
     return np.array(texts, dtype=object).reshape(cells.shape)
 
 
-_known_folded = remembered(_folded)
+_known_folded = Remembered(_folded)
 
 
 def _as_folded(raw: Any) -> Any:
@@ -151,8 +151,12 @@ def _at_once(
         except ValueError:
             raise SizesDiffer from None
         done = np.isfinite(answers) & (np.maximum(one.kinds, other.kinds) <= last_kind)
-        answers = answers.astype(object)
-        if of_texts and not done.all():
+        numbers, answers = answers, answers.astype(object)
+        if done.all():
+            kind = TRUTH if numbers.dtype == bool else _FLOAT
+            _known_column.keep(answers, Column(numbers.astype(float), kind))
+            return answers
+        if of_texts:
             texts = _of_texts(one.kinds) & _of_texts(other.kinds) & ~done
             if texts.any():
                 answers[texts] = of_texts(_as_folded(left), _as_folded(right))[texts]

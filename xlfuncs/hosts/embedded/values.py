@@ -198,19 +198,25 @@ def without_errors(*arguments: Any) -> list[Any]:
     return found
 
 
-def remembered(make: Callable[[Any], Any]) -> Callable[[Any], Any]:
+class Remembered:
     """Something made of a block, made once while the block lives: a thousand formulas look up the
     same column."""
-    known: dict[int, Any] = {}
 
-    def of(cells: Any) -> Any:
+    def __init__(self, make: Callable[[Any], Any]) -> None:
+        self._make = make
+        self._known: dict[int, Any] = {}
+
+    def __call__(self, cells: Any) -> Any:
+        """What is made of it."""
+        found = self._known.get(id(cells))
+        return self.keep(cells, self._make(cells)) if found is None else found
+
+    def keep(self, cells: Any, made: Any) -> Any:
+        """Remember what is known of a block without looking at it."""
         key = id(cells)
-        if key not in known:
-            known[key] = make(cells)
-            weakref.finalize(cells, known.pop, key).atexit = False
-        return known[key]
-
-    return of
+        self._known[key] = made
+        weakref.finalize(cells, self._known.pop, key).atexit = False
+        return made
 
 
 def single(raw: Any) -> Any:
