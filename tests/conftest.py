@@ -11,7 +11,7 @@ settings.load_profile("xlfuncs")
 
 # Hundreds of workbooks are made of objects by the ten thousand: looking them through for circles
 # each time there are 700 more takes a sixth of the time of the tests.
-gc.set_threshold(400_000, 10, 100)
+gc.set_threshold(3_000_000, 10, 100)
 
 
 def pytest_collection_modifyitems(items):
