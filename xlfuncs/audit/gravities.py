@@ -227,7 +227,7 @@ def against_plan(
 ) -> list[str]:
     """What is said of gravities in SG with their uncertainty, judged in the unit of Setup.
 
-    Blank where there is no number, or none was planned.
+    Blank where nothing was measured or planned; a refusal passes on.
     """
     # A gravity and the same with its ± there: their difference is its ± in that unit.
     pairs: Any = [

@@ -83,7 +83,7 @@ def _followed(
             within(name, attributes)
         elif name == "c":
             address = attributes.get("r")
-            if address is None:  # it follows the one before it
+            if not address:  # it follows the one before it
                 column += 1
             else:
                 letters = address.rstrip(_DIGITS)
@@ -96,7 +96,7 @@ def _followed(
                 parser.EndElementHandler, parser.CharacterDataHandler = end, texts.append
         elif name == "row":
             number = attributes.get("r")
-            row, row_is_said = int(float(number)) if number else row + 1, number is not None
+            row, row_is_said = int(float(number)) if number else row + 1, bool(number)
             column = 0
 
     def within(name: str, attributes: dict[str, str]) -> None:

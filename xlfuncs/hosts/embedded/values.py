@@ -47,7 +47,7 @@ NOT_A_VALUE, NOT_A_NUMBER, DIVIDED_BY_ZERO, NOT_FOUND, NO_SUCH_CELL = (
 SAME = 2.0**-48
 
 
-@functools.lru_cache(4096)  # a workbook has few areas, which are asked for again and again
+@functools.lru_cache(1024)  # a workbook has few areas, which are asked for again and again
 def _positions(top: int, left: int, bottom: int, right: int) -> tuple[tuple[int, int], ...]:
     columns = range(left, right + 1)
     return tuple([(row, column) for row in range(top, bottom + 1) for column in columns])
