@@ -25,7 +25,7 @@ from tests.workbook.conftest import TODAY, day, fill
 from xlfuncs.files import package, stored
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.calc import session
-from xlfuncs.hosts.calc.offices import choose_office, office_environment
+from xlfuncs.hosts.calc.offices import choose_office, clean_environment
 from xlfuncs.hosts.embedded import worksheet
 from xlfuncs.hosts.embedded.values import ERRORS
 from xlfuncs.plain import measured
@@ -336,7 +336,7 @@ def edited(file, tmp_path_factory, _usable_office) -> dict[str, Path]:  # noqa: 
         subprocess.run(
             [str(office.python), str(Path(__file__).with_name("edit_in_calc.py"))],
             input=json.dumps(task), text=True, check=True, timeout=240, capture_output=True,
-            env=office_environment(),
+            env=clean_environment(),
         )  # fmt: skip
     return {out: folder / f"{out}.xlsx" for *_, out in edits}
 
