@@ -29,6 +29,11 @@ class Malformed(Exception):
     """A part is not what a workbook's part must be."""
 
 
+def no_document_type(*_: Any) -> None:
+    """For a parser that meets one: no part of a workbook has it."""
+    raise Malformed("a document type in a workbook")
+
+
 #: What comes of parts that are missing, or are not what they must be.
 NO_WORKBOOK = (
     Malformed, KeyError, StopIteration, UnicodeError, ElementTree.ParseError, expat.ExpatError,
@@ -74,7 +79,7 @@ class Scan:
         self._parser = parser = expat.ParserCreate()
         parser.StartElementHandler = self._start
         parser.EndElementHandler = self._end
-        parser.StartDoctypeDeclHandler = self._refuse
+        parser.StartDoctypeDeclHandler = no_document_type
         parser.Parse(self.text, True)
 
     def edited(self, edits: list[tuple[int, int, str]]) -> bytes:
@@ -106,9 +111,6 @@ class Scan:
             tag.closing = tag.end = here
         else:
             tag.closing, tag.end = here, self.text.index(b">", here) + 1
-
-    def _refuse(self, *_: Any) -> None:
-        raise Malformed("a document type in a workbook")
 
 
 _ENCODING = re.compile(r"""(<\?xml[^>]*?\bencoding\s*=\s*["'])([\w.-]+)(["'])""")

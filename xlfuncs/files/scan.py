@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Container, Mapping
-from typing import IO, Any, NamedTuple
+from typing import IO, NamedTuple
 from xml.parsers import expat
 
 from xlfuncs.files.package import local
-from xlfuncs.files.part import Malformed, column_of
+from xlfuncs.files.part import column_of, no_document_type
 
 _DIGITS = "0123456789"
 _PIECE = 2**16
@@ -47,7 +47,7 @@ def cells(part: IO[bytes], take: Take, wanted: Container[int] | None = None) -> 
     """
     parser = expat.ParserCreate()
     parser.buffer_text = True
-    parser.StartDoctypeDeclHandler = _refuse
+    parser.StartDoctypeDeclHandler = no_document_type
     parser.StartElementHandler = _followed(parser, take, wanted)
     try:
         while piece := part.read(_PIECE):
@@ -126,7 +126,3 @@ def _followed(
             formula = WrittenFormula("".join(texts), said)
 
     return start
-
-
-def _refuse(*_: Any) -> None:
-    raise Malformed("a document type in a workbook")
