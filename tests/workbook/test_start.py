@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 
 import openpyxl
+from openpyxl.worksheet.formula import ArrayFormula
 
 from tests.workbook.conftest import FIELD, day
 from xlfuncs import __version__
@@ -70,6 +71,8 @@ def test_a_stored_value_never_says_that_the_functions_are_loaded(tmp_path):
 
     for name in ("functions_state", "functions_missing"):
         assert value(name).startswith("NOT LOADED: the figures are those stored on 2026-03-14 ")
+    assert value("stored_lost").startswith("NOT LOADED, and this program keeps none of the figures "
+                                           "stored on 2026-03-14: ")  # fmt: skip
     # What was stored besides is what was computed.
     assert value("own_wort_factor") > 1
     assert not any(
@@ -89,6 +92,35 @@ def test_without_the_functions_the_cell_computes_the_same_words(tmp_path, monkey
     calculation = embedded.calculate_book(book, TODAY)
     said = calculation.values[title, cells.replace("$", "")]
     assert said.startswith("NOT LOADED: the figures are those stored when this file was last saved")
+
+
+def test_where_stored_figures_are_not_kept_each_sheet_says_so():
+    """An array formula is computed anew by some programs whatever is stored beside it."""
+    said = heads(build.build(Choices(rows=20)))
+    assert set(said.values()) == {""}
+    book = build.build(Choices(rows=20))
+    for name in ("functions_state", "stored_kept"):
+        title, cells = next(iter(book.defined_names[name].destinations))
+        cell = book[title][cells.replace("$", "")]
+        without = getattr(cell.value, "text", cell.value).replace("CELLS_VERSION()", "NA()")
+        cell.value = without if isinstance(cell.value, str) else ArrayFormula(cells, without)
+    said = heads(book)
+    assert said.keys() == {words.START} | {module.sheet(Choices()).title for module in SHEETS}
+    for words_there in said.values():
+        assert words_there.startswith("NOT LOADED, and this program keeps none of the figures")
+        assert "trust nothing on these sheets" in words_there
+
+
+def heads(book):
+    """What stands beside the title of each sheet, and on Start what is said of the functions."""
+    values = embedded.calculate_book(book, TODAY).values
+    title, cells = next(iter(book.defined_names["functions_state"].destinations))
+    found = {title: values[title, cells.replace("$", "")]}
+    found[title] = "" if found[title].startswith("Functions loaded") else found[title]
+    for sheet in book.worksheets:
+        found |= {sheet.title: values[sheet.title, cell.coordinate]
+                  for cell in sheet[1] if "stored_lost" in str(cell.value)}  # fmt: skip
+    return found
 
 
 def test_a_workbook_without_these_cells_is_stored_as_it_is(tmp_path):

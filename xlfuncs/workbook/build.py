@@ -30,7 +30,7 @@ def layout(choices: Choices) -> Layout:
     others = [module.sheet(choices) for module in SHEETS]
     made = [start.sheet(choices, others), *others]
     for sheet in plain_edition.sheets(made) if choices.plain else map(sortable, made):
-        placed.add(sheet)
+        placed.add(sheet if choices.plain else start.noticed(sheet))
     return placed
 
 

@@ -1,8 +1,10 @@
 """Workbooks that a real office has saved, with the functions in it and without, in both formats."""
 
 import functools
+import re
 from pathlib import Path
 
+import openpyxl
 import pytest
 
 from tests.helpers import run
@@ -11,6 +13,9 @@ from xlfuncs import cli
 from xlfuncs.files import problems, stored
 from xlfuncs.hosts.calc import runner
 from xlfuncs.records.upgrade import upgraded
+from xlfuncs.workbook import words
+from xlfuncs.workbook.sheets import SHEETS
+from xlfuncs.workbook.words import Choices
 
 FIRST = Path(__file__).parents[2] / "records/first_edition.xlsx"
 
@@ -71,6 +76,31 @@ def test_every_command_takes_what_an_office_saved(workbook, as_it_is, tmp_path):
     assert (new.lost, new.notes) == ([], [])
     (tmp_path / "new.xlsx").write_bytes(new.data)
     assert run("report", tmp_path / "new.xlsx").partition("\n")[2] == as_it_is
+
+
+def test_without_the_functions_every_sheet_says_that_its_figures_are_not_those_stored(
+    with_functions, without_functions
+):
+    """LibreOffice computes array formulas anew when it opens a file, whatever is stored in it."""
+    assert beside_titles(with_functions) == {}
+    said = beside_titles(without_functions)
+    assert said.keys() == {module.sheet(Choices()).title for module in SHEETS}
+    for words_there in said.values():
+        assert re.match(
+            r"NOT LOADED, and this program keeps none of the figures stored on [\d-]{10}: ",
+            words_there,
+        )
+
+
+def beside_titles(path):
+    """By sheet, the sentence that stands in the row of its title."""
+    book = openpyxl.load_workbook(path, data_only=True)
+    return {
+        sheet.title: cell.value
+        for sheet in book
+        for cell in sheet[1][1:]
+        if sheet.title != words.START and str(cell.value).startswith("NOT LOADED")
+    }
 
 
 def test_it_is_printed(with_functions, tmp_path):

@@ -292,6 +292,7 @@ class Sheet:
     tall: bool = False  # may take more pages than one
     parts: tuple[ReportPart, ...] = ()
     heading: str = ""  # at its head, where that is not its title
+    notice: str = ""  # beside its title: a formula that says what must be known first, or nothing
 
 
 @dataclass(frozen=True)

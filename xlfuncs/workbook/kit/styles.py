@@ -25,7 +25,7 @@ TITLE, LEAD, SECTION, TEXT, NOTE = "title of sheet", "lead of sheet", "section",
 HEADING, HEADING_TYPED, HINT, HINT_TYPED = "head", "head, typed", "hint", "hint, typed"
 TYPED, RESULT, STEP, LABEL, ANSWER = "typed", "result", "step", "label", "the answer"
 LINK, CAUTION, BOX, CELL = "link to sheet", "caution", "box for a pen", "typed cell"
-STRIP = "one value of a strip"
+STRIP, NOTICE = "one value of a strip", "notice beside a title"
 
 _LEFT = Alignment(vertical="center", horizontal="left", indent=1)
 _WRAPPED = Alignment(vertical="center", horizontal="left", indent=1, wrap_text=True)
@@ -87,6 +87,7 @@ def register(book: Workbook, least: float = 0) -> None:
               Alignment(vertical="center")),
         _look(CAUTION, _font(bold=True), _WRAPPED,
               Border(left=Side(style="thick", color=ACCENT))),
+        _look(NOTICE, bold, _WRAPPED),
         _look(STRIP, _font(), _MIDDLE, _HAIRLINE),
         _look(BOX, _font(), _MIDDLE, Border(left=_EDGE, right=_EDGE, top=_EDGE, bottom=_EDGE)),
     ):  # fmt: skip

@@ -51,6 +51,7 @@ _LOOK = {
 }
 #: Widths in digits: of a screen 1366 pixels wide, and of what parts page and steps at least.
 _SCREEN, _GAP = 175, 8
+_TITLE = 25  # and what a title takes at least
 _COMPUTED = "This cell is computed. What it shows follows from what is typed elsewhere."
 
 
@@ -110,7 +111,12 @@ class _Writer:
         _put(sheet["A1"], data.heading or data.title)
         _put(sheet["A2"], data.lead)
         sheet["A1"].style, sheet["A2"].style = styles.TITLE, styles.LEAD
-        self._merge(2, 1, max(1, sum(end <= _SCREEN - _GAP for end in ends)))
+        last = max(1, sum(end <= _SCREEN - _GAP for end in ends))
+        self._merge(2, 1, last)
+        if data.notice:
+            first = 2 + sum(end < _TITLE for end in ends)
+            self._check(data.notice)
+            self._span(1, first, max(first, last), self._words(data.notice), styles.NOTICE)
         sheet.row_dimensions[1].height = 26
         sheet.row_dimensions[2].height = 26 if data.lead else 4
         sheet.sheet_view.showGridLines = False

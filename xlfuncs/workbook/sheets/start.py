@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from xlfuncs.workbook import words
@@ -47,6 +48,15 @@ _BEFORE = "NOT LOADED: the figures are those stored "
 _AFTER = (
     " and do not follow what you type. How to load the functions: README, section Excel or Calc."
 )
+#: Whether stored figures stand, and what is said where a program computed anew what it cannot.
+_KEPT, _LOST = "stored_kept", "stored_lost"
+_GONE = "NOT LOADED, and this program keeps none of the figures stored "
+_AND_NOW = (
+    ": trust nothing on these sheets, a blank may stand for a figure. Close without saving; load "
+    "the functions (README, section Calc) or take the plain edition, which needs none."
+)
+# TODAY() has every program compute it when it opens the file.
+_NOTICE = f'=IF((TODAY()<1)+{_KEPT}>0,"",{_LOST})'
 
 
 def as_stored(today: datetime.date) -> Mapping[str, str]:
@@ -55,7 +65,14 @@ def as_stored(today: datetime.date) -> Mapping[str, str]:
     A stored value is read where the functions are not, so it never says that they are loaded.
     """
     when = f"on {today.isoformat()}"
-    return {_WHEN: when} | dict.fromkeys((_MISSING, _STATE), _BEFORE + when + _AFTER)
+    return {_WHEN: when, _LOST: _GONE + when + _AND_NOW} | dict.fromkeys(
+        (_MISSING, _STATE), _BEFORE + when + _AFTER
+    )
+
+
+def noticed(one: Sheet) -> Sheet:
+    """A sheet that says beside its title where its figures are not those stored."""
+    return one if one.title == words.START else replace(one, notice=_NOTICE)
 
 
 def sheet(choices: words.Choices, others: Sequence[Sheet]) -> Sheet:
@@ -123,14 +140,20 @@ def _with_functions() -> tuple[Block, ...]:
     return (
         Text(
             # TODAY() has every program compute this cell when it opens the file.
-            f'=IF(TODAY()<1,"",IFERROR("Functions loaded, version "&CELLS_VERSION(),{_MISSING}))',
+            '=IF(TODAY()<1,"",IFERROR("Functions loaded, version "&CELLS_VERSION(),'
+            f"IF({_KEPT},{_MISSING},{_LOST})))",
             styles.CAUTION, name=_STATE, gap=0, lines=2.2,
         ),
-        Steps({
-            # Computed where the functions are; storing writes the day beside it.
-            _WHEN: '"when this file was last saved"',
-            _MISSING: f'"{_BEFORE}"&{_WHEN}&"{_AFTER}"',
-        }),
+        Steps(
+            {
+                # Computed where the functions are; storing writes the day beside it.
+                _WHEN: '"when this file was last saved"',
+                _MISSING: f'"{_BEFORE}"&{_WHEN}&"{_AFTER}"',
+                _LOST: f'"{_GONE}"&{_WHEN}&"{_AND_NOW}"',
+            },
+            # An array formula: programs that compute those anew, whatever is stored, show it here.
+            {(_KEPT,): "NOT(ISERROR(CELLS_VERSION()))"},
+        ),
     )  # fmt: skip
 
 
