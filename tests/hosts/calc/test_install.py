@@ -121,5 +121,23 @@ def test_an_open_office_is_left_alone(needs_office, own_home, monkeypatch):
 def test_an_office_that_ends_at_once(own_home, tmp_path, needs_office):
     stub = shutil.which("true")
     office = Office(Path(stub), "7.4", needs_office.python)
-    with pytest.raises(OfficeProblem, match="LibreOffice ended at once"):
+    with pytest.raises(OfficeProblem, match="LibreOffice ended at once, twice; start it by hand"):
         install.install(office)
+
+
+def test_an_office_that_ends_once_gets_a_second_chance(own_home, needs_office, monkeypatch):
+    """As when the one before it, in the same profile, had not quite ended yet."""
+    tries = []
+
+    def run(*given):
+        tries.append(given)
+        if len(tries) == 1:
+            raise session.OfficeDied
+        return genuine(*given)
+
+    genuine = session.run
+    monkeypatch.setattr(session, "run", run)
+    monkeypatch.setattr(install, "_PAUSE", 0.01)
+    install.install()
+    assert len(tries) == 2
+    assert install.installed_version(needs_office) == __version__
