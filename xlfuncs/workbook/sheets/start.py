@@ -152,7 +152,7 @@ def _with_functions() -> tuple[Block, ...]:
                 _LOST: f'"{_GONE}"&{_WHEN}&"{_AND_NOW}"',
             },
             # An array formula: programs that compute those anew, whatever is stored, show it here.
-            {(_KEPT,): "NOT(ISERROR(CELLS_VERSION()))"},
+            {(_KEPT,): "IF(ISERROR(CELLS_VERSION()),0,1)"},
         ),
     )  # fmt: skip
 
