@@ -161,13 +161,12 @@ class LoneCells(unohelper.Base, XChangesListener):  # type: ignore[misc]
     def guard(self, areas: Iterable[Any]) -> None:
         """In all formulas of these ranges or sheets."""
         named = functools.cache(self._named_cells)  # slow: only if a formula needs it, and once
-        for formula, get, put in itertools.chain.from_iterable(map(_formulas, areas)):
-            if lone.may_have(formula):
-                tokens = lone.guarded(
-                    get(), self.codes, lambda token: self._is_cell(token, named), FormulaToken
-                )
-                if tokens:
-                    put(tuple(tokens))
+        for get, put in itertools.chain.from_iterable(map(_ours, areas)):
+            tokens = lone.guarded(
+                get(), self.codes, lambda token: self._is_cell(token, named), FormulaToken
+            )
+            if tokens:
+                put(tuple(tokens))
 
     def _is_cell(self, token: Any, named: Callable[[], set[int]]) -> bool:
         if token.OpCode == self.name_code:
@@ -180,27 +179,33 @@ class LoneCells(unohelper.Base, XChangesListener):  # type: ignore[misc]
                 if hasattr(name.ReferredCells, "CellAddress")}  # fmt: skip
 
 
-def _formulas(
-    cells: Any,
-) -> Iterator[tuple[str, Callable[[], Any], Callable[[Any], None]]]:
-    """Each formula, and how to get and put its tokens; an array formula is one."""
+def _ours(cells: Any) -> Iterator[tuple[Callable[[], Any], Callable[[Any], None]]]:
+    """How to get and put the tokens of each formula that calls us; an array formula is one.
+
+    The texts of a whole area are asked for at once: most formulas of a workbook call nobody.
+    """
     sheet = cells.Spreadsheet
     for area in cells.queryContentCells(FORMULA).RangeAddresses:
-        for column in range(area.StartColumn, area.EndColumn + 1):
-            row = area.StartRow
-            while row <= area.EndRow:
+        top, left = area.StartRow, area.StartColumn
+        texts = sheet.getCellRangeByPosition(left, top, area.EndColumn, area.EndRow).FormulaArray
+        seen: set[tuple[int, int]] = set()  # in array formulas met before
+        for row, line in enumerate(texts, top):
+            for column, formula in enumerate(line, left):
+                if (row, column) in seen or not lone.may_have(formula):
+                    continue
                 cell = sheet.getCellByPosition(column, row)
-                formula = cell.Formula
-                if formula.startswith("{"):
-                    array = sheet.createCursorByRange(cell)
-                    array.collapseToCurrentArray()
-                    place = array.RangeAddress
-                    if (column, row) == (place.StartColumn, place.StartRow):
-                        yield formula, array.getArrayTokens, array.setArrayTokens
-                    row = place.EndRow + 1
-                else:
-                    yield formula, cell.getTokens, cell.setTokens
-                    row += 1
+                if not formula.startswith("{"):
+                    yield cell.getTokens, cell.setTokens
+                    continue
+                array = sheet.createCursorByRange(cell)
+                array.collapseToCurrentArray()
+                place = array.RangeAddress
+                seen.update(itertools.product(
+                    range(place.StartRow, place.EndRow + 1),
+                    range(place.StartColumn, place.EndColumn + 1),
+                ))  # fmt: skip
+                if (row, column) == (place.StartRow, place.StartColumn):
+                    yield array.getArrayTokens, array.setArrayTokens
 
 
 g_ImplementationHelper = unohelper.ImplementationHelper()  # the office looks for this name  # noqa: N816

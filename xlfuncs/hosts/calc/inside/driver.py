@@ -26,6 +26,7 @@ from com.sun.star.ucb import XCommandEnvironment
 
 _FORMULA_CELLS = 16  # com.sun.star.sheet.CellFlags.FORMULA
 _TRUTH, _NA = 1, 2
+_CELLS_OF_AN_AREA = 2_500
 _ERRORS = {521: "#NULL!", 532: "#DIV/0!", 524: "#REF!", 525: "#NAME?", 503: "#NUM!",
            523: "#NUM!"}  # fmt: skip
 
@@ -103,11 +104,12 @@ def _formula_values(sheet: Any, scratch: Any) -> Iterator[tuple[int, int, Any]]:
 
 def _read_at_once(areas: Sequence[Any]) -> Iterator[Sequence[Any]]:
     """All areas, unless they lie so far apart that what is between them is much more than they are:
-    each object of the office that is asked for costs as much as a hundred cells."""
+    to ask for one more area takes as long as some thousands of cells."""
     if not areas:
         return
     left, top, right, bottom = _box(areas)
-    if (right - left + 1) * (bottom - top + 1) <= 10_000 + 3 * len(list(_places(areas))):
+    between = (right - left + 1) * (bottom - top + 1) - len(list(_places(areas)))
+    if between <= _CELLS_OF_AN_AREA * len(areas):
         yield areas
     else:
         yield from ([area] for area in areas)
