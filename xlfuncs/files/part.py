@@ -81,6 +81,7 @@ class Scan:
         parser.EndElementHandler = self._end
         parser.StartDoctypeDeclHandler = no_document_type
         parser.Parse(self.text, True)
+        del self._parser  # which leads back here: nobody would free the circle for a long time
 
     def edited(self, edits: list[tuple[int, int, str]]) -> bytes:
         """The part with some stretches replaced; the others stay byte for byte."""

@@ -97,7 +97,11 @@ def opened(source: Source) -> Contents:
 
 def calculate_book(book: Contents | Workbook, today: datetime.date | None = None) -> Calculation:
     """The same for a workbook that is open, be it one that openpyxl holds; it is not changed."""
-    return _Workbook(book, today).calculation()
+    workbook = _Workbook(book, today)
+    try:
+        return workbook.calculation()
+    finally:
+        workbook.let_go()
 
 
 class Prepared:
@@ -354,6 +358,12 @@ class _Workbook:
         if found is None:
             found = self.alike[key] = settled(tree.value(area))
         return found
+
+    def let_go(self) -> None:
+        """Part with what leads back here, so that all of it is freed at once: a hundred thousand
+        objects in a circle would wait for somebody who looks for such."""
+        self.formulas, self.order = [], []
+        self.trees, self.functions = {}, {}
 
     # --- what a formula finds around it
 
