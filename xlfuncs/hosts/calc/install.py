@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from xlfuncs import __version__
-from xlfuncs.hosts.calc import addin, session
+from xlfuncs.hosts.calc import addin, offices, session
 from xlfuncs.hosts.calc.offices import (
     Office,
     OfficeProblem,
@@ -143,6 +143,7 @@ def _fetch(version: str, folder: Path) -> None:
             )
         shutil.rmtree(folder, ignore_errors=True)
         packages.replace(folder)
+    offices.examine.cache_clear()
 
 
 def _free_profile(office: Office) -> Path:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import os
 import re
@@ -93,6 +94,7 @@ def choose_office(environ: Mapping[str, str] = os.environ) -> Office:
     )
 
 
+@functools.lru_cache(16)  # what an office has stays as it is, until `install` fetches something
 def examine(office: Office, site_packages: Path | None = None) -> OfficePython:
     """Ask the office's Python what it has, with one more folder on its path if given."""
     script = (
