@@ -118,7 +118,8 @@ def test_an_open_office_is_left_alone(needs_office, own_home, monkeypatch):
             act()
 
 
-def test_an_office_that_ends_at_once(own_home, tmp_path, needs_office):
+def test_an_office_that_ends_at_once(own_home, tmp_path, needs_office, monkeypatch):
+    monkeypatch.setattr(install, "_PAUSE", 0.01)
     stub = shutil.which("true")
     office = Office(Path(stub), "7.4", needs_office.python)
     with pytest.raises(OfficeProblem, match="LibreOffice ended at once, twice; start it by hand"):
