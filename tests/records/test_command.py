@@ -6,11 +6,13 @@ import sys
 
 import openpyxl
 import pytest
+from openpyxl.utils.cell import rows_from_range
 
 from tests.helpers import cells_of, column, parts_of, run
 from tests.plain import engines
 from xlfuncs import cli
 from xlfuncs.cells.values import date_serial
+from xlfuncs.files import package
 from xlfuncs.files.problems import Source
 from xlfuncs.records import importing
 from xlfuncs.records.book import Book
@@ -145,10 +147,8 @@ def test_a_table_that_is_too_short_grows_and_keeps_all(table, kind, tmp_path, re
     for name, values in before.items():
         if not name.startswith(TABLES[table].prefix):
             assert [value for value in after[name] if value] == [value for value in values if value]
-    book = Book(Source(path, path.read_bytes()), TABLES[table])
     first = TABLES[table].column(heading.partition(",")[0]).target
-    old = [value for value in before[first] if value is not None]
-    new = [line[first] for line in book.lines[: book.free]]
+    old, new = ([value for value in found[first] if value is not None] for found in (before, after))
     assert (new[: len(old)], len(new)) == (old, len(old) + count)
     assert Source(path, path.read_bytes()).ending() == path.suffix
     if table == "log":
@@ -159,12 +159,13 @@ def test_a_table_that_is_too_short_grows_and_keeps_all(table, kind, tmp_path, re
 
 def everything(path):
     """All that is typed into the four tables."""
-    source = Source(path, path.read_bytes())
-    found = {}
-    for table in TABLES.values():
-        book = Book(source, table)
-        found |= {name: [line[name] for line in book.lines] for name in table.typed}
-    return found
+    names, values = engines.names(path), engines.whole(path)
+
+    def typed(name):
+        title, cells = package.destination(names[name])
+        return [values.get((title, cell)) for (cell,) in rows_from_range(cells)]
+
+    return {name: typed(name) for table in TABLES.values() for name in table.typed}
 
 
 # --- refusals: status 2, and the workbook as it was ------------------------------

@@ -117,10 +117,12 @@ def heads(book):
     title, cells = next(iter(book.defined_names["functions_state"].destinations))
     found = {title: values[title, cells.replace("$", "")]}
     found[title] = "" if found[title].startswith("Functions loaded") else found[title]
-    for sheet in book.worksheets:
-        found |= {sheet.title: values[sheet.title, cell.coordinate]
-                  for cell in sheet[1] if "stored_lost" in str(cell.value)}  # fmt: skip
-    return found
+    return found | {
+        sheet.title: values[sheet.title, cell.coordinate]
+        for sheet in book.worksheets
+        for cell in sheet[1]
+        if "stored_lost" in str(cell.value)
+    }
 
 
 def test_a_workbook_without_these_cells_is_stored_as_it_is(tmp_path):

@@ -4,11 +4,10 @@ import functools
 import re
 from pathlib import Path
 
-import openpyxl
 import pytest
 
 from tests.helpers import run
-from tests.plain.engines import converted
+from tests.plain import engines
 from xlfuncs import cli
 from xlfuncs.files import problems, stored
 from xlfuncs.hosts.calc import runner
@@ -33,7 +32,7 @@ def saved(needs_office, example, tmp_path_factory):
     """Where what an office without our functions makes of a workbook is, by name and ending."""
     folder = tmp_path_factory.mktemp("saved")
     for ending in ("xlsx", "ods"):
-        converted(ending, folder, folder / "profile", example, FIRST)
+        engines.converted(ending, folder, folder / "profile", example, FIRST)
     return lambda source, ending: folder / f"{source.stem}.{ending}"
 
 
@@ -94,12 +93,11 @@ def test_without_the_functions_every_sheet_says_that_its_figures_are_not_those_s
 
 def beside_titles(path):
     """By sheet, the sentence that stands in the row of its title."""
-    book = openpyxl.load_workbook(path, data_only=True)
     return {
-        sheet.title: cell.value
-        for sheet in book
-        for cell in sheet[1][1:]
-        if sheet.title != words.START and str(cell.value).startswith("NOT LOADED")
+        title: said
+        for (title, address), said in engines.whole(path).items()
+        if re.fullmatch("[B-Z]+1", address) and str(said).startswith("NOT LOADED")
+        if title != words.START
     }
 
 
