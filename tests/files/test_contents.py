@@ -153,7 +153,7 @@ def test_what_no_workbook_holds_is_damage(book, rows):
 
 @pytest.mark.parametrize("plain", [False, True])
 def test_a_file_holds_what_the_workbook_in_memory_holds(plain):
-    made = build.build(Choices(rows=20, example=True, plain=plain))
+    made = build.build(Choices(rows=20, checks=20, example=True, plain=plain))
     made["Log"]["Z1"] = "#N/A"
     memory, file = contents.of(made), contents.read(Source(None, build.to_bytes(made)))
     assert file.names == memory.names

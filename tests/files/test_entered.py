@@ -132,7 +132,7 @@ def test_what_office_and_engine_take_a_text_for(data, tmp_path):
 @pytest.mark.parametrize("plain", [False, True])
 def test_entries_of_a_workbook_of_ours_are_found_by_name_and_counted(tmp_path, plain):
     """With functions inside or in plain formulas: the log's first line gives its gravity."""
-    book = to_bytes(build.build(Choices(rows=20, plain=plain)))
+    book = to_bytes(build.build(Choices(rows=20, checks=20, plain=plain)))
     data = book if plain else macros.with_functions(book)
     path = tmp_path / ("log.xlsx" if plain else "log.xlsm")
     path.write_bytes(data)

@@ -75,7 +75,8 @@ def test_rows_that_were_written_as_they_came_are_there_as_well():
 
 
 @pytest.mark.parametrize(
-    "choices", [Choices(20, plain=True, example=True), Choices(20, example=True)]
+    "choices",
+    [Choices(20, checks=20, plain=True, example=True), Choices(20, checks=20, example=True)],
 )
 def test_values_and_entries_stand_where_the_ways_by_the_file_put_them(choices):
     values = embedded.calculate_book(build.build(choices), DAY).values

@@ -484,7 +484,7 @@ def test_a_formula_in_a_typed_column_does_no_harm(columns):
 
 
 #: Both kinds of formulas, in workbooks that have every sheet.
-BUILT = [Choices(rows=20, plain=True), Choices(rows=20, example=True)]
+BUILT = [Choices(rows=20, checks=20, plain=True), Choices(rows=20, checks=20, example=True)]
 
 
 @functools.cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import itertools
 import json
@@ -34,10 +35,10 @@ from xlfuncs.workbook import build
 from xlfuncs.workbook.plain_edition import NEEDS
 from xlfuncs.workbook.words import Choices
 
-METRIC = Choices(rows=20, example=True)
-US = Choices(rows=20, example=True, units="us", gravity="plato")
+METRIC = Choices(rows=20, checks=20, example=True)
+US = Choices(rows=20, checks=20, example=True, units="us", gravity="plato")
 #: The whole log of the example, and blank lines below it.
-WHOLE = Choices(rows=90, example=True)
+WHOLE = Choices(rows=90, checks=20, example=True)
 
 #: Names that hang on what stays with the functions.
 _STAY = re.compile(
@@ -61,7 +62,7 @@ def example(choices: Choices, plain: bool) -> tuple[Any, dict[tuple[str, str], A
 
 
 def _edition(choices: Choices, plain: bool) -> Choices:
-    return Choices(choices.rows, choices.units, choices.gravity, choices.example, plain=plain)
+    return dataclasses.replace(choices, plain=plain)
 
 
 def computed(book: Any) -> dict[tuple[str, str], Any]:
