@@ -142,7 +142,7 @@ def _with_functions() -> tuple[Block, ...]:
             # TODAY() has every program compute this cell when it opens the file.
             '=IF(TODAY()<1,"",IFERROR("Functions loaded, version "&CELLS_VERSION(),'
             f"IF({_KEPT},{_MISSING},{_LOST})))",
-            styles.CAUTION, name=_STATE, gap=0, lines=2.2,
+            styles.CAUTION, name=_STATE, gap=0, lines=3.2,
         ),
         Steps(
             {
