@@ -8,7 +8,7 @@ import io
 import math
 import sys
 import zipfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -72,15 +72,24 @@ def parts_of(path: Path) -> dict[str, bytes]:
 
 def cells_of(path: Path, name: str) -> list[tuple[str, str]]:
     """Sheet and address of each cell of a named column."""
-    place = package.destination(engines.names(path)[name])
+    return _cells(engines.names(path)[name])
+
+
+def _cells(column: str) -> list[tuple[str, str]]:
+    place = package.destination(column)
     assert place is not None
     return [(place[0], cell) for line in rows_from_range(place[1]) for cell in line]
 
 
+def columns(path: Path, names: Iterable[str]) -> dict[str, list[Any]]:
+    """What a file holds in the cells of named columns, dates as numbers."""
+    known, values = engines.names(path), engines.whole(path)
+    return {name: [values.get(place) for place in _cells(known[name])] for name in names}
+
+
 def column(path: Path, name: str) -> list[Any]:
-    """What a file holds in the cells of a named column, dates as numbers."""
-    values = engines.whole(path)
-    return [values.get(place) for place in cells_of(path, name)]
+    """The same of one of them."""
+    return columns(path, [name])[name]
 
 
 def rewrite(path: Path, part: str, change: Callable[[str], str]) -> None:

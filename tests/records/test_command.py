@@ -6,13 +6,11 @@ import sys
 
 import openpyxl
 import pytest
-from openpyxl.utils.cell import rows_from_range
 
-from tests.helpers import cells_of, column, parts_of, run
+from tests.helpers import cells_of, column, columns, parts_of, run
 from tests.plain import engines
 from xlfuncs import cli
 from xlfuncs.cells.values import date_serial
-from xlfuncs.files import package
 from xlfuncs.files.problems import Source
 from xlfuncs.records import importing
 from xlfuncs.records.book import Book
@@ -159,13 +157,7 @@ def test_a_table_that_is_too_short_grows_and_keeps_all(table, kind, tmp_path, re
 
 def everything(path):
     """All that is typed into the four tables."""
-    names, values = engines.names(path), engines.whole(path)
-
-    def typed(name):
-        title, cells = package.destination(names[name])
-        return [values.get((title, cell)) for (cell,) in rows_from_range(cells)]
-
-    return {name: typed(name) for table in TABLES.values() for name in table.typed}
+    return columns(path, [name for table in TABLES.values() for name in table.typed])
 
 
 # --- refusals: status 2, and the workbook as it was ------------------------------

@@ -29,8 +29,9 @@ def layout(choices: Choices) -> Layout:
     placed = Layout()
     others = [module.sheet(choices) for module in SHEETS]
     made = [start.sheet(choices, others), *others]
-    for sheet in plain_edition.sheets(made) if choices.plain else map(sortable, made):
-        placed.add(sheet if choices.plain else start.noticed(sheet))
+    with_functions = map(start.noticed, map(sortable, made))
+    for sheet in plain_edition.sheets(made) if choices.plain else with_functions:
+        placed.add(sheet)
     return placed
 
 
