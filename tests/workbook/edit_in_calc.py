@@ -56,6 +56,10 @@ def sort(log, table, line):
     columns.sort((value("SortFields", fields), value("ContainsHeader", False)))
 
 
+def compute(log, table, line):
+    """Nothing: all that is done then is to compute the whole workbook anew."""
+
+
 def main():
     task = json.load(sys.stdin)
     context = connected(task["pipe"])
@@ -66,7 +70,7 @@ def main():
         book = desktop.loadComponentFromURL(file, "_blank", 0, (value("Hidden", True),))
         table = book.NamedRanges.getByName("log_date").getReferredCells().RangeAddress
         globals()[edit](book.Sheets.getByIndex(table.Sheet), table, line)
-        book.calculate()
+        book.calculate() if edit != "compute" else book.calculateAll()
         book.storeToURL(out, (value("FilterName", "Calc MS Excel 2007 XML"),))
         book.close(True)
     os._exit(0)  # taking the bridge down may crash, when all is done

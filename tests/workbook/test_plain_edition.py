@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import functools
 import itertools
@@ -10,6 +11,7 @@ import re
 import string
 import subprocess
 import uuid
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -38,7 +40,7 @@ from xlfuncs.workbook.words import Choices
 METRIC = Choices(rows=20, checks=20, example=True)
 US = Choices(rows=20, checks=20, example=True, units="us", gravity="plato")
 #: The whole log of the example, and blank lines below it.
-WHOLE = Choices(rows=90, checks=20, example=True)
+WHOLE = Choices(rows=100, checks=20, example=True)
 
 #: Names that hang on what stays with the functions.
 _STAY = re.compile(
@@ -314,6 +316,15 @@ SEEN = (
 )
 
 
+@contextlib.contextmanager
+def _as_by_hand(command: list[str]) -> Iterator[None]:
+    """An office that runs as a person starts it, and not as we do."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(session, "office_environment", clean_environment)
+        with session._started(command):
+            yield
+
+
 @pytest.fixture(scope="module")
 def edited(file, tmp_path_factory, _usable_office) -> dict[str, Path]:  # noqa: F811
     """The example after each of the edits, as LibreOffice computed and saved it."""
@@ -322,9 +333,11 @@ def edited(file, tmp_path_factory, _usable_office) -> dict[str, Path]:  # noqa: 
     folder = tmp_path_factory.mktemp("edited")
     functions = folder / "functions.xlsx"
     functions.write_bytes(build.to_bytes(build.build(WHOLE)))
+    long = folder / "long.xlsx"
+    long.write_bytes(build.to_bytes(build.build(dataclasses.replace(WHOLE, plain=True))))
     edits = [
         (file, "delete", 4, "delete"), (file, "insert", 4, "insert"), (file, "sort", 13, "sort"),
-        (functions, "sort", 13, "functions"),
+        (functions, "sort", 13, "functions"), (long, "compute", 0, "anew"),
     ]  # fmt: skip
     pipe = f"xlfuncs{uuid.uuid4().hex}"
     task = {
@@ -333,7 +346,7 @@ def edited(file, tmp_path_factory, _usable_office) -> dict[str, Path]:  # noqa: 
                   for source, edit, line, out in edits],
     }  # fmt: skip
     office = choose_office()
-    with session._started(session._office_command(office, folder / "profile", pipe)):
+    with _as_by_hand(session._office_command(office, folder / "profile", pipe)):
         subprocess.run(
             [str(office.python), str(Path(__file__).with_name("edit_in_calc.py"))],
             input=json.dumps(task), text=True, check=True, timeout=240, capture_output=True,
@@ -350,6 +363,13 @@ def test_lines_can_be_deleted_inserted_filled_down_and_sorted(edited, edit, need
         "delete": -1, "insert": 1, "sort": 0,
     }[edit]  # fmt: skip
     as_if_typed_so(names, values, *a_line_longer())
+
+
+def test_no_formula_is_taken_for_a_circle_when_all_are_computed_anew(edited, needs_office):  # noqa: F811
+    """LibreOffice 7.4 sees circles where a column waits for what is not asked for."""
+    found = Counter(value for value in engines.whole(edited["anew"]).values()
+                    if str(value).startswith(("#", "Err:")))  # fmt: skip
+    assert found.keys() == {"#N/A"}  # what pictures leave out
 
 
 def test_lines_can_be_sorted_where_the_functions_compute_whole_columns(edited, needs_office):  # noqa: F811

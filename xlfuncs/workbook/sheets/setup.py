@@ -204,8 +204,8 @@ def _in_use() -> tuple[Line, ...]:
 def _effective() -> dict[str, str]:
     """What the other sheets use: each entry, or what its blank stands for."""
     plato, factor = f'{initial("set_gravity")}="P"', NUMBERS["set_wort_factor"]
-    own_wort = f'(source="{words.OWN}")*ISNUMBER(own_wort_factor)=1'
-    own_beer = f'(beer_source="{words.OWN}")*ISNUMBER(own_beer_wort_factor)=1'
+    own_wort = f'IF(source="{words.OWN}",ISNUMBER(own_wort_factor),FALSE)'
+    own_beer = f'IF(beer_source="{words.OWN}",ISNUMBER(own_beer_wort_factor),FALSE)'
     return {
         "unit_volume": 'IFERROR(IF(TRIM(set_volume)="","L",TRIM(set_volume)),"an error")',
         "unit_temperature": 'IF(ISNUMBER(SEARCH("F",set_temperature)),"F","C")',
