@@ -6,6 +6,8 @@ import contextlib
 import functools
 import io
 import math
+import shutil
+import subprocess
 import sys
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -38,6 +40,14 @@ def run(*arguments: Any, status: int = 0) -> str:
 
 #: The parts of blank workbooks as they are read: once, which takes as long as to write them.
 _blank_part = functools.lru_cache(64)(SheetPart)
+
+
+def poppler(program: str, *arguments: Any) -> str:
+    """What a program that reads PDF files says."""
+    found = shutil.which(program)
+    if not found:
+        pytest.fail(f"{program} is needed to read a PDF (Debian and Ubuntu: poppler-utils)")
+    return subprocess.run([found, *arguments], capture_output=True, check=True).stdout.decode()
 
 
 def entered_into(blank: bytes, cells: Mapping[tuple[str, str], Any]) -> bytes:

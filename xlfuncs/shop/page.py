@@ -28,10 +28,8 @@ from xlfuncs.workbook.kit.blocks import (
     Verbatim,
 )
 from xlfuncs.workbook.kit.place import UNNAMED
-from xlfuncs.workbook.sheets.batch_sheet import BOXES, HIGH
+from xlfuncs.workbook.sheets.batch_sheet import BOXES, HIGH, LEAST
 
-#: No type is smaller, in points.
-LEAST = 10
 #: A box is 25 mm wide and over 10 mm high; together they fill A4, the narrower of the papers.
 _WIDTHS = (*(11.6,) * 3, *(12.9,) * 5)
 _COLUMNS = len(_WIDTHS)
@@ -81,6 +79,7 @@ def sheet(page: Page) -> Sheet:
             ),
         ),
         widths=_WIDTHS,
+        least=LEAST,
         heading=Verbatim(_short(page.shop, _HEAD) or words.BATCH_SHEET),
     )  # fmt: skip
 

@@ -132,7 +132,7 @@ def workbook(evening: Evening, shop: str, paper: int, today: float) -> bytes:
         layout.add(page.sheet(one))
     book = Workbook()
     book.remove(book.active)
-    styles.register(book, least=page.LEAST)
+    styles.register(book)
     kit.write(book, layout, paper)
     for sheet in book.worksheets:
         # One page stands for itself: no sheet, file or number of pages at its foot.

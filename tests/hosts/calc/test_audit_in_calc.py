@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
-import subprocess
-
 import pytest
 
+from tests.helpers import poppler
 from tests.helpers import run as command
 from tests.workbook.conftest import FIELD, as_file, day, reading, water_check
 from xlfuncs.workbook.words import Choices
@@ -34,11 +32,7 @@ def log(tmp_path):
 
 def words(pdf):
     """The words on the pages of a PDF."""
-    program = shutil.which("pdftotext")
-    if program is None:
-        pytest.fail("pdftotext is needed to read a PDF (Debian and Ubuntu: poppler-utils)")
-    done = subprocess.run([program, "-layout", pdf, "-"], capture_output=True, check=True)
-    return done.stdout.decode().split()
+    return poppler("pdftotext", "-layout", pdf, "-").split()
 
 
 def test_the_findings_are_printed(needs_office, log, tmp_path):

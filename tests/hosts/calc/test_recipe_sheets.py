@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
-import subprocess
-
 import pytest
 
-from tests.helpers import run
+from tests.helpers import poppler, run
 
 LINES = [
     "batch,customer,date,grain,before_boil_gravity,before_boil_volume,into_fermenter_gravity,"
@@ -23,13 +20,6 @@ def listed(tmp_path):
     return path
 
 
-def _poppler(program, *arguments):
-    found = shutil.which(program)
-    if not found:
-        pytest.fail(f"{program} is needed to read a PDF (Debian and Ubuntu: poppler-utils)")
-    return subprocess.run([found, *arguments], capture_output=True, check=True).stdout.decode()
-
-
 def _middle(lines, word):
     """Where the last of these words on the first page stands."""
     first_page = lines[: lines.index("  </page>")]
@@ -42,12 +32,12 @@ def _middle(lines, word):
 def test_a_page_each_at_its_true_size(needs_office, listed, tmp_path, paper):
     pdf = tmp_path / "sheets.pdf"
     assert run("sheets", listed, "-o", pdf, "--paper", paper) == f"Wrote {pdf}, pages: 3\n"
-    about = _poppler("pdfinfo", pdf)
+    about = poppler("pdfinfo", pdf)
     assert "Pages:           3" in about
     assert ("A4" in about) == (paper == "a4")
     # Four boxes of 25 mm (283.5 points) at least, from the middle of one heading to that of
     # another; LibreOffice 25.2 makes them 26 mm wide on Letter.
-    lines = _poppler("pdftotext", "-bbox", pdf, "-").splitlines()
+    lines = poppler("pdftotext", "-bbox", pdf, "-").splitlines()
     assert 282.5 < _middle(lines, "Volume") - _middle(lines, "Time") < 297
     assert sorted(path.name for path in tmp_path.iterdir()) == ["recipes.csv", "sheets.pdf"]
 
@@ -57,7 +47,7 @@ def test_a_german_office_prints_the_same(needs_office, listed, tmp_path, monkeyp
     for locale in ("C.UTF-8", "de_DE.UTF-8"):
         monkeypatch.setenv("LC_ALL", locale)
         run("sheets", listed, "-o", tmp_path / "sheets.pdf", "--force")
-        said.append(_poppler("pdftotext", "-layout", tmp_path / "sheets.pdf", "-"))
+        said.append(poppler("pdftotext", "-layout", tmp_path / "sheets.pdf", "-"))
     assert said[0] == said[1]
     assert "1.0515" in said[0]
     assert "5.25 kg" in said[0]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime
 import re
+from itertools import pairwise
 
 import pytest
 
-from tests.helpers import parts_of, run
+from tests.helpers import parts_of, poppler, run
 from tests.plain import engines
 from tests.workbook.conftest import fill, many_checks
 from xlfuncs.files import package
@@ -144,19 +145,48 @@ def around_cells(sheet):
     return before, rest.partition(b"</sheetData>")[2]
 
 
-def test_print_makes_pages_and_never_overwrites_unasked(needs_office, example):
+@pytest.fixture(scope="module")
+def printed(_usable_office, example):
+    """The pages of the example; the folder holds nothing else."""
+    out = example.with_name("out.pdf")
+    if not isinstance(_usable_office, str):  # needs_office says so
+        run("print", example, "-o", out)
+        assert sorted(p.name for p in example.parent.iterdir()) == ["example.xlsx", "out.pdf"]
+    return out
+
+
+def test_print_makes_pages_and_never_overwrites_unasked(needs_office, example, printed):
     """All of them, or the batch sheet alone."""
-    out, batch = example.with_name("out.pdf"), example.with_name("batch.pdf")
-    run("print", example, "-o", out)
+    out, batch = printed, example.with_name("batch.pdf")
     assert out.read_bytes().startswith(b"%PDF")
     before = out.read_bytes()
     assert "exists already" in run("print", example, "-o", out, status=2)
     assert out.read_bytes() == before
-    assert sorted(p.name for p in example.parent.iterdir()) == ["example.xlsx", "out.pdf"]
     run("print", example, "--sheet", "batch sheet", "-o", batch)
     pages = [len(re.findall(rb"/Type\s*/Page\b", path.read_bytes())) for path in (batch, out)]
     assert pages[0] == 1
     assert pages[1] > 10
+
+
+def test_a_page_for_a_sheet_or_forty_lines_in_type_that_can_be_read(needs_office, printed):
+    """Words of 8 points at least, of 10 on the wall; no picture goes on overleaf."""
+    magnified, title_points, text_points = 3, 18, 10
+    told = poppler("pdftohtml", "-xml", "-i", "-stdout", "-zoom", str(magnified), printed)
+    first = {title: int(page) for page, title in re.findall(r'<item page="(\d+)">(.+)</item>', told)}
+    pages = told.split("<page ")[1:]
+    sheets = dict(zip(first, pairwise([*first.values(), len(pages) + 1]), strict=True))
+    assert list(first)[:4] == ["Start", "Setup", "Calibration", "Batches"]
+    assert {title: end - start for title, (start, end) in sheets.items()} == (
+        dict.fromkeys(first, 1) | {"Calibration": 2, "Log": 2}
+    )
+    points = {font: int(size) / magnified
+              for font, size in re.findall(r'fontspec id="(\d+)" size="(\d+)"', told)}  # fmt: skip
+    for title, page in first.items():
+        fonts = re.findall(rf'font="(\d+)"><b>{title}</b>', pages[page - 1])
+        scale = max(points[font] for font in fonts) / title_points
+        assert text_points * scale > (9.9 if title == "Batch sheet" else 7.9), title
+    last = pages[first["Batches"] - 2]
+    assert re.search("Correction found.*date of check", last, re.DOTALL)
 
 
 def test_a_sheet_that_is_not_there_is_named(needs_office, tmp_path, example):

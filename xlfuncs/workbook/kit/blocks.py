@@ -122,6 +122,7 @@ class Column:
     values: Sequence[Any] = ()
     lines: Sequence[str] = ()  # a formula of its own for each line
     wrap: bool = False
+    bar: bool = False  # a share, drawn as a bar in its cell too
 
 
 @dataclass(frozen=True)
@@ -143,10 +144,10 @@ def typed(name: str, heading: str, hint: str = "", width: float = 11, format: st
 
 
 def result(name: str, heading: str, hint: str, width: float, format: str, formula: str,
-           by_line: bool = False, wrap: bool = False) -> Column:  # fmt: skip
+           by_line: bool = False, wrap: bool = False, bar: bool = False) -> Column:  # fmt: skip
     """A computed column on the page."""
     return Column(name, heading, hint, width, format, formula, Role.RESULT, by_line=by_line,
-                  wrap=wrap)  # fmt: skip
+                  wrap=wrap, bar=bar)  # fmt: skip
 
 
 def step(name: str, hint: str, formula: str, by_line: bool = False,
@@ -261,9 +262,9 @@ class Trace:
 
 @dataclass(frozen=True)
 class Chart(Block):
-    """A picture: points over numbers, points over named stages, or lying bars."""
+    """A picture: points over numbers, or points over named stages."""
 
-    kind: str  # scatter, stages, bars
+    kind: str  # scatter, stages
     heading: str
     y_title: str
     traces: tuple[Trace, ...]
@@ -289,6 +290,7 @@ class Sheet:
     landscape: bool = False
     frozen: str = ""  # the table whose headings stay
     frozen_columns: int = 0
+    least: float = 0  # no type on its page is smaller, in points
     tall: bool = False  # may take more pages than one
     parts: tuple[ReportPart, ...] = ()
     heading: str = ""  # at its head, where that is not its title

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from openpyxl.chart import BarChart, LineChart, Reference, ScatterChart, Series
+from openpyxl.chart import LineChart, Reference, ScatterChart, Series
 from openpyxl.chart.data_source import NumDataSource, NumRef
 from openpyxl.chart.error_bar import ErrorBars
 from openpyxl.chart.shapes import GraphicalProperties
@@ -35,23 +35,12 @@ def add(sheet: Worksheet, chart: Chart, area: Area, names: Mapping[str, Area]) -
         for trace in chart.traces:
             series = Series(cells(trace.y), cells(trace.x), title=trace.name)
             drawn.series.append(_styled(series, trace, cells))
-    elif chart.kind == "stages":
+    else:
         drawn = LineChart()
         for trace in chart.traces:
             drawn.series.append(_styled(Series(cells(trace.y), title=trace.name), trace, cells))
         drawn.set_categories(cells(chart.categories))
-    else:
-        drawn = BarChart()
-        drawn.type, drawn.gapWidth = "bar", 60
-        (trace,) = chart.traces
-        series = Series(cells(trace.y), title=trace.name)
-        series.graphicalProperties = GraphicalProperties(solidFill=styles.ACCENT)
-        drawn.series.append(series)
-        drawn.set_categories(cells(chart.categories))
-        drawn.x_axis.scaling.orientation = "maxMin"
     _finish(drawn, chart)
-    if chart.kind == "bars":
-        drawn.legend = None
     sheet.add_chart(drawn, f"{get_column_letter(area.left)}{area.top}")
 
 

@@ -10,7 +10,7 @@ from openpyxl.styles import Alignment, Border, Font, NamedStyle, PatternFill, Si
 from openpyxl.workbook import Workbook
 
 INK, QUIET, RULE, GRID, ACCENT = "26302E", "66716E", "B4BFBB", "DCE3E0", "7B3F61"
-_TINT, BAND = "F1F5EC", "E9EDEB"
+_TINT, BAND, BAR = "F1F5EC", "E9EDEB", "CBB3C1"
 FACE = "Arial"
 
 #: Points: title, the answer, section, text, note.
@@ -57,8 +57,8 @@ def _look(name: str, font: Font, alignment: Alignment, border: Border | None = N
     return style
 
 
-def register(book: Workbook, least: float = 0) -> None:
-    """Give a new workbook all the named styles, in type of at least so many points."""
+def register(book: Workbook) -> None:
+    """Give a new workbook all the named styles."""
     # Widths of columns are counted in digits of the normal font: one that is there everywhere.
     normal = book._named_styles["Normal"]
     normal.font = _font()
@@ -91,10 +91,10 @@ def register(book: Workbook, least: float = 0) -> None:
         _look(STRIP, _font(), _MIDDLE, _HAIRLINE),
         _look(BOX, _font(), _MIDDLE, Border(left=_EDGE, right=_EDGE, top=_EDGE, bottom=_EDGE)),
     ):  # fmt: skip
-        if style.font.size < least:
-            style.font = _font(bold=style.font.bold, color=style.font.color, size=least)
         book.add_named_style(style)
 
 
 #: Words keep clear of the number before them.
 WORDS, WRAPPED_WORDS = _LEFT, _WRAPPED
+#: And a number with a bar behind it clear of the bar's ends.
+OVER_BAR = _MIDDLE

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from copy import copy
 from itertools import accumulate
 from typing import Any
 
+from openpyxl.formatting.rule import DataBarRule
 from openpyxl.utils import get_column_letter, quote_sheetname
 from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
@@ -49,6 +51,8 @@ _LOOK = {
     Role.FIXED: styles.RESULT,
     Role.BOX: styles.BOX,
 }
+#: Lines of a table on one page, and how many more rows stand around it.
+_LINES_OF_A_PAGE, _AROUND = 40, 20
 #: Widths in digits: of a screen 1366 pixels wide, and of what parts page and steps at least.
 _SCREEN, _GAP = 175, 8
 _TITLE = 25  # and what a title takes at least
@@ -98,6 +102,8 @@ class _Writer:
         if single:
             self._refuse(" ".join(single))
         self._head()
+        if page.sheet.least:
+            self._enlarge(page.sheet.least)
         self._print(paper)
 
     def _head(self) -> None:
@@ -120,6 +126,15 @@ class _Writer:
         sheet.row_dimensions[1].height = 26
         sheet.row_dimensions[2].height = 26 if data.lead else 4
         sheet.sheet_view.showGridLines = False
+
+    def _enlarge(self, least: float) -> None:
+        """Bring smaller type up to so many points."""
+        fonts = self.sheet.parent._fonts
+        for (_, column), cell in self.sheet._cells.items():
+            if column <= self.wide and cell.has_style and fonts[cell._style.fontId].size < least:
+                larger = copy(fonts[cell._style.fontId])
+                larger.size = least
+                cell._style.fontId = fonts.add(larger)
 
     def _merge(self, row: int, first: int, last: int) -> None:
         """Show neighbouring cells as one.
@@ -262,6 +277,8 @@ class _Writer:
             first.style, first.number_format = _LOOK[column.role], column.format
             if column.wrap:
                 first.alignment = styles.WRAPPED_WORDS
+            elif column.bar:
+                first.alignment = styles.OVER_BAR
             elif column.format == styles.GENERAL and column.role is not Role.BOX:
                 first.alignment = styles.WORDS
             for row in range(area.top + 1, area.top + area.rows):
@@ -278,6 +295,10 @@ class _Writer:
             self.sheet.cell(area.top + line, area.left).value = self._words("=" + formula)
         if column.limits:
             self._limit(column.limits, area.cells)
+        if column.bar:
+            sheet.conditional_formatting.add(area.cells, DataBarRule(
+                "num", 0, "num", 1, styles.BAR, showValue=True, minLength=0, maxLength=100
+            ))  # fmt: skip
 
     def _heading(self, cell: Any, text: str, style: str, role: Role) -> None:
         cell.value = self._words(text)
@@ -372,7 +393,13 @@ class _Writer:
             sheet.freeze_panes = f"{column}{top + 1}"
             repeat = f"{top - 1}:{top}"
         area = f"A1:{get_column_letter(self.wide)}{self.page.height}"
-        page(sheet, paper, area, repeat, data.landscape, 0 if data.tall else 1)
+        page(sheet, paper, area, repeat, data.landscape, self._pages() if data.tall else 1)
+
+    def _pages(self) -> int:
+        """How many pages the sheet may take by the lines of its longest table."""
+        lines = max(placed.block.rows for placed in self.page.blocks
+                    if isinstance(placed.block, Table) and page_columns(placed.block))  # fmt: skip
+        return math.ceil((lines + _AROUND) / _LINES_OF_A_PAGE)
 
 
 def _is_formula(text: str) -> bool:

@@ -30,6 +30,8 @@ from xlfuncs.workbook.kit.blocks import (
 from xlfuncs.workbook.kit.formulas import cases, dated, if_numbers, shown
 from xlfuncs.workbook.sheets.batches import latest, of_shown
 
+#: No type is smaller, in points: it is read from a step away.
+LEAST = 10
 #: A box is 25 mm wide and, in points, over 10 mm high; the strip shares the columns.
 _WIDE, HIGH = 13.1, 29.1
 _WIDTHS = (_WIDE, 12, 11.6, *(_WIDE,) * 5, 15.7, _WIDE)
@@ -66,6 +68,7 @@ def sheet(choices: words.Choices) -> Sheet:
             Steps(_cells(choices)),
         ),
         widths=_WIDTHS,
+        least=LEAST,
         landscape=True,
         parts=(
             ReportPart("batch_sheet", {"says": "card_heading", "strip": "card_strip",
@@ -131,7 +134,7 @@ def _boxes(choices: words.Choices) -> Table:
             box("reading", "as shown", styles.READING, logged("log_reading")),
             box("sample", '="°"&unit_temperature', styles.TEMPERATURE,
                 logged("log_temperature")),
-            box("measured", '=unit_gravity&", ± about 95 %"', styles.GENERAL,
+            box("measured", '=unit_gravity&", ± 95 %"', styles.GENERAL,
                 both.format("card_is", shown("card_is", digits), "card_is_expanded",
                             shown("card_is_expanded", digits))),
             box("measured_volume", '=unit_volume&" at "&unit_room', styles.ONE,

@@ -72,8 +72,7 @@ def sheet(choices: words.Choices) -> Sheet:
     """The sheet as data."""
     state = (Section("State of the instruments"), _state(choices))
     checks: tuple[Block, ...] = (
-        Section("Dated checks: one line for each, newest last"),
-        Text("=check_says", styles.NOTE, name="check_notice", gap=0),
+        Section('="Dated checks: one line for each, newest last"&check_says'),
         _checks(choices),
         _sorted(choices),
     )
@@ -87,24 +86,17 @@ def sheet(choices: words.Choices) -> Sheet:
         "solutions tell slope and offset, malt extract the offset only.",
         (
             *(first if choices.instruments <= _ABOVE else (*checks, *state)),
-            Section("Offset over time", to=8, gap=3),
-            Section("What the ± of a gravity is made of", column=10, beside=True),
-            Lines(
-                (
-                    Line("chart_instrument", "Picture shows", "blank: the first instrument",
-                         limits=Limits.listed("inst_name", "An instrument of Setup")),
-                    Line("interval_by_history", "Intervals by history", "yes: as it was found",
-                         value=words.NO, limits=Limits.among(words.YES, words.NO)),
-                ),
-                label=2, cell=2, note=4, gap=0,
-            ),
+            Section("Offset over time", to=8),
+            Section("What the ± is made of", column=10, beside=True, to=12),
+            Section("Choose here", column=13, beside=True),
+            _picture(),
             *_budget(),
             Steps({
                 "state_as_of": 'IF(ISNUMBER(as_of)*(as_of_says=""),as_of,TODAY())',
                 "check_texts": "SUM(all.check_any_text)",
                 "chart_no": "IFERROR(IF(chart_instrument=\"\",1,"
                             "MATCH(TRIM(chart_instrument),all.inst_key,0)),1)",
-                "check_says": 'IF(COUNTA(all.check_below)>0,"Lines below the frame are not read: '
+                "check_says": 'IF(COUNTA(all.check_below)>0,". Lines below the frame are not read: '
                               'xlfuncs upgrade takes them in.","")',
             }),
         ),
@@ -164,7 +156,7 @@ def _checks(choices: words.Choices) -> Table:
                   limits=Limits.among(words.SUGAR, words.MALT_EXTRACT)),
             typed("check_as", "As found, as left", "blank: as found", 11,
                   limits=Limits.among(words.AS_FOUND, words.AS_LEFT)),
-            result("check_verdict", "Is it right?", "", 17, styles.GENERAL, cases(
+            result("check_verdict", "Is it right?", "", 18, styles.GENERAL, cases(
                 ("check_missing=1", '"a true value is missing or no number"'),
                 ("NOT(ISNUMBER(check_offset))", '""'),
                 (f"{is_date('check_date')}=0", '"date is missing"'),
@@ -177,7 +169,7 @@ def _checks(choices: words.Choices) -> Table:
             result("check_slope", "Slope", "shown per true", 8, styles.SG,
                    if_numbers(["fit_slope"], "fit_slope")),
             typed("check_who", "Who", "", 12),
-            typed("check_note", "What was done", "", 15),
+            typed("check_note", "What was done", "", 14),
             step("check_line", "line", place("check", "check_date")),
             step("check_no", "instrument",
                  instrument_number("check_instrument", "check_filled=1")),
@@ -458,16 +450,15 @@ def _state(choices: words.Choices) -> Table:
         "state",
         choices.instruments,
         high=13,
-        heading=39,
         gap=0,
         parts=(
             result("state_name", "Instrument", "of Setup", 19, styles.GENERAL, "inst_key"),
             result("state_date", "Last check", "", 11, styles.DATE, in_force("date")),
-            result("state_offset", "Correction now used", "", 9, styles.SG, in_force("offset")),
+            result("state_offset", "Correction in use", "", 9, styles.SG, in_force("offset")),
             result("state_expanded", "± of it", "about 95 %", 8, styles.SG,
                    if_numbers(["state_u"], "2*state_u")),
-            result("state_slope", "Slope now used", "", 9, styles.SG, in_force("slope")),
-            result("state_days", "Days since check", "", 9, styles.WHOLE,
+            result("state_slope", "Slope in use", "", 9, styles.SG, in_force("slope")),
+            result("state_days", "Days since", "that check", 9, styles.WHOLE,
                    if_numbers(["state_date"], "INT(state_as_of)-INT(state_date)")),
             result("state_drift", "Drift in 30 days", "adjustments left out", 9, styles.SG,
                    'IF(history_spread>0,30*history_with/history_spread,"")'),
@@ -532,8 +523,9 @@ def _picture() -> Chart:
             Trace("control limit", "order_upper", "order_x", fine=True),
             Trace("control limit, below", "order_lower", "order_x", fine=True),
         ),
-        (15.5, 7.2),
-        15,
+        (15.5, 5.2),
+        12,
+        gap=0,
         x_title="date of check",
         x_format=styles.DATE,
         y_format="0.00",
@@ -557,17 +549,21 @@ def _budget() -> tuple[Block, ...]:
 
     typed_ = Lines(
         (
-            Line("budget_reading", "Reading", "of the instrument that the picture shows",
+            Line("chart_instrument", "Picture and ± of", "blank: the first",
+                 limits=Limits.listed("inst_name", "An instrument of Setup")),
+            Line("budget_reading", "± of a reading of", "of that one",
                  styles.READING, limits=Limits.between(-1, 45, "A reading of the instrument")),
-            Line("budget_temperature", "Sample temperature",
+            Line("budget_temperature", "Sample",
                  '="°"&unit_temperature&"; blank: 20 °C"',
                  styles.TEMPERATURE, limits=Limits.temperature(70, "Temperature of the sample")),
-            Line("budget_u_cloud", "Cloudiness blurs it by", "in its scale; blank: 0",
+            Line("budget_u_cloud", "Cloudiness blurs by", "its scale; blank: 0",
                  styles.READING, limits=Limits.between(0, 5, "In the scale of the instrument")),
             Line("budget_answer", "± about 95 %", "SG",
                  formula='IF(budget_all="","",2*budget_all)', format=styles.SG),
+            Line("interval_by_history", "Intervals by history", "yes: as found",
+                 value=words.NO, limits=Limits.among(words.YES, words.NO)),
         ),
-        label=2, cell=1, note=4, column=10, beside=True,
+        label=2, cell=2, note=1, column=13, beside=True,
     )  # fmt: skip
     steps = Steps({
         "budget_shown": f'IF(budget_reading="","",IF({of("in")}="SG",IF({prism},'
@@ -594,7 +590,7 @@ def _budget() -> tuple[Block, ...]:
                    'IF((budget_all="")+(budget_rank>COUNT(all.budget_effect))>0,"",LARGE(all.budget_effect,budget_rank))',
                    by_line=True),
             result("share_part", "Share", "of the square", 15, "0%",
-                   if_numbers(["share_u"], "IF(budget_all=0,0,(share_u/budget_all)^2)")),
+                   if_numbers(["share_u"], "IF(budget_all=0,0,(share_u/budget_all)^2)"), bar=True),
             Column("budget_source", "budget_source", "moved", 12, role=Role.STEP,
                    values=("nothing", *_SOURCES)),
             step("budget_rank", "rank", place("budget", "budget_source")),
@@ -614,11 +610,8 @@ def _budget() -> tuple[Block, ...]:
                  f"({len(_SOURCES) + 9}-{place('budget', 'budget_source')})/10^13,"
                  '"")'),
         ),
+        high=13,
         column=10,
         beside=True,
     )  # fmt: skip
-    bars = Chart(
-        "bars", "Standard uncertainty by source", "SG", (Trace("u", "share_u"),), (12, 5.6), 12,
-        categories="share_source", y_format=styles.SG, column=13, beside=True,
-    )  # fmt: skip
-    return typed_, _picture(), table, bars, steps
+    return table, typed_, steps

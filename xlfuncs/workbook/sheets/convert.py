@@ -117,7 +117,7 @@ def sheet(choices: words.Choices) -> Sheet:
             ), beside=True),
             Steps(_cells(choices)),
         ),
-        widths=(19, 9, 9, 10, 9, 10, 9, 11, 42),
+        widths=(19, 9, 9, 10, 9, 10, 9, 11, 37),
         parts=(
             ReportPart("convert", {
                 "gravity": "convert_gravity", "expanded": "convert_expanded",

@@ -311,8 +311,8 @@ def _pictures(choices: words.Choices) -> tuple[Chart, Chart]:
                 Trace("common", f"drawn_{kind}_common", f"drawn_{kind}_x", marker="x"),
                 Trace("own", f"drawn_{kind}_own", f"drawn_{kind}_x"),
             ),
-            (10.3, 6.6),
-            13,
+            (10.3, 5.7),
+            11,
             x_title="jar",
             x_format="0" if choices.gravity == "plato" else "0.000",
             y_format="0.0" if choices.gravity == "plato" else "0.000",
@@ -322,7 +322,7 @@ def _pictures(choices: words.Choices) -> tuple[Chart, Chart]:
 
     return (
         picture("wort", "What is left: wort", 1, beside=False),
-        picture("beer", "What is left: beer, corrected for alcohol", 7, beside=True),
+        picture("beer", "What is left: beer, corrected", 7, beside=True),
     )
 
 

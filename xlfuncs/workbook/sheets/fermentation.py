@@ -66,7 +66,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     Trace("hydrometer", "course_float", "course_x", expanded="course_expanded"),
                     Trace("final, forecast", "course_final", "course_x", limit=True),
                 ),
-                (15, 6.2), 11, x_title="days", x_format="0",
+                (15, 5.6), 10, x_title="days", x_format="0",
                 y_format="0.0" if choices.gravity == "plato" else "0.000", column=8, beside=True,
             ),
             Section("Readings of the beer, from the log"),

@@ -75,7 +75,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     Trace("upper limit", "target_chart_high", limit=True),
                     Trace("lower limit", "target_chart_low", limit=True),
                 ),
-                (29, 6.4), 13, categories="target_stage", y_format=choices.gravity_format,
+                (29, 6.2), 12, categories="target_stage", y_format=choices.gravity_format,
                 y_from=0 if choices.gravity == "plato" else 1,
             ),
             _expected(),
@@ -235,6 +235,7 @@ def _past() -> Table:
             step("past_no", "line of Batches",
                  "IFERROR(LARGE(all.batch_yield_no,past_rank),0)", by_line=True),
         ),
+        high=13,
         gap=0,
     )  # fmt: skip
 
