@@ -86,7 +86,7 @@ def sheet(choices: words.Choices) -> Sheet:
         "solutions tell slope and offset, malt extract the offset only.",
         (
             *(first if choices.instruments <= _ABOVE else (*checks, *state)),
-            Section("Offset over time", to=8),
+            Section("Offset over time", to=8, gap=3),  # lines typed there are noticed
             Section("What the ± is made of", column=10, beside=True, to=12),
             Section("Choose here", column=13, beside=True),
             _picture(),
