@@ -56,8 +56,12 @@ def sort(log, table, line):
     columns.sort((value("SortFields", fields), value("ContainsHeader", False)))
 
 
-def compute(log, table, line):
-    """Nothing: all that is done then is to compute the whole workbook anew."""
+def wrong(book):
+    """The names whose first cell shows an error, and its number; pictures leave out #N/A."""
+    names = book.NamedRanges
+    cells = {name: names.getByName(name).getReferredCells() for name in names.ElementNames}
+    errors = {name: cell.getCellByPosition(0, 0).getError() for name, cell in cells.items() if cell}
+    return {name: error for name, error in errors.items() if error not in (0, 32767)}
 
 
 def main():
@@ -70,9 +74,13 @@ def main():
         book = desktop.loadComponentFromURL(file, "_blank", 0, (value("Hidden", True),))
         table = book.NamedRanges.getByName("log_date").getReferredCells().RangeAddress
         globals()[edit](book.Sheets.getByIndex(table.Sheet), table, line)
-        book.calculate() if edit != "compute" else book.calculateAll()
+        book.calculate()
         book.storeToURL(out, (value("FilterName", "Calc MS Excel 2007 XML"),))
         book.close(True)
+    book = desktop.loadComponentFromURL(task["anew"], "_blank", 0, (value("Hidden", True),))
+    book.calculateAll()
+    json.dump(wrong(book), sys.stdout)
+    sys.stdout.flush()
     os._exit(0)  # taking the bridge down may crash, when all is done
 
 

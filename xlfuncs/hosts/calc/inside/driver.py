@@ -89,9 +89,13 @@ def _formula_values(sheet: Any, scratch: Any) -> Iterator[tuple[int, int, Any]]:
     for areas in _read_at_once(sheet.queryContentCells(_FORMULA_CELLS).RangeAddresses):
         left, top, right, bottom = _box(areas)
         cells = sheet.getCellRangeByPosition(left, top, right, bottom)
-        data, kinds = cells.DataArray, _kinds(cells, scratch, bottom - top, right - left)
+        data = cells.DataArray
+        kinds = _kinds(sheet, scratch, (left, top, right, bottom), [
+            column for column, values in enumerate(zip(*data)) if any(map(_is_in_doubt, values))
+        ])  # fmt: skip
         for row, column in _places(areas):
-            value, kind = data[row - top][column - left], kinds[row - top][column - left]
+            value = data[row - top][column - left]
+            kind = kinds[column - left][row - top] if _is_in_doubt(value) else 0
             if kind == _NA:
                 value = "#N/A"
             elif kind == _TRUTH:
@@ -100,6 +104,11 @@ def _formula_values(sheet: Any, scratch: Any) -> Iterator[tuple[int, int, Any]]:
                 code = cells.getCellByPosition(column - left, row - top).getError()
                 value = _ERRORS.get(code, "#VALUE!")
             yield row, column, value
+
+
+def _is_in_doubt(value: Any) -> bool:
+    """Whether a value may be a truth, told as 1 or 0, or an error, told as nothing."""
+    return value is None or value in (0, 1)
 
 
 def _read_at_once(areas: Sequence[Any]) -> Iterator[Sequence[Any]]:
@@ -130,18 +139,25 @@ def _places(areas: Sequence[Any]) -> Iterator[tuple[int, int]]:
                 yield row, column
 
 
-def _kinds(cells: Any, scratch: Any, down: int, right: int) -> Any:
-    """For each cell, whether its 1 or 0 is a truth, or its nothing `#N/A`.
+def _kinds(
+    sheet: Any, scratch: Any, area: tuple[int, int, int, int], columns: list[int]
+) -> dict[int, Any]:
+    """For each cell of these columns of an area, whether its 1 or 0 is a truth, or its nothing
+    `#N/A`.
 
     To ask thousands of cells one by one would take minutes.
     """
-    sheet, _, place = cells.AbsoluteName.rpartition(".")
-    cell = f"{sheet}.{place.partition(':')[0].replace('$', '')}"
-    asked = scratch.getCellRangeByPosition(0, 0, right, down)
-    asked.getCellByPosition(0, 0).setFormula(f"={_TRUTH}*ISLOGICAL({cell})+{_NA}*ISNA({cell})")
-    scratch.getCellRangeByPosition(0, 0, 0, down).fillAuto(TO_BOTTOM, 1)
-    asked.fillAuto(TO_RIGHT, 1)
-    return asked.DataArray
+    if not columns:
+        return {}
+    left, top, _, bottom = area
+    cells = [sheet.getCellByPosition(left + column, top).AbsoluteName.replace("$", "")
+             for column in columns]  # fmt: skip
+    asked = scratch.getCellRangeByPosition(0, 0, len(columns) - 1, bottom - top)
+    first = scratch.getCellRangeByPosition(0, 0, len(columns) - 1, 0)
+    first.setFormulaArray((tuple(f"={_TRUTH}*ISLOGICAL({cell})+{_NA}*ISNA({cell})"
+                                 for cell in cells),))  # fmt: skip
+    asked.fillAuto(TO_BOTTOM, 1)
+    return dict(zip(columns, zip(*asked.DataArray)))
 
 
 def _print(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
