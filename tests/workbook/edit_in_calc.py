@@ -10,6 +10,8 @@ import uno
 from com.sun.star.beans import PropertyValue
 from com.sun.star.table import TableSortField
 
+_ERROR = 4  # com.sun.star.sheet.FormulaResult.ERROR
+
 
 def connected(pipe):
     local = uno.getComponentContext()
@@ -56,12 +58,10 @@ def sort(log, table, line):
     columns.sort((value("SortFields", fields), value("ContainsHeader", False)))
 
 
-def wrong(book):
-    """The names whose first cell shows an error, and its number; pictures leave out #N/A."""
-    names = book.NamedRanges
-    cells = {name: names.getByName(name).getReferredCells() for name in names.ElementNames}
-    errors = {name: cell.getCellByPosition(0, 0).getError() for name, cell in cells.items() if cell}
-    return {name: error for name, error in errors.items() if error not in (0, 32767)}
+def wrong(book, titles):
+    """The cells with errors on each of the sheets."""
+    cells = {title: book.Sheets.getByName(title).queryFormulaCells(_ERROR) for title in titles}
+    return {title: found.RangeAddressesAsString for title, found in cells.items()}
 
 
 def main():
@@ -79,7 +79,7 @@ def main():
         book.close(True)
     book = desktop.loadComponentFromURL(task["anew"], "_blank", 0, (value("Hidden", True),))
     book.calculateAll()
-    json.dump(wrong(book), sys.stdout)
+    json.dump(wrong(book, task["titles"]), sys.stdout)
     sys.stdout.flush()
     os._exit(0)  # taking the bridge down may crash, when all is done
 
