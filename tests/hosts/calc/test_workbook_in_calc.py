@@ -172,7 +172,8 @@ def test_a_page_for_a_sheet_or_forty_lines_in_type_that_can_be_read(needs_office
     """Words of 8 points at least, of 10 on the wall; no picture goes on overleaf."""
     magnified, title_points, text_points = 3, 18, 10
     told = poppler("pdftohtml", "-xml", "-i", "-stdout", "-zoom", str(magnified), printed)
-    first = {title: int(page) for page, title in re.findall(r'<item page="(\d+)">(.+)</item>', told)}
+    outline = re.findall(r'<item page="(\d+)">(.+)</item>', told)
+    first = {title: int(page) for page, title in outline}
     pages = told.split("<page ")[1:]
     sheets = dict(zip(first, pairwise([*first.values(), len(pages) + 1]), strict=True))
     assert list(first)[:4] == ["Start", "Setup", "Calibration", "Batches"]

@@ -150,9 +150,8 @@ _CELL_BY_CELL = "core"
 
 def office_environment() -> dict[str, str]:
     """The environment in which an office of ours starts."""
-    return {
-        **clean_environment(), "GLIBC_TUNABLES": _KEPT_MEMORY, "SC_FORCE_CALCULATION": _CELL_BY_CELL,
-    }  # fmt: skip
+    ours = {"GLIBC_TUNABLES": _KEPT_MEMORY, "SC_FORCE_CALCULATION": _CELL_BY_CELL}
+    return {**clean_environment(), **ours}
 
 
 def user_profile(office: Office, platform: str = sys.platform) -> Path:

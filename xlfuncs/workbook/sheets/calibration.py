@@ -29,7 +29,6 @@ from xlfuncs.workbook.kit.blocks import (
     Sheet,
     Steps,
     Table,
-    Text,
     Trace,
     result,
     step,

@@ -20,7 +20,7 @@ from com.sun.star.connection import NoConnectException
 from com.sun.star.document.MacroExecMode import NEVER_EXECUTE
 from com.sun.star.document.UpdateDocMode import NO_UPDATE
 from com.sun.star.lang import DisposedException
-from com.sun.star.sheet.FillDirection import TO_BOTTOM, TO_RIGHT
+from com.sun.star.sheet.FillDirection import TO_BOTTOM
 from com.sun.star.task import XInteractionHandler
 from com.sun.star.ucb import XCommandEnvironment
 
@@ -91,7 +91,8 @@ def _formula_values(sheet: Any, scratch: Any) -> Iterator[tuple[int, int, Any]]:
         cells = sheet.getCellRangeByPosition(left, top, right, bottom)
         data = cells.DataArray
         kinds = _kinds(sheet, scratch, (left, top, right, bottom), [
-            column for column, values in enumerate(zip(*data)) if any(map(_is_in_doubt, values))
+            column for column, values in enumerate(_by_column(data))
+            if any(map(_is_in_doubt, values))
         ])  # fmt: skip
         for row, column in _places(areas):
             value = data[row - top][column - left]
@@ -157,7 +158,11 @@ def _kinds(
     first.setFormulaArray((tuple(f"={_TRUTH}*ISLOGICAL({cell})+{_NA}*ISNA({cell})"
                                  for cell in cells),))  # fmt: skip
     asked.fillAuto(TO_BOTTOM, 1)
-    return dict(zip(columns, zip(*asked.DataArray)))
+    return {columns[place]: kinds for place, kinds in enumerate(_by_column(asked.DataArray))}
+
+
+def _by_column(rows: Any) -> list[Any]:
+    return list(zip(*rows))  # noqa: B905 - an office may bring a Python that knows no `strict`
 
 
 def _print(_context: Any, desktop: Any, task: dict[str, str]) -> dict[str, Any]:
