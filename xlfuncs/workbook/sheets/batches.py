@@ -151,7 +151,7 @@ def _table(choices: words.Choices) -> Table:
         "batch",
         choices.batches,
         (
-            typed("batch_name", "Batch", "name or number", 12),
+            typed("batch_name", "Batch", "name or number", 14),
             typed("batch_date", "Brew day", "", 10.5, styles.DATE, Limits.date()),
             typed("batch_grain", "Grain", "=unit_mass", 6, styles.VOLUME,
                   Limits.within(PLANS["batch_grain"], "Mass of all the grain")),
@@ -175,7 +175,7 @@ def _table(choices: words.Choices) -> Table:
             result("batch_efficiency", "Effi-\nciency", "% mash", 6.5, styles.ONE,
                    "MASH_EFFICIENCY(batch_kettle_litres,batch_kettle_sg,batch_kilograms,"
                    "batch_share)"),
-            typed("batch_note", "Note, customer", "", 9.5),
+            typed("batch_note", "Note, customer", "", 7.5),
             *_steps(),
         ),
         filtered=True,
