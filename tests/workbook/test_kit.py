@@ -203,3 +203,22 @@ def test_every_column_of_a_table_has_a_heading(everything):
 
 def test_names_follow_a_layout_mark(everything):
     assert everything.defined_names[words.LAYOUT_NAME].attr_text == str(words.LAYOUT_VERSION)
+
+
+def test_a_share_is_drawn_as_a_bar_behind_its_number():
+    """From nothing to the whole: a bar as wide as its cell is all of it."""
+    sheet = blank_book(Choices())[words.CALIBRATION]
+    [(cells, [rule])] = [(str(one.sqref), one.rules) for one in sheet.conditional_formatting]
+    area = blank_book(Choices()).defined_names["share_part"].attr_text
+    assert area.replace("$", "").endswith(f"!{cells}")
+    assert [(end.type, end.val) for end in rule.dataBar.cfvo] == [("num", 0), ("num", 1)]
+    assert rule.dataBar.showValue
+
+
+def test_type_is_as_large_as_a_sheet_asks():
+    layout = Layout()
+    layout.add(Sheet("Wall", "", "lead", (Text("a note", styles.NOTE),), least=10))
+    layout.add(Sheet("Desk", "", "lead", (Text("a note", styles.NOTE),)))
+    book = written(layout)
+    assert [book[title]["A3"].font.size for title in ("Wall", "Desk")] == [10, 9]
+    assert book["Wall"]["A3"].font.color.rgb == book["Desk"]["A3"].font.color.rgb

@@ -204,6 +204,8 @@ def _in_use() -> tuple[Line, ...]:
 def _effective() -> dict[str, str]:
     """What the other sheets use: each entry, or what its blank stands for."""
     plato, factor = f'{initial("set_gravity")}="P"', NUMBERS["set_wort_factor"]
+    # Own factors are asked for only where they are chosen: they hang on the log, and the log on the
+    # factor in use, which LibreOffice 7.4 may take for a circle when it computes all anew.
     own_wort = f'IF(source="{words.OWN}",ISNUMBER(own_wort_factor),FALSE)'
     own_beer = f'IF(beer_source="{words.OWN}",ISNUMBER(own_beer_wort_factor),FALSE)'
     return {
