@@ -207,9 +207,10 @@ def test_names_follow_a_layout_mark(everything):
 
 def test_a_share_is_drawn_as_a_bar_behind_its_number():
     """From nothing to the whole: a bar as wide as its cell is all of it."""
-    sheet = blank_book(Choices())[words.CALIBRATION]
-    [(cells, [rule])] = [(str(one.sqref), one.rules) for one in sheet.conditional_formatting]
-    area = blank_book(Choices()).defined_names["share_part"].attr_text
+    book = blank_book(Choices())
+    rules = book[words.CALIBRATION].conditional_formatting
+    [(cells, [rule])] = [(str(one.sqref), one.rules) for one in rules]
+    area = book.defined_names["share_part"].attr_text
     assert area.replace("$", "").endswith(f"!{cells}")
     assert [(end.type, end.val) for end in rule.dataBar.cfvo] == [("num", 0), ("num", 1)]
     assert rule.dataBar.showValue

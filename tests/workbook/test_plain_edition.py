@@ -338,7 +338,7 @@ def by_hand(file, tmp_path_factory, _usable_office) -> tuple[dict[str, Path], di
     functions = folder / "functions.xlsx"
     functions.write_bytes(build.to_bytes(build.build(WHOLE)))
     long = folder / "long.xlsx"
-    long.write_bytes(build.to_bytes(build.build(dataclasses.replace(WHOLE, plain=True))))
+    long.write_bytes(build.to_bytes(build.build(_edition(WHOLE, True))))
     edits = [
         (file, "delete", 4, "delete"), (file, "insert", 4, "insert"), (file, "sort", 13, "sort"),
         (functions, "sort", 13, "functions"),

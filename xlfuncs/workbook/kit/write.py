@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable
 from copy import copy
@@ -67,15 +68,34 @@ def write(book: Workbook, layout: Layout, paper: int, longest: int = LONGEST) ->
     for name, area in layout.names.items():
         if not name.startswith(UNNAMED):
             book.defined_names[name] = DefinedName(name, attr_text=area.target)
+    font = _fonts(book)
     for page in layout.pages:
-        _Writer(book.create_sheet(page.sheet.title), page, layout, longest).write(paper)
+        _Writer(book.create_sheet(page.sheet.title), page, layout, longest, font).write(paper)
+
+
+def _fonts(book: Workbook) -> Callable[[int, float], int]:
+    """For the number of a font, that of the same font in so many points at least."""
+
+    @functools.cache
+    def font(number: int, least: float) -> int:
+        if book._fonts[number].size >= least:
+            return number
+        larger = copy(book._fonts[number])
+        larger.size = least
+        return int(book._fonts.add(larger))
+
+    return font
 
 
 class _Writer:
     """Writes the blocks of one sheet."""
 
-    def __init__(self, sheet: Worksheet, page: Page, layout: Layout, longest: int) -> None:
+    def __init__(
+        self, sheet: Worksheet, page: Page, layout: Layout, longest: int,
+        font: Callable[[int, float], int],
+    ) -> None:  # fmt: skip
         self.sheet, self.page, self.layout, self.longest = sheet, page, layout, longest
+        self.font = font  # as `_fonts` gives it
         self.wide = max(page.width, 1)
         self.filled = 0  # columns that are filled down
 
@@ -129,12 +149,9 @@ class _Writer:
 
     def _enlarge(self, least: float) -> None:
         """Bring smaller type up to so many points."""
-        fonts = self.sheet.parent._fonts
         for (_, column), cell in self.sheet._cells.items():
-            if column <= self.wide and cell.has_style and fonts[cell._style.fontId].size < least:
-                larger = copy(fonts[cell._style.fontId])
-                larger.size = least
-                cell._style.fontId = fonts.add(larger)
+            if column <= self.wide and cell.has_style:
+                cell._style.fontId = self.font(cell._style.fontId, least)
 
     def _merge(self, row: int, first: int, last: int) -> None:
         """Show neighbouring cells as one.
