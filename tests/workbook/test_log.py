@@ -142,7 +142,7 @@ def test_us_units_give_the_same_gravity_and_volume(computed):
         (reading(FIELD, 12, "7 March"), "the date is a text"),
         (reading(FIELD, 12, stage="fermenting", date=None), "no date: no calibration applied"),
         (reading(FIELD, 12, day(2025, 1, 1)), "not checked before this date"),
-        (reading(FIELD, 12, day(2026, 6, 1)), "check was overdue"),
+        (reading(FIELD, 12, day(2026, 6, 1)), "check overdue"),
         (reading(FIELD, 12, temperature=None), "no temperature: 20 °C (68 °F) assumed"),
         (reading(GLASS, 1.05, temperature=None), "sample temperature is missing"),
         (reading({"name": "lost"}, 12), "instrument is not on Setup"),

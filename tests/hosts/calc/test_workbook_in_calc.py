@@ -168,8 +168,21 @@ def test_print_makes_pages_and_never_overwrites_unasked(needs_office, example, p
     assert pages[1] > 10
 
 
-def test_a_page_for_a_sheet_or_forty_lines_in_type_that_can_be_read(needs_office, printed):
+@pytest.fixture(scope="module")
+def letter(_usable_office, tmp_path_factory):
+    """The pages of the plain example on the paper of the United States."""
+    path = tmp_path_factory.mktemp("letter") / "example.xlsx"
+    if not isinstance(_usable_office, str):
+        path.write_bytes(build.to_bytes(
+            build.build(Choices(rows=80, units="us", example=True, plain=True))))  # fmt: skip
+        run("print", path, "-o", path.with_suffix(".pdf"))
+    return path.with_suffix(".pdf")
+
+
+@pytest.mark.parametrize("paper", ["printed", "letter"])
+def test_a_page_for_a_sheet_or_forty_lines_in_type_that_can_be_read(needs_office, request, paper):
     """Words of 8 points at least, of 10 on the wall; no picture goes on overleaf."""
+    printed = request.getfixturevalue(paper)
     magnified, title_points, text_points = 3, 18, 10
     # Of a bare machine's only font digits are wider than Arial's, and columns with them.
     wider = 636 / 556

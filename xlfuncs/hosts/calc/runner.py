@@ -179,7 +179,9 @@ def _profile(office: Office, work: Path, kept: bool, deadline: float) -> Path:
     if not keep.is_dir():
         keep.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(dir=keep.parent) as passing:
-            copy = Path(shutil.copytree(profile, Path(passing) / "profile"))
+            # An office that dies once it has answered leaves its lock behind.
+            ours = shutil.ignore_patterns(".lock")
+            copy = Path(shutil.copytree(profile, Path(passing) / "profile", ignore=ours))
             if not keep.is_dir():
                 copy.rename(keep)
     return profile

@@ -47,7 +47,7 @@ def sheet(choices: words.Choices) -> Sheet:
         "out. Setup chooses the factors that are used.",
         (
             Text("=factors_answer", styles.ANSWER, name="factors_says", lines=1.2),
-            Text("=factors_beer", styles.TEXT, name="factors_beer_says", gap=0, lines=2),
+            Text("=factors_beer", styles.TEXT, name="factors_beer_says", gap=0, lines=1.8),
             Text("=factors_doubt", styles.CAUTION, name="factors_doubt_says", gap=0, lines=1.2),
             _summary(choices.fine_gravity_format),
             *_pictures(choices),
@@ -62,7 +62,7 @@ def sheet(choices: words.Choices) -> Sheet:
                     "BEER_FIT(all.match_fit_original,all.match_fit_brix,all.match_fit_jar)",
             }),
         ),
-        widths=(7, 11, 13, 8, 9, 9, 9, 9, 9, 31),
+        widths=(7, 11, 14, 8, 9, 9, 9, 9, 9, 40),
         parts=(
             ReportPart("pairs", {"says": "factors_says", "beer": "factors_beer_says",
                                  "doubt": "factors_doubt_says"}, title="Own factors"),
@@ -161,7 +161,8 @@ def _pairs(choices: words.Choices) -> Table:
             *_steps(),
             *_plotted(),
         ),
-        high=12.5,
+        high=11.7,
+        gap=0,
     )  # fmt: skip
 
 
@@ -311,8 +312,8 @@ def _pictures(choices: words.Choices) -> tuple[Chart, Chart]:
                 Trace("common", f"drawn_{kind}_common", f"drawn_{kind}_x", marker="x"),
                 Trace("own", f"drawn_{kind}_own", f"drawn_{kind}_x"),
             ),
-            (10.3, 5.7),
-            11,
+            (11.2, 5.1),
+            10,
             x_title="jar",
             x_format="0" if choices.gravity == "plato" else "0.000",
             y_format="0.0" if choices.gravity == "plato" else "0.000",

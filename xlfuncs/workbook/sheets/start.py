@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-import textwrap
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -40,7 +40,7 @@ _CAUTIONS = (
     words.RULES_CAUTION,
 )
 #: Longer texts take two lines of the page.
-_LONG = 104
+_LONG = 118
 
 #: Named cells of which stored values say something of the storing itself.
 _STATE, _MISSING, _WHEN = "functions_state", "functions_missing", "stored_when"
@@ -115,7 +115,7 @@ def sheet(choices: words.Choices, others: Sequence[Sheet]) -> Sheet:
                     ),
             }),
         ),
-        widths=(15, 98),
+        widths=(15, 110),
         parts=(ReportPart("start", {"next": "start_says"}),),
     )  # fmt: skip
 
@@ -194,13 +194,12 @@ def _how_near() -> Iterator[Block]:
         "words are the same in all of them.",
         gap=0,
     )
-    for line in textwrap.wrap(
-        " · ".join(_differences(measured.kept())), _WIDE, break_on_hyphens=False
-    ):
-        yield Text(line, styles.NOTE, gap=0)
+    listed = " · ".join(_differences(measured.kept()))
+    yield Text(listed, styles.LEAD, gap=0, lines=math.ceil(len(listed) / _NOTE_WIDE) * 0.8)
 
 
-_WIDE = 130
+#: Letters of a note on a line of the page, for names in capitals; its lines are lower than others.
+_NOTE_WIDE = 135
 
 
 def _differences(kept: Iterable[Any]) -> Iterator[str]:
@@ -232,4 +231,4 @@ def _pair(heading: str, text: str) -> Iterator[Block]:
 
 
 def _lines(text: str) -> float:
-    return 1.25 if len(text) <= _LONG else 2.1
+    return 1.2 if len(text) <= _LONG else 2
