@@ -447,7 +447,7 @@ def page(
     setup.fitToWidth, setup.fitToHeight = 1, pages
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     margins = sheet.page_margins
-    margins.left = margins.right = 0.25
+    margins.left = margins.right = 0.2
     margins.top, margins.bottom, margins.footer = 0.35, 0.5, 0.25
     sheet.oddFooter.left.text = "&A"
     sheet.oddFooter.center.text = "&F"

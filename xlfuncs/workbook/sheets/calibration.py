@@ -139,7 +139,7 @@ def _checks(choices: words.Choices) -> Table:
         "check",
         choices.checks,
         (
-            typed("check_instrument", "Instrument", "blank: the first", 18.5,
+            typed("check_instrument", "Instrument", "blank: the first", 19.3,
                   limits=Limits.listed("inst_name", "One of the instruments on Setup")),
             typed("check_date", "Date", "time if known", 10.5, styles.DATE, Limits.date()),
             typed("check_temperature", "Sample", '="°"&unit_temperature&"; blank: 20 °C"', 9,
@@ -153,9 +153,9 @@ def _checks(choices: words.Choices) -> Table:
                   limits=Limits.among(*words.SCALES)),
             typed("check_made_of", "Solution made of", "blank: sugar", 11.5,
                   limits=Limits.among(words.SUGAR, words.MALT_EXTRACT)),
-            typed("check_as", "As found, as left", "blank: as found", 10.5,
+            typed("check_as", "As found, as left", "blank: as found", 11,
                   limits=Limits.among(words.AS_FOUND, words.AS_LEFT)),
-            result("check_verdict", "Is it right?", "", 14.7, styles.GENERAL, cases(
+            result("check_verdict", "Is it right?", "", 15.3, styles.GENERAL, cases(
                 ("check_missing=1", '"a true value is missing or no number"'),
                 ("NOT(ISNUMBER(check_offset))", '""'),
                 (f"{is_date('check_date')}=0", '"date is missing"'),
@@ -584,10 +584,10 @@ def _budget() -> tuple[Block, ...]:
             result("share_source", "Source", "largest first", 11.5, styles.GENERAL,
                    'IF((budget_all="")+(budget_rank>COUNT(all.budget_effect))>0,"",INDEX(all.budget_source,MATCH('
                    "share_u,all.budget_effect,0)))", by_line=True),
-            result("share_u", "±, one u", "SG", 10.5, styles.FINE_SG,
+            result("share_u", "±, one u", "SG", 11, styles.FINE_SG,
                    'IF((budget_all="")+(budget_rank>COUNT(all.budget_effect))>0,"",LARGE(all.budget_effect,budget_rank))',
                    by_line=True),
-            result("share_part", "Share", "of the square", 14.7, "0%",
+            result("share_part", "Share", "of the square", 15.3, "0%",
                    if_numbers(["share_u"], "IF(budget_all=0,0,(share_u/budget_all)^2)"), bar=True),
             Column("budget_source", "budget_source", "moved", 12, role=Role.STEP,
                    values=("nothing", *_SOURCES)),
