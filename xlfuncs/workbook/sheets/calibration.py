@@ -155,7 +155,7 @@ def _checks(choices: words.Choices) -> Table:
                   limits=Limits.among(words.SUGAR, words.MALT_EXTRACT)),
             typed("check_as", "As found, as left", "blank: as found", 11,
                   limits=Limits.among(words.AS_FOUND, words.AS_LEFT)),
-            result("check_verdict", "Is it right?", "", 15.3, styles.GENERAL, cases(
+            result("check_verdict", "Is it right?", "", 15.9, styles.GENERAL, cases(
                 ("check_missing=1", '"a true value is missing or no number"'),
                 ("NOT(ISNUMBER(check_offset))", '""'),
                 (f"{is_date('check_date')}=0", '"date is missing"'),
@@ -167,8 +167,8 @@ def _checks(choices: words.Choices) -> Table:
                    if_numbers(["fit_u"], "2*fit_u")),
             result("check_slope", "Slope", "shown per true", 7.5, styles.SG,
                    if_numbers(["fit_slope"], "fit_slope")),
-            typed("check_who", "Who", "", 10),
-            typed("check_note", "What was done", "", 11.3),
+            typed("check_who", "Who", "", 9.7),
+            typed("check_note", "What was done", "", 11),
             step("check_line", "line", place("check", "check_date")),
             step("check_no", "instrument",
                  instrument_number("check_instrument", "check_filled=1")),
@@ -587,7 +587,7 @@ def _budget() -> tuple[Block, ...]:
             result("share_u", "±, one u", "SG", 11, styles.FINE_SG,
                    'IF((budget_all="")+(budget_rank>COUNT(all.budget_effect))>0,"",LARGE(all.budget_effect,budget_rank))',
                    by_line=True),
-            result("share_part", "Share", "of the square", 15.3, "0%",
+            result("share_part", "Share", "of the square", 15.9, "0%",
                    if_numbers(["share_u"], "IF(budget_all=0,0,(share_u/budget_all)^2)"), bar=True),
             Column("budget_source", "budget_source", "moved", 12, role=Role.STEP,
                    values=("nothing", *_SOURCES)),
