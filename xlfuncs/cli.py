@@ -160,14 +160,16 @@ def _season(
     from xlfuncs.hosts import embedded
     from xlfuncs.records import season
     from xlfuncs.records import upgrade as records
+    from xlfuncs.workbook.reader import Reader
 
     if _same(last, file):
         _stop(f"{file} is the last season's workbook itself: name another file.")
     with terminal.working(f"Starting {file.name} from {last.name}"):
         # Whatever its layout, and whether it is whole or not: today's sheets with its entries.
-        sound = Source(last, records.upgraded(last).data)
-        values = embedded.calculate(sound).values
-        started = season.started(sound, values, rows, checks, plain)
+        sound = records.upgraded(last)
+        book = embedded.opened(Source(last, sound.data))
+        filled = Reader(last, book, embedded.calculate_book(book).values)
+        started = season.started(filled, sound.choices, rows, checks, plain)
         failures = _finish(started.data, file, macros_inside)
     for note in started.notes:
         terminal.say(f"note: {note}")

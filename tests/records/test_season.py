@@ -17,6 +17,7 @@ from xlfuncs.workbook.kit.write import type_into
 from xlfuncs.workbook.words import Choices
 
 TODAY = datetime.date(2026, 3, 17)
+CHOICES = Choices(rows=80, example=True, instruments=7, checks=62)
 CHECKED = ("instrument", "date", "as", "shown_1", "shown_2", "known_2", "note")
 
 
@@ -26,7 +27,7 @@ def values(source):
 
 @pytest.fixture(scope="module")
 def last():
-    book = build.build(Choices(rows=80, example=True, instruments=7, checks=62))
+    book = build.build(CHOICES)
     type_into(book, "set_source", words.OWN)
     type_into(book, "set_beer_source", words.OWN)
     type_into(book, "set_u_volume", 0.02)
@@ -48,8 +49,8 @@ def before(last):
 
 
 @pytest.fixture(scope="module")
-def started(last, before):
-    return season.started(last, before._values, rows=40, checks=60, plain=False)
+def started(before):
+    return season.started(before, CHOICES, rows=40, checks=60, plain=False)
 
 
 @pytest.fixture(scope="module")
@@ -123,11 +124,12 @@ def test_the_own_factors_for_beer_are_typed_with_their_doubts(before, after, sta
 
 
 def test_a_season_that_used_the_common_factors_hands_on_how_far_they_were_off():
-    book = build.build(Choices(rows=70, example=True))
+    choices = Choices(rows=70, example=True)
+    book = build.build(choices)
     type_into(book, "set_beer_alcohol_factor", 0.8)
     last = Source(Path("last.xlsx"), build.to_bytes(book))
     before = reader.read(last, values(last))
-    made = season.started(last, before._values, rows=20, checks=60, plain=True)
+    made = season.started(before, choices, rows=20, checks=60, plain=True)
     source = Source(Path("next.xlsx"), made.data)
     after = reader.read(source, values(source))
     assert after.cell("set_beer_wort_factor") is None

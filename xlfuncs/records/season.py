@@ -9,11 +9,10 @@ from typing import Any
 from openpyxl.comments import Comment
 from openpyxl.utils import get_column_letter
 
-from xlfuncs.files.problems import Source
-from xlfuncs.records import old as olds
 from xlfuncs.records.record import typed
-from xlfuncs.workbook import build, reader, words
-from xlfuncs.workbook.reader import Reader, Values
+from xlfuncs.workbook import build, words
+from xlfuncs.workbook.reader import Reader
+from xlfuncs.workbook.words import Choices
 
 #: What stays of the entries that are no table; of those on Setup all but the day shown.
 _KEPT = ("chart_instrument", "interval_by_history", "card_show", "card_instrument")
@@ -28,14 +27,12 @@ class Started:
     notes: list[str] = field(default_factory=list)
 
 
-def started(last: Source, values: Values, rows: int, checks: int, plain: bool) -> Started:
-    """A workbook for the season after `last`, which has today's layout; `values` are its values.
+def started(filled: Reader, was: Choices, rows: int, checks: int, plain: bool) -> Started:
+    """A workbook for the season after one of today's layout, which was made with choices `was`.
 
     Setup, instruments, the check in force of each instrument, and the own factors with their ±
     come along.  Its formulas are not yet computed.
     """
-    filled, old = reader.read(last, values), olds.read(last)
-    was = olds.choices_of(old)
     choices = replace(
         was, rows=rows, checks=max(checks, was.checks), plain=plain or was.plain, example=False
     )
@@ -45,7 +42,7 @@ def started(last: Source, values: Values, rows: int, checks: int, plain: bool) -
     entries = {
         name: filled.cell(name)
         for name in (*setup, *_KEPT)
-        if name not in _LEFT and name in old.names
+        if name not in _LEFT and name in filled.book.names
     }
     notes: list[str] = []
     told = _factors(filled, entries, notes)

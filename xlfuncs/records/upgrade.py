@@ -28,9 +28,11 @@ from xlfuncs.workbook.words import Choices
 
 @dataclass
 class Upgraded:
-    """The new workbook, what could not be carried into it as it was, and what to know of it."""
+    """The new workbook, the choices that it is made with, what could not be carried into it as it
+    was, and what to know of it."""
 
     data: bytes
+    choices: Choices
     lost: list[Lost] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -76,7 +78,9 @@ def upgraded(
     carrier = Carrier(old, made, moves, parts)
     carrier.carry()
     lost = [*record.lost, *beside.lost, *carrier.lost]
-    return Upgraded(package.packed(parts), lost, [*record.notes, *beside.notes, *carrier.notes])
+    return Upgraded(
+        package.packed(parts), choices, lost, [*record.notes, *beside.notes, *carrier.notes]
+    )
 
 
 def _moves(old: Old, made: Template, record: Record, layout: Layout, book: Workbook) -> Moves:
