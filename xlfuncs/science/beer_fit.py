@@ -84,24 +84,21 @@ def fit(
         share = (above - below) / 2
         return misfit, share, np.hypot(u_brix, share)
 
-    def residuals(factors: Array) -> Array:
-        misfit, _, spread = compared(factors)
-        return np.append(misfit / spread, (factors - PRIOR) / PRIOR_SPREAD)
-
-    def slopes(factors: Array) -> Array:
+    def model(factors: Array) -> tuple[Array, Array]:
         misfit, share, spread = compared(factors)
+        residuals = np.append(misfit / spread, (factors - PRIOR) / PRIOR_SPREAD)
         of_all = np.stack(beers.brix_slopes(*factors)).reshape(2, 3, -1)
         of_beers, of_below, of_above = of_all[:, 0], of_all[:, 1], of_all[:, 2]
         of_share = (of_above - of_below) / 2
         of_pairs = of_beers / spread - misfit * share / spread**3 * of_share
-        return np.vstack([of_pairs.T, np.diag(1 / PRIOR_SPREAD)])
+        return residuals, np.vstack([of_pairs.T, np.diag(1 / PRIOR_SPREAD)])
 
-    factors = settle(residuals, slopes, PRIOR, PRIOR_SPREAD)
-    jacobian = slopes(factors)
+    factors = settle(model, PRIOR, PRIOR_SPREAD)
+    residuals, jacobian = model(factors)
     covariance = np.linalg.inv(jacobian.T @ jacobian)
     u = np.sqrt(np.diag(covariance))
 
-    misfit, jacobian = residuals(factors)[:-2], jacobian[:-2]
+    misfit, jacobian = residuals[:-2], jacobian[:-2]
     moves = jacobian @ covariance
     leverage = np.sum(moves * jacobian, axis=1)
     others = factors + moves * (misfit / (1 - leverage))[:, np.newaxis]

@@ -67,24 +67,21 @@ def forecast(days: Array, sgs: Array, u_sg: float = 0.001) -> Forecast:
             below = b + np.exp(np.exp(log_rate) * elapsed)
         return (1 + b) / below, b / below
 
-    def residuals(parameters: Array) -> Array:
-        start, fall, _, _ = parameters
-        misfit = (start - fall * (1 - left(parameters)[0]) - sgs) / u_sg
-        return np.append(misfit, (parameters[1:] - prior) / spread)
-
-    def slopes(parameters: Array) -> Array:
-        _, fall, log_rate, _ = parameters
+    def model(parameters: Array) -> tuple[Array, Array]:
+        start, fall, log_rate, _ = parameters
         share, lagging = left(parameters)
+        misfit = (start - fall * (1 - share) - sgs) / u_sg
+        residuals = np.append(misfit, (parameters[1:] - prior) / spread)
         by_log_rate = -fall * share * (1 - lagging) * np.exp(log_rate) * elapsed
         by_lag = fall * lagging * (1 - share)
         by_parameter = (np.ones_like(elapsed), share - 1, by_log_rate, by_lag)
         by_belief = np.column_stack([np.zeros(3), np.diag(1 / spread)])
-        return np.vstack([np.column_stack(by_parameter) / u_sg, by_belief])
+        return residuals, np.vstack([np.column_stack(by_parameter) / u_sg, by_belief])
 
     start = np.append(sgs[0], prior)
     scale = np.append(u_sg, spread)
-    best = settle(residuals, slopes, start, scale)
-    misfit, jacobian = residuals(best), slopes(best)
+    best = settle(model, start, scale)
+    misfit, jacobian = model(best)
     scatter = max(1.0, float(misfit @ misfit) / sgs.size)
     covariance = np.linalg.inv(jacobian.T @ jacobian) * scatter
 

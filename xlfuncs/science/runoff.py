@@ -6,7 +6,7 @@ fall.  So the curve starts behind the readings of that plateau.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -115,14 +115,23 @@ class _Curve:
     freedom: int
     shape: Array  # inverse of JᵀJ
 
+    @np.errstate(over="ignore")
     def at(self, volumes: Array) -> Array:
-        with np.errstate(over="ignore"):
-            return np.asarray(self.limit * np.exp((self.volume - volumes) / self.scale))
+        return _wash_out(self.limit, self.volume, self.scale, volumes)[0]
 
+    @np.errstate(over="ignore")
     def slopes(self, volumes: Array) -> Array:
         """Derivatives of the extract by the two parameters: the Jacobian."""
-        by_volume = self.at(volumes) / self.scale
-        return np.stack([by_volume, by_volume * (volumes - self.volume) / self.scale], axis=-1)
+        return _wash_out(self.limit, self.volume, self.scale, volumes)[1]
+
+
+def _wash_out(limit: float, volume: float, scale: float, volumes: Array) -> tuple[Array, Array]:
+    """The extract at some volumes, and its derivatives by volume and scale."""
+    extract = limit * np.exp((volume - volumes) / scale)
+    slopes = np.empty((*np.shape(volumes), 2))
+    slopes[..., 0] = by_volume = extract / scale
+    slopes[..., 1] = by_volume * (volumes - volume) / scale
+    return extract, slopes
 
 
 def _line(volumes: Any, plato: Any, limit: Any) -> tuple[Any, Any] | None:
@@ -226,24 +235,23 @@ def _curve(volumes: Array, plato: Array, limit: float) -> _Curve | None:
     if best in (0, _FALLS.size - 1) or not height > 0:
         return None
 
-    def curve(parameters: Array) -> _Curve:
+    def model(parameters: Array) -> tuple[Array, Array]:
         volume, scale = parameters.tolist()
-        return _Curve(limit, volume, scale, np.nan, plato.size - 2, np.empty((0, 0)))
-
-    def residuals(parameters: Array) -> Array:
-        return curve(parameters).at(volumes) - plato
-
-    def slopes(parameters: Array) -> Array:
-        return curve(parameters).slopes(volumes)
+        extract, slopes = _wash_out(limit, volume, scale, volumes)
+        return extract - plato, slopes
 
     start = np.array([first + np.log(height / limit) * scale, scale])
-    found = settle(residuals, slopes, start, np.abs(start) + scale)
+    found = settle(model, start, np.abs(start) + scale)
     if not found[1] > 0:  # a curve that runs off without end does not settle
         return None
-    misfit, jacobian = residuals(found), slopes(found)
-    return replace(
-        curve(found),
+    misfit, jacobian = model(found)
+    volume, scale = found.tolist()
+    return _Curve(
+        limit,
+        volume,
+        scale,
         squares=float(np.sum(misfit**2)),
+        freedom=plato.size - 2,
         shape=np.asarray(np.linalg.pinv(jacobian.T @ jacobian)),
     )
 
