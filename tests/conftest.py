@@ -14,6 +14,9 @@ with contextlib.suppress(AttributeError):  # of a Hypothesis that does not look 
     _none = providers._local_constants
     providers._get_local_constants = lambda: _none
 
+# What the command line says too: two processes share two processors.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 settings.register_profile("xlfuncs", derandomize=True, deadline=None, max_examples=50)
 settings.load_profile("xlfuncs")
 

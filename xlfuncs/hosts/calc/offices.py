@@ -147,10 +147,17 @@ _KEPT_MEMORY = "glibc.malloc.mmap_max=0:glibc.malloc.trim_threshold=1073741824"
 #: LibreOffice 7.4 then takes some of ours for circles that are none.
 _CELL_BY_CELL = "core"
 
+#: Matrices are small here: threads of numpy would wait for work, and not asleep, at every start.
+_NO_THREADS = "1"
+
 
 def office_environment() -> dict[str, str]:
     """The environment in which an office of ours starts."""
-    ours = {"GLIBC_TUNABLES": _KEPT_MEMORY, "SC_FORCE_CALCULATION": _CELL_BY_CELL}
+    ours = {
+        "GLIBC_TUNABLES": _KEPT_MEMORY,
+        "SC_FORCE_CALCULATION": _CELL_BY_CELL,
+        "OPENBLAS_NUM_THREADS": _NO_THREADS,
+    }
     return {**clean_environment(), **ours}
 
 
