@@ -157,9 +157,10 @@ class Prepared:
             self._put(sheet, position, EMPTY if value is None else value, waiting)
         while waiting:
             formula = book.order[waiting.first()]
+            sheet = formula.area.sheet
             for position, cell in book.cells_of(formula):
-                if self._put(formula.area.sheet, position, cell, waiting):
-                    values[formula.area.sheet, address_of(*position)] = _plain(cell)
+                if self._put(sheet, position, cell, waiting):
+                    values[sheet, address_of(*position)] = _plain(cell)
             if formula.problem:
                 return None
         return Calculation(values, [], book.calls)

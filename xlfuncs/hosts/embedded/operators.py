@@ -85,6 +85,10 @@ def order(left: Any, right: Any) -> int:
 #: Kinds of cells: those up to `TRUTH` are numbers to arithmetic, the first two to comparisons.
 _FLOAT, _EMPTY, TRUTH, _TEXT, _ERROR = range(5)
 _KINDS = {float: _FLOAT, bool: TRUTH, type(EMPTY): _EMPTY, str: _TEXT}
+#: A cell as a number, by its kind.
+_NUMBER_OF: tuple[Callable[[Any], float], ...] = (
+    float, lambda empty: 0.0, float, lambda text: math.nan, lambda error: math.nan,
+)  # fmt: skip
 
 
 class Column(NamedTuple):
@@ -96,9 +100,11 @@ class Column(NamedTuple):
 
 def _column(cells: Any) -> Column:
     flat = cells.ravel().tolist()
+    types = set(map(type, flat))
+    if types == {float} or types == {bool}:
+        return Column(np.array(flat, dtype=float).reshape(cells.shape), _KINDS[types.pop()])
     kinds = [_KINDS.get(type(cell), _ERROR) for cell in flat]
-    as_number = (float, lambda empty: 0.0, float, lambda text: math.nan, lambda error: math.nan)
-    numbers = [as_number[kind](cell) for kind, cell in zip(kinds, flat, strict=True)]
+    numbers = [_NUMBER_OF[kind](cell) for kind, cell in zip(kinds, flat, strict=True)]
     return Column(np.array(numbers).reshape(cells.shape), np.array(kinds).reshape(cells.shape))
 
 
@@ -106,10 +112,11 @@ _known_column = Remembered(_column)
 
 
 def as_column(raw: Any) -> Column:
-    """Any result as numbers and kinds; those of a single number are single too."""
-    if type(raw) is float:
-        return Column(raw, _FLOAT)
-    return _known_column(raw) if isinstance(raw, np.ndarray) else _column(block(raw))
+    """Any result as numbers and kinds; those of a single cell are single too."""
+    if isinstance(raw, np.ndarray):
+        return _known_column(raw)  # type: ignore[no-any-return]
+    kind = _KINDS.get(type(raw))
+    return _column(block(raw)) if kind is None else Column(_NUMBER_OF[kind](raw), kind)
 
 
 def _folded(cells: Any) -> Any:
@@ -122,7 +129,9 @@ _known_folded = Remembered(_folded)
 
 
 def _as_folded(raw: Any) -> Any:
-    return _known_folded(raw) if isinstance(raw, np.ndarray) else _folded(block(raw))
+    if isinstance(raw, np.ndarray):
+        return _known_folded(raw)
+    return raw.casefold() if type(raw) is str else ""
 
 
 def _at_once(
@@ -154,7 +163,7 @@ def _at_once(
         numbers, answers = answers, answers.astype(object)
         if done.all():
             kind = TRUTH if numbers.dtype == bool else _FLOAT
-            _known_column.keep(answers, Column(numbers.astype(float), kind))
+            _known_column.keep(answers, Column(numbers.astype(float, copy=False), kind))
             return answers
         if of_texts:
             texts = _of_texts(one.kinds) & _of_texts(other.kinds) & ~done
@@ -194,8 +203,30 @@ def _comparison(holds: Callable[[Any, Any], bool], nearly: bool) -> Callable[...
     return _at_once(body, quick, thorough, _EMPTY, holds)
 
 
+def _equality(holds: Callable[[Any, Any], bool], same: bool) -> Callable[..., Any]:
+    """A comparison, quicker where many cells are held against one text, as sheets often do."""
+    compare = _comparison(holds, same)
+
+    def function(left: Any, right: Any) -> Any:
+        if type(right) is not str or not isinstance(left, np.ndarray):
+            return compare(left, right)
+        kinds = as_column(left).kinds
+        if np.max(kinds) == _ERROR:
+            return compare(left, right)
+        answers: Any = holds(_known_folded(left), right.casefold())
+        if not right:  # a number is no empty text
+            answers = np.where(_of_texts(kinds), answers, not same)
+        given = answers.astype(object)
+        _known_column.keep(given, Column(answers.astype(float), TRUTH))
+        return given
+
+    return function
+
+
 def _snapped(left: Any, right: Any) -> Any:
-    return np.where(near(left, right), 0.0, left - right)
+    apart = left - right
+    nothing = abs(apart) <= SAME * np.maximum(abs(left), abs(right))
+    return np.where(nothing, 0.0, apart)
 
 
 _OPERATORS: dict[str, Callable[..., Any]] = {
@@ -205,8 +236,8 @@ _OPERATORS: dict[str, Callable[..., Any]] = {
     "/": _arithmetic(operator.truediv, np.divide),
     "^": each(lambda left, right: _power(number(left), number(right))),
     "&": each(lambda left, right: general(left) + general(right)),
-    "=": _comparison(operator.eq, True),
-    "<>": _comparison(operator.ne, False),
+    "=": _equality(operator.eq, True),
+    "<>": _equality(operator.ne, False),
     "<": _comparison(operator.lt, False),
     "<=": _comparison(operator.le, True),
     ">": _comparison(operator.gt, False),

@@ -204,18 +204,18 @@ class Remembered:
 
     def __init__(self, make: Callable[[Any], Any]) -> None:
         self._make = make
-        self._known: dict[int, Any] = {}
+        # With what is made of a block the reference that is told when the block is no more.
+        self._known: dict[int, tuple[Any, weakref.ref[Any]]] = {}
 
     def __call__(self, cells: Any) -> Any:
         """What is made of it."""
         found = self._known.get(id(cells))
-        return self.keep(cells, self._make(cells)) if found is None else found
+        return self.keep(cells, self._make(cells)) if found is None else found[0]
 
     def keep(self, cells: Any, made: Any) -> Any:
         """Remember what is known of a block without looking at it."""
-        key = id(cells)
-        self._known[key] = made
-        weakref.finalize(cells, self._known.pop, key).atexit = False
+        key, known = id(cells), self._known
+        known[key] = made, weakref.ref(cells, lambda _: known.pop(key, None))
         return made
 
 
