@@ -24,8 +24,14 @@ from xlfuncs.hosts.calc.offices import choose_office, office_environment
 Values = dict[str, object]
 
 
-def converted(kind: str, folder: Path, profile: Path, *paths: Path) -> None:
-    """Have LibreOffice convert files to another kind, into a folder, with this profile."""
+def converted(
+    kind: str, folder: Path, profile: Path, *paths: Path, language: str = "en-US"
+) -> None:
+    """Have LibreOffice convert files to another kind, into a folder, with this profile; it is made
+    with this language if it is not there."""
+    if not profile.exists():
+        (profile / "user").mkdir(parents=True)
+        (profile / "user" / "registrymodifications.xcu").write_text(_SETTINGS.format(language))
     command = [
         choose_office().soffice, f"-env:UserInstallation={profile.absolute().as_uri()}",
         "--headless", "--convert-to", kind, "--outdir", folder, *paths,
@@ -34,6 +40,12 @@ def converted(kind: str, folder: Path, profile: Path, *paths: Path) -> None:
 
 
 _XLSX = "xlsx:Calc MS Excel 2007 XML"
+#: The language, and that it is no newer than last time: else it would try its drawing.
+_SETTINGS = """<oor:items xmlns:oor="http://openoffice.org/2001/registry">
+<item oor:path="/org.openoffice.Setup/L10N"><prop oor:name="ooSetupSystemLocale" oor:op="fuse">
+<value>{}</value></prop></item>
+<item oor:path="/org.openoffice.Setup/Product"><prop oor:name="ooSetupLastVersion" oor:op="fuse">
+<value>999.0</value></prop></item></oor:items>"""
 
 
 def libreoffice(*paths: Path) -> dict[Path, Values]:
@@ -75,14 +87,7 @@ Whole = dict[tuple[str, str], object]
 def whole_libreoffice(path: Path, language: str = "en-US") -> Whole:
     """A workbook as LibreOffice computes it, in a fresh profile of that language."""
     with tempfile.TemporaryDirectory() as folder:
-        profile = Path(folder, "profile")
-        (profile / "user").mkdir(parents=True)
-        (profile / "user" / "registrymodifications.xcu").write_text(
-            '<oor:items xmlns:oor="http://openoffice.org/2001/registry">'
-            '<item oor:path="/org.openoffice.Setup/L10N"><prop oor:name="ooSetupSystemLocale" '
-            f'oor:op="fuse"><value>{language}</value></prop></item></oor:items>'
-        )
-        converted(_XLSX, Path(folder), profile, path)
+        converted(_XLSX, Path(folder), Path(folder, "profile"), path, language=language)
         return whole(Path(folder, path.name))
 
 

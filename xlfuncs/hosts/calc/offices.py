@@ -139,10 +139,6 @@ def clean_environment(environ: Mapping[str, str] = os.environ) -> dict[str, str]
     return kept
 
 
-#: For glibc, which others pass over: what is freed is kept.  An office tries its drawing at every
-#: start, in pictures of 64 MiB; memory that is fresh for each makes half of what a start costs.
-_KEPT_MEMORY = "glibc.malloc.mmap_max=0:glibc.malloc.trim_threshold=1073741824"
-
 #: How Calc computes: what other columns may need it would compute ahead, many lines at once, and
 #: LibreOffice 7.4 then takes some of ours for circles that are none.
 _CELL_BY_CELL = "core"
@@ -154,7 +150,6 @@ _NO_THREADS = "1"
 def office_environment() -> dict[str, str]:
     """The environment in which an office of ours starts."""
     ours = {
-        "GLIBC_TUNABLES": _KEPT_MEMORY,
         "SC_FORCE_CALCULATION": _CELL_BY_CELL,
         "OPENBLAS_NUM_THREADS": _NO_THREADS,
     }

@@ -32,6 +32,8 @@ _SETTINGS: dict[str, dict[str, bool | int | str]] = {
     "/org.openoffice.Office.Calc/Formula/Load": {"OOXMLRecalcMode": 1},
     "/org.openoffice.Office.Calc/Content/Update": {"Link": 2},
     "/org.openoffice.Office.Common/Misc": {"FirstRun": False},
+    # One that is newer than last time tries its drawing, in pictures of 64 MiB.
+    "/org.openoffice.Setup/Product": {"ooSetupLastVersion": "999.0"},
     "/org.openoffice.Office.Common/Security/Scripting": {
         "BlockUntrustedRefererLinks": True,
         "DisableMacrosExecution": True,
