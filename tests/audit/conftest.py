@@ -22,6 +22,7 @@ from tests.workbook.conftest import (
     blank_book,
     blank_contents,
     day,
+    enough_for,
     entries,
     prepared,
     reading,
@@ -33,7 +34,6 @@ from xlfuncs.files import stored as files
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.embedded.values import ERRORS
 from xlfuncs.workbook import reader
-from xlfuncs.workbook.words import Choices
 
 
 @contextlib.contextmanager
@@ -45,7 +45,7 @@ def computed_file(
     The sheets are computed from what the file is made of: that one from a file computes alike is
     tested elsewhere.
     """
-    choices = content.pop("choices", None) or SMALL
+    choices = content.pop("choices", None) or enough_for(content)
     book, content = blank_book(choices), _of_one_batch(content)
     typed = {
         (cell.parent.title, cell.coordinate): value for cell, value in entries(book, **content)
@@ -76,9 +76,6 @@ def _alone(formula: str) -> Any:
     return value
 
 
-SMALL = Choices(rows=20, checks=20)
-
-
 def _of_one_batch(content: dict[str, Any]) -> dict[str, Any]:
     return {"batch": [BATCH], **content} if "log" in content else content
 
@@ -92,7 +89,7 @@ def filled(tmp_path: Path) -> Callable[..., Path]:
         if compute:
             with computed_file(path, stored=True, **content):
                 return path
-        choices = content.pop("choices", None) or SMALL
+        choices = content.pop("choices", None) or enough_for(content)
         path.write_bytes(as_file(choices, **_of_one_batch(content)))
         return path
 

@@ -14,7 +14,7 @@ from xlfuncs.audit.findings import Severity
 from xlfuncs.hosts import embedded
 from xlfuncs.workbook.words import Choices
 
-SMALL = Choices(rows=20, checks=20)
+SMALL = Choices(rows=12, checks=8)
 PLAN = BATCH | {"date": day(2026, 1, 5)}
 
 

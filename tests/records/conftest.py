@@ -53,7 +53,7 @@ def _metric():
 
 @functools.cache
 def _plain():
-    return _made(Choices(rows=20, checks=20, units="us", plain=True))
+    return _made(Choices(rows=12, checks=8, units="us", plain=True))
 
 
 @pytest.fixture

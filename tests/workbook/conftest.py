@@ -22,6 +22,11 @@ from xlfuncs.workbook.words import Choices
 
 TODAY = datetime.date(2026, 3, 14)
 
+#: A workbook with a few lines, in which most of what can be typed wrongly or rightly has its room;
+#: and one with more, for what has not.
+SMALL = Choices(rows=12, checks=8)
+ROOMY = Choices(rows=30, checks=20)
+
 FIELD = {
     "name": "field",
     "kind": "refractometer",
@@ -113,6 +118,12 @@ def entries(
                 yield columns[key][number], value
 
 
+def enough_for(tables: Mapping[str, Rows]) -> Choices:
+    """A workbook that has lines for all that is to be typed, and a blank one below."""
+    rows, checks = len(tables.get("log", ())), len(tables.get("check", ()))
+    return SMALL if rows < SMALL.rows and checks < SMALL.checks else ROOMY
+
+
 def fill(book: Any, cells: Mapping[str, Any] | None = None, **tables: Rows) -> None:
     """Type named cells, and tables by prefix, into a workbook; None blanks a cell."""
     for cell, value in entries(book, cells, **tables):
@@ -187,7 +198,7 @@ def computed() -> Callable[..., reader.Reader]:
     ) -> reader.Reader:
         if "log" in tables:
             tables.setdefault("batch", [BATCH])
-        choices = choices or Choices(rows=30, checks=20)
+        choices = choices or enough_for(tables)
         book = blank_book(choices)
         # Not by way of a file: what a file keeps is tested elsewhere, and this is quicker.
         typed = {

@@ -52,7 +52,7 @@ def test_a_number_may_be_a_text(computed, value, verdict):
 
 
 def test_a_tolerance_in_plato_has_limits_of_its_own(computed):
-    choices = Choices(rows=30, checks=20, gravity="plato")
+    choices = Choices(rows=12, checks=8, gravity="plato")
     tables = with_plan("batch_tolerance", 11.9)
     tables["batch"][0]["before_boil_gravity"] = 11.4
     assert computed(choices, **tables).cell("batch_warning") is None

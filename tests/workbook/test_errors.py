@@ -127,7 +127,7 @@ def test_a_true_value_that_is_no_number_is_named_beside_the_check(computed, true
     ],
 )
 def test_a_unit_of_volume_that_is_none_is_named_beside_it(computed, plain, unit, said):
-    book = computed(Choices(rows=20, checks=20, plain=plain), {"set_volume": unit})
+    book = computed(Choices(rows=12, checks=8, plain=plain), {"set_volume": unit})
     title, cell = book.place("set_volume")
     assert said in [value for (sheet, at), value in book._values.items()
                     if sheet == title and at.endswith(cell[1:])]  # fmt: skip

@@ -252,7 +252,7 @@ def test_us_units_and_plato_give_the_same_figures(brewed):
     fahrenheit = (68, 77, 59)
     us = brewed(
         *(row | {"temperature": warm} for row, warm in zip(log, fahrenheit, strict=True)),
-        choices=Choices(rows=30, checks=20, units="us", gravity="plato"),
+        choices=Choices(rows=12, checks=8, units="us", gravity="plato"),
         inst=(BENCH, GLASS | {"reference": 68}, FIELD, FLOATER),
         check=[row | {"temperature": 104 if row["instrument"] == "floater" else 68}
                for row in CHECKS],

@@ -251,7 +251,7 @@ def test_us_units_tell_the_same(brewed):
     ]
     us = brewed(
         *gallons,
-        choices=Choices(rows=30, checks=20, units="us"),
+        choices=Choices(rows=12, checks=8, units="us"),
         inst=GLASS | {"reference": 68},
         check=[CHECK[0] | {"temperature": 68}],
         boil_off=units.convert(4, "L", "US gal"),
@@ -269,7 +269,7 @@ def test_us_units_tell_the_same(brewed):
 
 def test_targets_in_plato(brewed):
     plato = GRAVITY_CONVERT(1.050, "SG", "Plato")
-    choices = Choices(rows=30, checks=20, gravity="plato")
+    choices = Choices(rows=12, checks=8, gravity="plato")
     book = brewed(BEFORE, choices=choices, wanted=plato)
     row = book.table("before", *KEYS)[0]
     assert row["gravity"] == pytest.approx(plato)

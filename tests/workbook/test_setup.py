@@ -99,7 +99,7 @@ def test_a_number_of_an_instrument_out_of_its_limits_is_named_above_the_table(co
 
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_limits_of_temperatures_and_tolerances_follow_the_unit(computed, units):
-    choices = Choices(rows=30, checks=20, units=units, gravity="plato")
+    choices = Choices(rows=12, checks=8, units=units, gravity="plato")
     warm = 80 if units == "us" else 27
     tables = TABLES | {"inst": [GLASS | {"reference": warm}], "check": [], "log": []}
     book = computed(choices, {"set_tolerance": 11.9}, **tables)
@@ -146,7 +146,7 @@ def test_the_report_says_what_does_not_count(tmp_path):
 def test_a_unit_of_volume_that_is_none_gives_no_error_and_the_heads_name_it(
     computed, as_it_is, unit, plain
 ):
-    choices = Choices(rows=30, checks=20, plain=plain)
+    choices = Choices(rows=12, checks=8, plain=plain)
     if choices not in as_it_is:
         as_it_is[choices] = computed(choices, CELLS, **TABLES)
     sound = as_it_is[choices]
@@ -209,7 +209,7 @@ TYPED = TABLES | {
 def test_temperatures_and_volumes_typed_as_texts_are_the_numbers_that_they_say(
     tmp_path, computed, units, plain, sign
 ):
-    choices = Choices(rows=30, checks=20, units=units, plain=plain)
+    choices = Choices(rows=12, checks=8, units=units, plain=plain)
     cells = CELLS | {"set_marks": "cold"}
     texts = {
         table: [

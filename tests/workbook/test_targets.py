@@ -110,7 +110,7 @@ def test_worth_in_us_units_and_plato(brewed):
     log = line("1", 1.044, units.convert(26, "L", "US gal"))
     book = brewed(
         log | {"temperature": 68, "volume_temperature": 68},
-        choices=Choices(rows=30, checks=20, units="us", gravity="plato"),
+        choices=Choices(rows=12, checks=8, units="us", gravity="plato"),
         batch=[plan],
         inst=GLASS | {"reference": 68},
     )
@@ -196,7 +196,7 @@ def test_only_the_latest_batches_count(brewed):
 
 def test_gravity_to_expect_in_plato(brewed):
     ends = [
-        brewed(*PAST_LOG, batch=PAST, choices=Choices(rows=30, checks=20, gravity=gravity))
+        brewed(*PAST_LOG, batch=PAST, choices=Choices(rows=12, checks=8, gravity=gravity))
         for gravity in ("sg", "plato")
     ]
     sg, plato = (book.cell("next_gravity") for book in ends)
