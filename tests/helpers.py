@@ -93,8 +93,10 @@ def _cells(column: str) -> list[tuple[str, str]]:
 
 def columns(path: Path, names: Iterable[str]) -> dict[str, list[Any]]:
     """What a file holds in the cells of named columns, dates as numbers."""
-    known, values = engines.names(path), engines.whole(path)
-    return {name: [values.get(place) for place in _cells(known[name])] for name in names}
+    known = engines.names(path)
+    places = {name: _cells(known[name]) for name in names}
+    values = engines.whole(path, {title for one in places.values() for title, _ in one})
+    return {name: [values.get(place) for place in one] for name, one in places.items()}
 
 
 def column(path: Path, name: str) -> list[Any]:

@@ -11,7 +11,7 @@ import shutil
 import subprocess
 import tempfile
 import zipfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -123,8 +123,9 @@ WHOLE: Mapping[str, Callable[[Path], Whole]] = {
 }
 
 
-def whole(path: Path) -> Whole:
-    """The values in a file as they stand there: a date is its number, whatever its cell shows."""
+def whole(path: Path, titles: Collection[str] = ()) -> Whole:
+    """The values in a file, or on some of its sheets, as they stand there: a date is its number,
+    whatever its cell shows."""
     with zipfile.ZipFile(path) as archive:
         shared = []
         if "xl/sharedStrings.xml" in archive.namelist():
@@ -132,9 +133,9 @@ def whole(path: Path) -> Whole:
                 shared.append("".join(text.text or "" for text in item.iter(f"{_MAIN}t")))
     return {
         (title, cell.attrib["r"]): value
-        for title, cells in _sheets(path)
+        for title, cells in _sheets(path, titles)
         for cell in cells
-        if (value := _value(cell, shared)) is not None
+        if len(cell) and (value := _value(cell, shared)) is not None
     }
 
 
@@ -155,23 +156,29 @@ def names(path: Path) -> dict[str, str]:
     return {name.attrib["name"]: name.text or "" for name in book.iter(f"{_MAIN}definedName")}
 
 
-def _sheets(path: Path) -> Iterator[tuple[str, Iterator[ElementTree.Element]]]:
-    """Titles of the sheets of a file, in their order, each with its cells."""
+def _sheets(
+    path: Path, titles: Collection[str] = ()
+) -> Iterator[tuple[str, Iterator[ElementTree.Element]]]:
+    """Titles of the sheets of a file, or of some, in their order, each with its cells."""
     with zipfile.ZipFile(path) as archive:
         relations = {
             one.attrib["Id"]: posixpath.join("xl", one.attrib["Target"]).lstrip("/")
             for one in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
         }
         for sheet in ElementTree.fromstring(archive.read("xl/workbook.xml")).iter(f"{_MAIN}sheet"):
+            title = sheet.attrib["name"]
+            if titles and title not in titles:
+                continue
             part = relations[next(v for k, v in sheet.attrib.items() if k.endswith("}id"))]
-            yield sheet.attrib["name"], ElementTree.fromstring(archive.read(part)).iter(f"{_MAIN}c")
+            yield title, ElementTree.fromstring(archive.read(part)).iter(f"{_MAIN}c")
 
 
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+_V = f"{_MAIN}v"
 
 
 def _value(cell: ElementTree.Element, shared: list[str]) -> object:
-    inside = cell.find(f"{_MAIN}v")
+    inside = cell.find(_V)
     kind, text = cell.get("t", "n"), "" if inside is None else inside.text or ""
     if kind == "inlineStr":
         return "".join(part.text or "" for part in cell.iter(f"{_MAIN}t"))
