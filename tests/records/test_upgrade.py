@@ -80,7 +80,7 @@ def in_file(path, new, name="new.xlsx"):
         {},
         {"units": "us", "gravity": "plato"},
         {"instruments": 9, "checks": 70, "rows": 100},
-        {"plain": True, "rows": 30, "checks": 20},
+        {"plain": True, "rows": 70, "checks": 20},
     ],
 )
 def test_the_report_says_the_same(filled, choices):
