@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import datetime
 import gc
 import math
@@ -66,8 +67,10 @@ _force = click.option("--force", is_flag=True, help="Replace the file if it exis
 def main() -> None:
     """Run the command line; a problem with a file is one sentence, not a traceback."""
     # A workbook is made of objects by the hundred thousand, and a command ends soon: to look among
-    # them for circles takes a third of its time, and finds next to none.
+    # them for circles takes a third of its time, and finds next to none; nor is it worth while at
+    # the end, when all goes with the process.
     gc.disable()
+    atexit.register(gc.freeze)
     # Matrices are small here: threads of numpy would only wait for each other, a second in all.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     problems.through_office[:] = [_through_office]

@@ -75,10 +75,10 @@ def sloppy(book):
 @pytest.mark.parametrize(
     ("choices", "change"),
     [
-        (Choices(rows=20), None),
-        (Choices(rows=80, example=True, units="us", gravity="plato"), None),
-        (Choices(rows=30, example=True), spoilt),
-        (Choices(rows=30, example=True), sloppy),
+        (Choices(rows=20, checks=20), None),
+        (Choices(rows=70, checks=20, example=True, units="us", gravity="plato"), None),
+        (Choices(rows=30, checks=20, example=True), spoilt),
+        (Choices(rows=30, checks=20, example=True), sloppy),
         (Choices(rows=20, checks=20, example=True, plain=True), sloppy),
     ],
     ids=["template", "example in US units and Plato", "spoilt example", "sloppy", "plain sloppy"],
