@@ -14,7 +14,7 @@ test: .venv/tested
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/pytest
+	env -u PYTHONDONTWRITEBYTECODE $(BIN)/pytest # starts commands by the hundred
 
 bench: .venv/benched
 	$(BIN)/python -m benchmarks
