@@ -8,13 +8,11 @@ import pytest
 
 from tests.audit import invented_year
 from tests.audit.invented_year import BENCH, FIELD, GLASS, TODAY, workbook
-from tests.workbook.conftest import BATCH, day, reading, water_check
+from tests.workbook.conftest import BATCH, SMALL, day, reading, water_check
 from xlfuncs.audit import run
 from xlfuncs.audit.findings import Severity
 from xlfuncs.hosts import embedded
-from xlfuncs.workbook.words import Choices
 
-SMALL = Choices(rows=12, checks=8)
 PLAN = BATCH | {"date": day(2026, 1, 5)}
 
 

@@ -2,9 +2,11 @@
 
 import datetime
 import functools
+from dataclasses import replace
 
 import pytest
 
+from tests.workbook.conftest import SMALL
 from xlfuncs.files.entered import enter
 from xlfuncs.files.problems import Source
 from xlfuncs.hosts.excel import macros
@@ -53,7 +55,7 @@ def _metric():
 
 @functools.cache
 def _plain():
-    return _made(Choices(rows=12, checks=8, units="us", plain=True))
+    return _made(replace(SMALL, units="us", plain=True))
 
 
 @pytest.fixture

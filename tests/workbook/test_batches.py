@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import pytest
 
 from tests.audit.conftest import cells_of, computed_file
 from tests.audit.test_agreement import assert_agreement
-from tests.workbook.conftest import FIELD, TODAY, day, reading, water_check
+from tests.workbook.conftest import FIELD, SMALL, TODAY, day, reading, water_check
 from xlfuncs.audit import run as audit
 from xlfuncs.workbook.defaults import PLANS
-from xlfuncs.workbook.words import Choices
 
 PALE = {"name": "Pale", "date": day(2026, 3, 7), "grain": 5, "before_boil_gravity": 1.046,
         "before_boil_volume": 20}  # fmt: skip
@@ -52,7 +52,7 @@ def test_a_number_may_be_a_text(computed, value, verdict):
 
 
 def test_a_tolerance_in_plato_has_limits_of_its_own(computed):
-    choices = Choices(rows=12, checks=8, gravity="plato")
+    choices = replace(SMALL, gravity="plato")
     tables = with_plan("batch_tolerance", 11.9)
     tables["batch"][0]["before_boil_gravity"] = 11.4
     assert computed(choices, **tables).cell("batch_warning") is None

@@ -1,11 +1,13 @@
 """An error that somebody typed or pasted into a cell: it is named, and it stays in its line."""
 
+from dataclasses import replace
+
 import openpyxl
 import pytest
 
 from tests.audit.conftest import filled  # noqa: F401
 from tests.helpers import cells_of, run
-from tests.workbook.conftest import BATCH, FIELD, GLASS, day, fill, reading, water_check
+from tests.workbook.conftest import BATCH, FIELD, GLASS, SMALL, day, fill, reading, water_check
 from xlfuncs.audit import run as audit
 from xlfuncs.hosts import embedded
 from xlfuncs.hosts.embedded.values import ERRORS
@@ -127,7 +129,7 @@ def test_a_true_value_that_is_no_number_is_named_beside_the_check(computed, true
     ],
 )
 def test_a_unit_of_volume_that_is_none_is_named_beside_it(computed, plain, unit, said):
-    book = computed(Choices(rows=12, checks=8, plain=plain), {"set_volume": unit})
+    book = computed(replace(SMALL, plain=plain), {"set_volume": unit})
     title, cell = book.place("set_volume")
     assert said in [value for (sheet, at), value in book._values.items()
                     if sheet == title and at.endswith(cell[1:])]  # fmt: skip

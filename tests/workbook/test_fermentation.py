@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from tests.workbook.conftest import BENCH, FIELD, GLASS, day
+from tests.workbook.conftest import BENCH, FIELD, GLASS, SMALL, day
 from xlfuncs.functions.beer import (
     APPARENT_ATTENUATION,
     BEER_ABV,
@@ -252,7 +254,7 @@ def test_us_units_and_plato_give_the_same_figures(brewed):
     fahrenheit = (68, 77, 59)
     us = brewed(
         *(row | {"temperature": warm} for row, warm in zip(log, fahrenheit, strict=True)),
-        choices=Choices(rows=12, checks=8, units="us", gravity="plato"),
+        choices=replace(SMALL, units="us", gravity="plato"),
         inst=(BENCH, GLASS | {"reference": 68}, FIELD, FLOATER),
         check=[row | {"temperature": 104 if row["instrument"] == "floater" else 68}
                for row in CHECKS],

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from tests.workbook.conftest import GLASS, day
+from tests.workbook.conftest import GLASS, SMALL, day
 from xlfuncs.functions.brewday import BOIL_SG, KETTLE_OPTIONS, MASH_EFFICIENCY
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.volumes import EXTRACT_MASS, VOLUME_AT
 from xlfuncs.science import sucrose, units
 from xlfuncs.workbook import words
 from xlfuncs.workbook.defaults import HOT
-from xlfuncs.workbook.words import Choices
 
 CHECK = [{"instrument": "glass", "date": day(2026, 3, 1), "temperature": 20, "shown_1": 1.0}]
 SETUP = {"boil_off": 4, "set_minutes": 60}
@@ -251,7 +251,7 @@ def test_us_units_tell_the_same(brewed):
     ]
     us = brewed(
         *gallons,
-        choices=Choices(rows=12, checks=8, units="us"),
+        choices=replace(SMALL, units="us"),
         inst=GLASS | {"reference": 68},
         check=[CHECK[0] | {"temperature": 68}],
         boil_off=units.convert(4, "L", "US gal"),
@@ -269,7 +269,7 @@ def test_us_units_tell_the_same(brewed):
 
 def test_targets_in_plato(brewed):
     plato = GRAVITY_CONVERT(1.050, "SG", "Plato")
-    choices = Choices(rows=12, checks=8, gravity="plato")
+    choices = replace(SMALL, gravity="plato")
     book = brewed(BEFORE, choices=choices, wanted=plato)
     row = book.table("before", *KEYS)[0]
     assert row["gravity"] == pytest.approx(plato)

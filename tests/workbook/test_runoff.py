@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests import uncertainties
-from tests.workbook.conftest import FIELD, GLASS, day
+from tests.workbook.conftest import FIELD, GLASS, SMALL, day
 from xlfuncs.functions.brewday import RUNOFF_VOLUME
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.instruments import REFRACTOMETER_BRIX, WORT_SG
@@ -107,7 +107,7 @@ def drawn(plato, size=200_000):
 @pytest.mark.parametrize("gravity", ["sg", "plato"])
 def test_every_gravity_has_its_uncertainty(run, gravity):
     """Against a Monte Carlo run (JCGM 101) of what makes a reading doubtful."""
-    book = run(*lines(), choices=Choices(rows=12, checks=8, gravity=gravity))
+    book = run(*lines(), choices=replace(SMALL, gravity=gravity))
     draws = drawn(gravity == "plato")
     # 200 000 draws know a standard deviation to some 0.2 %.
     assert book.cell("run_last_expanded") == pytest.approx(2 * draws.std(), rel=0.01)
@@ -188,7 +188,7 @@ def test_us_units_tell_the_same(run):
     ]
     us = run(
         *gallons,
-        choices=Choices(rows=12, checks=8, units="us"),
+        choices=replace(SMALL, units="us"),
         batch=BATCH | {"grain": units.convert(5, "kg", "lb")},
         check=[CHECK[0] | {"temperature": 68}],
     )
@@ -201,7 +201,7 @@ def test_us_units_tell_the_same(run):
 
 def test_limit_and_picture_in_plato(run):
     plan = BATCH | {"runoff_end_gravity": 3.0}
-    book = run(*lines(), choices=Choices(rows=12, checks=8, gravity="plato"), batch=plan)
+    book = run(*lines(), choices=replace(SMALL, gravity="plato"), batch=plan)
     [[volume, _]] = RUNOFF_VOLUME(list(VOLUMES), sgs(), GRAVITY_CONVERT(3.0, "Plato", "SG"))
     assert book.cell("run_end") == pytest.approx(volume, abs=1e-6)
     assert book.cell("run_last") == pytest.approx(shown(22.0) / 1.04, abs=1e-4)

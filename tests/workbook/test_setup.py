@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import pytest
 
 from tests.audit.conftest import computed_file, filled  # noqa: F401
 from tests.audit.test_agreement import assert_agreement
 from tests.helpers import cells_of, run
-from tests.workbook.conftest import FIELD, GLASS, TODAY, day, reading, water_check
+from tests.workbook.conftest import FIELD, GLASS, SMALL, TODAY, day, reading, water_check
 from xlfuncs.audit import run as audit
 from xlfuncs.hosts.embedded.values import ERRORS
 from xlfuncs.workbook.defaults import NUMBERS
-from xlfuncs.workbook.words import Choices
 
 TOOLS = [FIELD, GLASS]
 CHECKS = [water_check(FIELD, day(2026, 3, 1), 0.1), water_check(GLASS, day(2026, 3, 1), 0.001)]
@@ -99,7 +99,7 @@ def test_a_number_of_an_instrument_out_of_its_limits_is_named_above_the_table(co
 
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_limits_of_temperatures_and_tolerances_follow_the_unit(computed, units):
-    choices = Choices(rows=12, checks=8, units=units, gravity="plato")
+    choices = replace(SMALL, units=units, gravity="plato")
     warm = 80 if units == "us" else 27
     tables = TABLES | {"inst": [GLASS | {"reference": warm}], "check": [], "log": []}
     book = computed(choices, {"set_tolerance": 11.9}, **tables)
@@ -146,7 +146,7 @@ def test_the_report_says_what_does_not_count(tmp_path):
 def test_a_unit_of_volume_that_is_none_gives_no_error_and_the_heads_name_it(
     computed, as_it_is, unit, plain
 ):
-    choices = Choices(rows=12, checks=8, plain=plain)
+    choices = replace(SMALL, plain=plain)
     if choices not in as_it_is:
         as_it_is[choices] = computed(choices, CELLS, **TABLES)
     sound = as_it_is[choices]
@@ -209,7 +209,7 @@ TYPED = TABLES | {
 def test_temperatures_and_volumes_typed_as_texts_are_the_numbers_that_they_say(
     tmp_path, computed, units, plain, sign
 ):
-    choices = Choices(rows=12, checks=8, units=units, plain=plain)
+    choices = replace(SMALL, units=units, plain=plain)
     cells = CELLS | {"set_marks": "cold"}
     texts = {
         table: [

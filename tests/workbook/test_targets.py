@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import statistics
+from dataclasses import replace
 
 import pytest
 
-from tests.workbook.conftest import GLASS, day
+from tests.workbook.conftest import GLASS, SMALL, day
 from xlfuncs.functions.brewday import MASH_EFFICIENCY, TARGET_CHECK
 from xlfuncs.functions.gravity import GRAVITY_CONVERT
 from xlfuncs.functions.volumes import EXTRACT_MASS
 from xlfuncs.science import units
 from xlfuncs.workbook import words
 from xlfuncs.workbook.sheets import targets
-from xlfuncs.workbook.words import Choices
 
 CHECK = [{"instrument": "glass", "date": day(2026, 3, 1), "temperature": 20, "shown_1": 1.0}]
 WORTH = ("volume_off", "missed", "worth")
@@ -110,7 +110,7 @@ def test_worth_in_us_units_and_plato(brewed):
     log = line("1", 1.044, units.convert(26, "L", "US gal"))
     book = brewed(
         log | {"temperature": 68, "volume_temperature": 68},
-        choices=Choices(rows=12, checks=8, units="us", gravity="plato"),
+        choices=replace(SMALL, units="us", gravity="plato"),
         batch=[plan],
         inst=GLASS | {"reference": 68},
     )
@@ -196,7 +196,7 @@ def test_only_the_latest_batches_count(brewed):
 
 def test_gravity_to_expect_in_plato(brewed):
     ends = [
-        brewed(*PAST_LOG, batch=PAST, choices=Choices(rows=12, checks=8, gravity=gravity))
+        brewed(*PAST_LOG, batch=PAST, choices=replace(SMALL, gravity=gravity))
         for gravity in ("sg", "plato")
     ]
     sg, plato = (book.cell("next_gravity") for book in ends)

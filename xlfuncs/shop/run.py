@@ -135,8 +135,11 @@ def workbook(evening: Evening, shop: str, paper: int, today: float) -> bytes:
     styles.register(book)
     kit.write(book, layout, paper)
     for sheet in book.worksheets:
-        # One page stands for itself: no sheet, file or number of pages at its foot.
-        sheet.page_margins.bottom = sheet.page_margins.top
+        # One page stands for itself: no sheet, file or number of pages at its foot.  Boxes for a
+        # pen keep their size, since no wide columns need its edges.
+        margins = sheet.page_margins
+        margins.left = margins.right = 0.3
+        margins.top = margins.bottom = 0.4
         for part in (sheet.oddFooter.left, sheet.oddFooter.center, sheet.oddFooter.right):
             part.text = None
     build.describe(book, "Recipes")
